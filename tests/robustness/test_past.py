@@ -141,6 +141,19 @@ def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
         assert garden_in(tmp_path / name).name == "garden.toml"
 
 
+def test_a_folder_that_can_not_be_written_is_told_when_the_page_opens(tmp_path, monkeypatch):
+    """Nothing was said, and changes were lost."""
+    pytest.importorskip("nicegui")
+    from panbudget.page import server
+
+    garden = tmp_path / "garden" / "garden.toml"  # neither is there yet
+    assert server.unkept(garden) is None
+    asked = []
+    monkeypatch.setattr(server.os, "access", lambda path, _: asked.append(path))
+    assert server.unkept(garden).startswith(f"{garden.parent} can't be written by you")
+    assert asked == [tmp_path]
+
+
 def test_a_key_of_too_many_levels_is_refused_before_it_is_parsed():
     """One of 100,000 took minutes."""
     deepest = ".".join("a" * 50)

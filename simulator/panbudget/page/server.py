@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import secrets
 import signal
 import socket
@@ -138,6 +139,12 @@ def garden_in(folder: Path) -> Path:
     return path
 
 
+def unkept(garden: Path) -> str | None:
+    """Say that what is changed on the page can't be written, where that is so already."""
+    there = next(path for path in (garden.parent, *garden.absolute().parents) if path.exists())
+    return None if os.access(there, os.W_OK) else TEXTS["unkept"].format(folder=garden.parent)
+
+
 def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:
     """
     Show a garden's page until the program is stopped.
@@ -172,6 +179,8 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
         if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
             signal.signal(signal.SIGHUP, signal.getsignal(signal.SIGTERM))  # a terminal that goes closes it, too
         ready(TEXTS["ready"].format(address=address))
+        if (note := unkept(desk.path)) is not None:
+            ready(note)
         if browser:
             webbrowser.open(address)
 

@@ -15,6 +15,7 @@ from panbudget.engine import compiled as engine
 from panbudget.errors import OutputError, PanbudgetError, Problem, ReadingsError, ScenarioError, WeatherError
 from panbudget.files import read_toml, toml_of
 from panbudget.page.desk import STATE, Desk
+from panbudget.reports.folders import new_folder
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.statement.meter import read_readings
 from panbudget.studies.sweep.gridded.cells import copy_folder
@@ -139,6 +140,18 @@ def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
         garden_in(tmp_path / folder)
     for name in (".", "not-there", "garden.toml"):
         assert garden_in(tmp_path / name).name == "garden.toml"
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="a mask of rights is Unix's")
+def test_a_mask_of_all_rights_leaves_folders_that_can_be_cleared_again(tmp_path):
+    """Half a folder was left, and a traceback in its place."""
+    masked = os.umask(0o777)
+    try:
+        with new_folder(tmp_path / "out", "replay", overwrite=False) as made:
+            assert [part.stat().st_mode & 0o700 for part in (made, made.parent)] == [0o700, 0o700]
+    finally:
+        os.umask(masked)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
 def test_a_folder_that_can_not_be_written_is_told_when_the_page_opens(tmp_path, monkeypatch):

@@ -58,7 +58,6 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         _clear_up(folder, target)
         _may_write(folder, command, overwrite)
         staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
-        staging.chmod(0o700)  # whatever is masked, so that it can be cleared again
     except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
         for parent in fresh:
             with contextlib.suppress(OSError, ValueError):
@@ -68,6 +67,8 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     try:
         made = staging / _NEW
         made.mkdir()
+        for part in (staging, made):  # whatever is masked, so that it can be cleared again
+            part.chmod(part.stat().st_mode | 0o700)
         yield made
         _may_write(folder, command, overwrite)  # something may have come in between
         if target.exists() and not any(target.iterdir()):  # it may be where somebody stands

@@ -7,10 +7,11 @@ station's printed month; rows numbered under no header. What can't be turned is 
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from statistics import mean
 from typing import NamedTuple
@@ -66,6 +67,19 @@ class _Shape(NamedTuple):
     text: str
 
 
+_Turn = Callable[[Source, Sequence[str], Opening | None], _Shape | None]
+
+
+def _by_its_head(turn: _Turn) -> _Turn:
+    """Make a shape that looks at a long file whole only where its head is of that shape."""
+
+    @functools.wraps(turn)
+    def look(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+        return turn(source, lines, opening) if turn(source, lines[:_HEAD], opening) else None
+
+    return look
+
+
 def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     """
     Turn a file of another shape into a table with a row a moment.
@@ -94,8 +108,6 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
         else [_without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
     for shape in shapes:
-        if shape in (_without_year, _month_blocks, _dates_across) and shape(source, lines[:_HEAD], opening) is None:
-            continue  # a long file of another shape is not looked at whole
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
             again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)
@@ -196,17 +208,20 @@ def _long(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sha
     for row in rows:
         what = row[element] if unit is None else f"{row[element]} ({row[unit]})"
         wide.setdefault(tuple(row[i] for i in when), {})[what] = row[value]
-    order = list(dict.fromkeys(what for of in wide.values() for what in of))
-    if sum(map(len, wide.values())) < len(rows) or not 2 <= len(order) <= _MOST_ELEMENTS:
+    if sum(map(len, wide.values())) < len(rows) or not 2 <= len(set().union(*wide.values())) <= _MOST_ELEMENTS:
         return None  # one moment has a value twice, as where there are several stations
-    header = [*(opening.cells[i] for i in when), *order]
-    return _Shape(
-        "a row a value", _table(header, ([*key, *(of.get(name, "") for name in order)] for key, of in wide.items()))
-    )
+    return _Shape("a row a value", _side_by_side([opening.cells[i] for i in when], wide))
 
 
-def _table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    return "\n".join("\t".join(row) for row in [header, *rows]) + "\n"
+def _side_by_side(first: Sequence[str], of: Mapping[tuple[str, ...], Mapping[str, str]]) -> str:
+    """Write a row a moment, with what it has of each quantity, in the order in which those come."""
+    order = list(dict.fromkeys(name for row in of.values() for name in row))
+    rows = ([*when, *(row.get(name, "") for name in order)] for when, row in of.items())
+    return _table([[*first, *order], *rows])
+
+
+def _table(rows: Iterable[Sequence[str]]) -> str:
+    return "\n".join(map("\t".join, rows)) + "\n"
 
 
 def _cells(text: str) -> list[str]:
@@ -226,13 +241,11 @@ def _hours_across(source: Source, lines: Sequence[str], opening: Opening | None)
     element = next((j for j in others if 2 <= len({row[j] for row in rows}) <= _MOST_ELEMENTS), None)
     if element is None or len(opening.dates) != 1:
         raise source.refusal("hours-across", line=opening.line)
-    table: dict[str, dict[str, str]] = {}
+    table: dict[tuple[str, ...], dict[str, str]] = {}
     for row in rows:
         for hour, j in hours.items():
-            table.setdefault(f"{row[opening.dates[0]]} {hour:02d}:00", {})[row[element]] = row[j]
-    order = list(dict.fromkeys(row[element] for row in rows))
-    body = ([moment, *(of.get(name, "") for name in order)] for moment, of in table.items())
-    return _Shape("a row a day, hours across", _table(["time", *order], body))
+            table.setdefault((f"{row[opening.dates[0]]} {hour:02d}:00",), {})[row[element]] = row[j]
+    return _Shape("a row a day, hours across", _side_by_side(["time"], table))
 
 
 def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
@@ -254,17 +267,16 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
         year, month = of_date
         if element is None or year is None or month is None:
             raise source.refusal("days-across", line=i + 1)
-        table: dict[str, dict[str, str]] = {}
+        table: dict[tuple[str, ...], dict[str, str]] = {}
         for row in rows:
             for day, j in days.items():
                 if j < len(row) and row[j]:
-                    table.setdefault(joined_date([row[year], row[month], str(day)]), {})[row[element]] = row[j]
-        order = list(dict.fromkeys(row[element] for row in rows))
-        body = ([day, *(of.get(name, "") for name in order)] for day, of in sorted(table.items()))
-        return _Shape("a row a month, days across", _table(["date", *order], body))
+                    table.setdefault((joined_date([row[year], row[month], str(day)]),), {})[row[element]] = row[j]
+        return _Shape("a row a month, days across", _side_by_side(["date"], dict(sorted(table.items()))))
     return None
 
 
+@_by_its_head
 def _without_year(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
     """Give days their year, which stands above the table alone; nothing where they go on into another."""
     firsts = [split(text, separator_of(text))[0] for text in lines]
@@ -332,7 +344,7 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> 
     kept = [i for i in range(len(names)) if i not in (hour, date)]
     units = [["", *(opening.units[i] if i < len(opening.units) else "" for i in kept)]] if opening.units else []
     body = ([day, *(joined(i, [row[i] for row in of_day]) for i in kept)] for day, of_day in days.items())
-    table = _table(["date", *(opening.cells[i] for i in kept)], [*units, *body])
+    table = _table([["date", *(opening.cells[i] for i in kept)], *units, *body])
     return _Shape(f"readings at {', '.join(hours)}, of which means are taken", table)
 
 
@@ -391,6 +403,7 @@ def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sh
     return _Shape("two figures in a cell", "\n".join([*lines[: opening.line - 1], *table])) if parts else None
 
 
+@_by_its_head
 def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
     """Date rows that begin with a day's number, by the month above them; names may stand over all of them, or over each month's."""
     year, month, header, units = "", 0, list[str](), list[str]()
@@ -435,6 +448,7 @@ def _month_in(match: re.Match[str]) -> int:
     return month_of(match["name"]) if match["name"] else int(match["month"])
 
 
+@_by_its_head
 def _dates_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
     """Put days one below the other that stand across, a row a quantity, once or week by week below the date of its first day."""
     rows = [split(text, separator_of(text)) for text in lines]
@@ -446,7 +460,7 @@ def _dates_across(source: Source, lines: Sequence[str], _: Opening | None) -> _S
     firsts = dict(zip(starts, read_dates([*starts.values()], [*starts], Mistakes()) if starts else (), strict=True))
     if not all(_is_named(rows[i][1], day) for i, day in firsts.items()):
         return None
-    table: dict[str, dict[str, str]] = {}
+    table: dict[tuple[str, ...], dict[str, str]] = {}
     across = list[str]()
     for i, (first, *others) in enumerate(rows):
         if i in firsts:
@@ -455,11 +469,10 @@ def _dates_across(source: Source, lines: Sequence[str], _: Opening | None) -> _S
             across = others
         elif across and first and any(map(is_number, others)):
             for day, value in zip(across, others, strict=False):
-                table.setdefault(day, {})[first] = value
-    table.pop("", None)
-    order = list(dict.fromkeys(name for of in table.values() for name in of))
-    body = ([day, *(of.get(name, "") for name in order)] for day, of in table.items())
-    return _Shape("days across", _table(["date", *order], body)) if len(table) >= _A_WEEK and len(order) > 1 else None
+                table.setdefault((day,), {})[first] = value
+    table.pop(("",), None)
+    whole = len(table) >= _A_WEEK and len(set().union(*table.values())) > 1
+    return _Shape("days across", _side_by_side(["date"], table)) if whole else None
 
 
 def _is_named(name: str, day: np.datetime64) -> bool:

@@ -201,7 +201,11 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
         unit = next(filter(None, (known_unit(mark.join(words[-count:])) for mark in ("", "/"))), None)
         # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
-        if unit is not None and not indoors and (count > 2 or words[-1].lower() not in _DATA["no_trailing_units"]):
+        if (
+            unit not in (None, "m")
+            and not indoors
+            and (count > 2 or words[-1].lower() not in _DATA["no_trailing_units"])
+        ):
             words = words[:-count]
             return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit
     return name, None

@@ -52,14 +52,15 @@ _MONTHS = {
     for beginning in beginnings.split()
 }
 _WEEKDAY = (
-    r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|[^\W\d_]{2,12}[.,]{0,2} +(?=\d{1,4}[-/.]\d{1,2}[-/.]\d))"
+    r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|"  # of other languages where no other word may stand there
+    r"(?!(?i:sum|avg|tot|min|max|bis)\b)(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +(?=\d{1,4}[-/.]\d{1,2}[-/.]\d))"
 )
 MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 # days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
 # as "1 de mayo de 2025", and a word before the time of day, "1.5.2025 klo 14:00"
 _IN_WORDS = re.compile(
     r"(?P<year>\b\d{4})(?: ?[年년] ?|\. )(?P<month>\d\d?)(?: ?[月월] ?|\. )(?P<day>\d\d?)(?: ?[日일]|\.|(?=\s))|"
-    r"\b(?P<of>\d{4})-?W(?P<week>\d\d)-?(?P<weekday>[1-7])\b|"
+    r"\b(?P<of>(?:19|20)\d\d)-?W(?P<week>\d\d)-?(?P<weekday>[1-7])\b|"
     rf"\b(?P<ordinal>\d\d?)(?:er|st|nd|rd|th|[ºª])(?= {MONTH}|,? \d{{4}}\b)|(?<=\d) de (?={MONTH})|(?<=[a-z]) de (?=\d{{4}}\b)|"
     r"(?<=\d{4}),? (?:klo|kl\.?|um|[àa]|às|at|alle|om|ob|o|godz\.?) (?=\d{1,2}[:.hH]\d\d)"
 )

@@ -42,7 +42,8 @@ _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?
 
 # a quantity and its unit among the words above a table
 _NOTED = re.compile(
-    r"(?P<name>[^\W\d_]+(?: [^\W\d_]+)?) ?(?:[:=] ?|\(|\b(?:in|en|im|ve) )(?P<unit>(?:0[.,]1 ?|1/10 ?)?[^\s\d,;()]+(?: [^\s\d,;()]+)?)"
+    r"(?P<name>[^\W\d_]+(?: [^\W\d_]+)?) ?(?:[:=] ?(?:in )?|\((?:in )?|\b(?:in|en|im|ve) )"
+    r"(?P<unit>(?:0[.,]1 ?|1/10 ?)?[^\s\d,;()]+(?: [^\s\d,;()]+)?)"
 )
 
 
@@ -164,7 +165,7 @@ def _header_above(
             if not dates:
                 return None
         noted = dict(_units_noted(names, (pair[1] for pair in above if pair[0] < i)))
-        legend = noted | dict(_legend(text for _, text in above))
+        legend = dict(_legend(text for _, text in above)) | noted
         rest = ((j, _cells(other, separator)) for j, other in above if j > i)
         below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
@@ -229,17 +230,17 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
 
 
 def _units_noted(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
-    """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have."""
-    noted = {}
+    """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have, all alike."""
+    noted = list[tuple[list[str], str]]()
     for found in (found for text in above for found in _NOTED.finditer(text)):
         words = found["unit"].split(" ")
-        unit = next(filter(known_unit, (" ".join(words[:count]) for count in range(len(words), 0, -1))), None)
-        if unit:
-            noted[frozenset(in_english(found["name"]).removesuffix("s").split())] = unit
+        if unit := next(filter(known_unit, (" ".join(words[:count]) for count in range(len(words), 0, -1))), None):
+            noted.append((in_english(found["name"]).removesuffix("s").split(), unit))
     for name in names if noted else ():
-        fitting = {unit for words, unit in noted.items() if words and words <= set(in_english(name).split())}
-        if len(fitting) == 1 and unit_of(name) is None:
-            yield name.lower(), f"{name} ({fitting.pop()})"
+        said = set(in_english(name).split())
+        whole = {unit for words, unit in noted if words and said.issuperset(words)}
+        if whole and whole == {unit for words, unit in noted if words and words[-1] in said} and not unit_of(name):
+            yield from [(name.lower(), f"{name} ({unit})") for unit in whole if len(whole) == 1]
 
 
 def _is_sum(cells: Sequence[str]) -> bool:
@@ -254,6 +255,12 @@ def _is_title(cells: Sequence[str]) -> bool:
     return len(cells) > 1 and not any(cells[1:]) and bool(re.fullmatch(r"[^\W\d][^\d]*(?:\d{4})?", cells[0]))
 
 
+def _lacks_most(cells: Sequence[str]) -> bool:
+    """Tell a row that begins with nothing, holds figures in half of its cells at most, and neither a day nor a time of day."""
+    said = [cell for cell in cells if cell]
+    return not cells[0] and 0 < 2 * len(said) <= len(cells) and not any(is_dated(cell) or ":" in cell for cell in said)
+
+
 def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> list[int]:
     """
     Return which lines from one to another are sums and means of others.
@@ -265,11 +272,7 @@ def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> li
         return []  # each begins with a digit, as dates do, or a mark that no word has before it
     worded = (i for i in range(above, end) if lines[i] and not lines[i][:2].strip(' "').isdigit())
     cells = ((i, split(lines[i], separator)) for i in worded)
-    sums = [
-        (i, row)
-        for i, row in cells
-        if _is_sum(row) or (not row[0] and 0 < 2 * sum(map(bool, row)) <= len(row)) or _is_title(row)
-    ]
+    sums = [(i, row) for i, row in cells if _is_sum(row) or _is_title(row) or _lacks_most(row)]
     # a lone one without an empty cell is a day whose date was written over
     return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
 

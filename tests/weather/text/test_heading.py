@@ -1,0 +1,85 @@
+"""
+Headings and what stands above and among rows: what looks like a unit, a sum or a day and is none. All is invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.weather.text.heading import heading_of
+from panbudget.weather.text.moments import in_numbers, is_dated
+from panbudget.weather.text.opening import find_opening, sums_among
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("Rain meter", None),
+        ("Wind speed m s", "m/s"),
+        ("wind_kilometres_per_hour", "km/h"),
+        ("RH percent", "%"),
+        ("Rain (metres)", "m"),
+        ("temperatur (0,1 Grad Celsius)", "0.1 degC"),
+        ("rain intensity (mm per hour)", "rate"),
+    ],
+)
+def test_a_unit_in_words_is_one_and_a_gauge_is_none(text, unit):
+    assert heading_of(0, text).unit == unit
+
+
+@pytest.mark.parametrize(
+    ("text", "is_day"),
+    [
+        ("Mo, 10.04.2025", True),
+        ("pon. 10.04.2025", True),
+        ("Montag, 10.04.2025", True),
+        ("Sum 30.06.2025", False),
+        ("Summe 30.06.2025", False),
+        ("bis 30.06.2025", False),
+    ],
+)
+def test_a_day_of_the_week_may_stand_before_a_date_and_a_sum_may_not(text, is_day):
+    assert is_dated(text) is is_day
+
+
+@pytest.mark.parametrize("text", ["2025-W54-1", "2025-W23-8", "1st of all", "5130-W00-1", "à 12:00", "2025-W00-1"])
+def test_what_is_no_day_in_words_stays(text):
+    """2025 has 52 weeks."""
+    assert in_numbers(text) == text
+
+
+@pytest.mark.parametrize(
+    ("row", "is_sum"),
+    [
+        (";;;31.2;", True),
+        (";14:00;25,3;;", False),
+        (";2025-06-03;25,3;;", False),
+        (";12.1;25.3;0.0;", False),
+        ("June 2025;;;;", True),
+        ("June 2025;;;0.0;", False),
+        ("2025-06-0x;;;;", False),
+    ],
+)
+def test_of_rows_that_begin_with_no_day_those_that_lack_most_are_sums(row, is_sum):
+    assert bool(sums_among(["2025-06-01;12.0;25.0;0.0;", row], 0, 2, ";")) is is_sum
+
+
+@pytest.mark.parametrize(
+    ("remark", "unit"),
+    [
+        ("# rainfall in inches, wind in mph", "mph"),
+        ("wind speed: km/h; rain: mm", "km/h"),
+        ("# wind gauge at 10 m", None),
+        ("# wind in mph since May, before wind in km/h", None),
+        ("# gusts in mph", None),
+        ("# highest wind (in km/h), rain (in)", None),
+        ("# wind speed (in km/h), rain (in)", "km/h"),
+    ],
+)
+def test_a_remark_above_names_the_unit_of_a_column_that_has_all_its_words(remark, unit):
+    """And none where two contradict each other."""
+    lines = [remark, "date,tmin,tmax,rain,wind speed", *(f"2025-06-0{i},12,25,0,3" for i in range(1, 5))]
+    opening = find_opening(lines)
+    assert opening is not None
+    says = opening.legend.get("wind speed")
+    assert (heading_of(0, "wind speed", "", says or "").unit) == unit

@@ -239,6 +239,14 @@ def quiet_hours(c, day, start, until, is_open, is_kept, falls, levels, water, da
     night_share, daylight_share, loss = pans.night_share[c], days.daylight_share, 0.0
     hourly_level, first = out.hourly_level, day * 24
     keeps_hours = hourly_level.shape[1] > 0
+    if not is_open and not keeps_hours and rain == leak == night_share == 0.0 and dry <= 0.0 <= day_evaporation:
+        for hour in range(start, 24):  # the same numbers, as most days have nothing but evaporation
+            loss = day_evaporation * daylight_share[day, hour]
+            if hour == until or w <= loss:
+                return hour, loss, w, evaporated, leaked
+            evaporated += loss
+            w -= loss
+        return 24, loss, w, evaporated, leaked
     for hour in range(start, 24):
         share = daylight_share[day, hour]
         if night_share > 0.0:

@@ -43,8 +43,8 @@ class Mark(NamedTuple):
     likely: bool
 
 
-def marks_in(raw: RawTable, name: str, values: Floats) -> Iterator[Mark]:
-    """Find the marks among a column's values in our units, which are figures of a table's file."""
+def marks_in(raw: RawTable, name: str, values: Floats, *, only_outside: bool = False) -> Iterator[Mark]:
+    """Find the marks among a column's values in our units, figures of a table's file; if asked, none where none is ``outside``."""
     factor, offset = raw.conversions.get(name, (1.0, 0.0))
     if not values.size:
         return
@@ -53,7 +53,7 @@ def marks_in(raw: RawTable, name: str, values: Floats) -> Iterator[Mark]:
         mark: not STANDARD[name].lowest <= mark * factor + offset <= STANDARD[name].highest
         for mark in _MARKS[(ends.min() <= _MARKS) & (ends.max() >= _MARKS)].tolist()
     }
-    if not any(among.values()) and (not among or name.startswith("rh")):
+    if not any(among.values()) and (only_outside or not among or name.startswith("rh")):
         return
     as_written = np.round((values - offset) / factor, 4)
     marks = {mark: rows for mark in among if (rows := as_written == mark).any()}
@@ -75,7 +75,7 @@ def without_marks(raw: RawTable) -> RawTable:
     """Return a table with marks outside what a column can be taken out: gaps, which are counted and said."""
     daily, notes, left_out = raw.daily, list[str](), dict(raw.left_out)
     for name in map(str, daily.columns):
-        for mark, rows, outside, likely in marks_in(raw, name, daily[name].to_numpy(dtype=float)):
+        for mark, rows, outside, likely in marks_in(raw, name, daily[name].to_numpy(dtype=float), only_outside=True):
             if not (outside and likely):
                 continue
             daily = daily if notes else daily.copy()

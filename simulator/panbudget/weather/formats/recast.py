@@ -393,6 +393,8 @@ def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sh
             names = bare.split("/") if bare.count("/") == 1 else [f"max {bare}", f"min {bare}"][:: 1 if falls else -1]
             unit = unit_of(name) or next(iter(opening.units[i : i + 1]), "")
             parts[i] = [f"{each} ({unit})" if unit else each for each in names]
+    if not parts:
+        return None
 
     def wide(cells: Sequence[str], line: int) -> Iterator[str]:
         for i, cell in enumerate(cells):
@@ -400,7 +402,7 @@ def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sh
             yield from pair.groups()[:2] if pair else [cell] if i not in parts else parts[i] if not line else [cell] * 2
 
     table = ["\t".join(wide(split(text, opening.separator), i)) for i, text in enumerate(lines[opening.line - 1 :])]
-    return _Shape("two figures in a cell", "\n".join([*lines[: opening.line - 1], *table])) if parts else None
+    return _Shape("two figures in a cell", "\n".join([*lines[: opening.line - 1], *table]))
 
 
 @_by_its_head

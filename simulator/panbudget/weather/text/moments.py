@@ -64,6 +64,8 @@ _IN_WORDS = re.compile(
     rf"\b(?P<ordinal>\d\d?)(?:er|st|nd|rd|th|[ºª])(?= {MONTH}|,? \d{{4}}\b)|(?<=\d) de (?={MONTH})|(?<=[a-z]) de (?=\d{{4}}\b)|"
     r"(?<=\d{4}),? (?:klo|kl\.?|um|[àa]|às|at|alle|om|ob|o|godz\.?) (?=\d{1,2}[:.hH]\d\d)"
 )
+# what each of these has, which is looked for in a tenth of the time
+_MAY_BE_IN_WORDS = re.compile(r"\d(?:,? ?|-)[^\W\d_]|\d\. | de \d")
 _NAMED = [
     re.compile(
         rf"(?P<day>\d{{1,2}})[-/. ]{{0,2}}(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
@@ -163,7 +165,7 @@ def in_numbers(text: str) -> str:
             return "-".join(found.group("year", "month", "day"))
         return found["ordinal"] or " "
 
-    return _IN_WORDS.sub(plain, text)
+    return _IN_WORDS.sub(plain, text) if _MAY_BE_IN_WORDS.search(text) else text
 
 
 def is_number_of_a_day(cell: str) -> bool:

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from panbudget.physics import air
-from panbudget.weather.checks import figures, sensors
-from panbudget.weather.checks.inspection import Inspection
+from panbudget.weather.checks import figures, plausibility, sensors
+from panbudget.weather.checks import sky as sky_checks
+from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.checks.plausibility import inspect_values
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import RawTable
@@ -27,8 +28,10 @@ def inspected(
     """
     Return ordinary days with these columns, one value for all or a list, inspected; further ones are options.
 
-    What looks at sensors is trusted, unless ``trust`` says otherwise: equal days but for one are what it is there for.
+    What looks at sensors is trusted, unless ``trust`` says otherwise: equal days but for one are what it is there for. With the
+    name of a check as ``only``, no other is made.
     """
+    only = columns.pop("only", None)
     options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
     trust = frozenset(columns.pop("trust", SENSORS))
     more = {
@@ -52,7 +55,11 @@ def inspected(
     sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
     if clear is not None:
         sky = sky._replace(clear=np.broadcast_to(np.asarray(clear, float), days))
-    return inspect_values(Inspection(daily.copy(), mask, raw, sky, site, wind_factor=factor, trust=trust, **options))
+    inspection = Inspection(daily.copy(), mask, raw, sky, site, wind_factor=factor, trust=trust, **options)
+    if only is None:
+        return inspect_values(inspection)
+    walk(inspection, [row for row in (*plausibility._CHECKS, *sky_checks.DARK) if row.name == only])
+    return inspection
 
 
 def codes(*arguments, **columns):
@@ -63,6 +70,12 @@ def codes(*arguments, **columns):
 def cautions(*arguments, **columns):
     """Return the names of what is cautioned about."""
     return [caution.name for caution in inspected(*arguments, **columns).cautions]
+
+
+def spoken(check, *arguments, **columns):
+    """Return what a check says where it is made alone."""
+    found = inspected(*arguments, **columns, only=check, trust=())
+    return " ".join([*(problem.sentence() for problem in found.problems), *(said.sentence for said in found.cautions)])
 
 
 def one_day(usual, odd, *, days=20, at=3):

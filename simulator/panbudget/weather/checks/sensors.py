@@ -26,8 +26,8 @@ from panbudget.weather.text.columns import STANDARD, number
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
 _ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
-# the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck; its least days
-_CHANCE, _LEAST_RUN = 5.5e-6, 4
+# the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck
+_CHANCE = 5.5e-6
 # a day's rain that dew or a gauge's one tip is not [mm]
 _NO_DEW = 1.0
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
@@ -106,7 +106,7 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         same &= (name != "rain") | (values[1:] >= _NO_DEW)
         first, length = longest(same)
         chance = min((int(same.sum()) - length + 1) / (same.size - length + 1), 0.5)
-        if length + 1 >= _LEAST_RUN and same.size * chance**length < _CHANCE:
+        if same.size * chance**length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
             instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(name, days)
@@ -401,7 +401,7 @@ def homogeneity(values: Floats, side: int) -> tuple[float, int, float]:
 def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a record that is another from a day on: no day after it is as any of those before, in one quantity or in several."""
     series = _quantities(inspection)
-    if len(series) < 3 or inspection.asked.sum() < 2 * _APART_DAYS:
+    if len(series) < 3:
         return
     gaps = {name: np.maximum(_gap(values), 0.0) / _APART_BY[name] for name, values in series.items()}
     total = np.sum(list(gaps.values()), axis=0)
@@ -485,5 +485,5 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("thermometer-sun", _in_the_sun, ("tmax",), _MONTHS, needs=("tmin",)),
     Doubt("wind-zero", _wind_zero, ("wind",), _ENOUGH, needs=("tmax",)),
     Doubt("wind-dead", _wind_dead, ("wind",), _ENOUGH, needs=("tmax",)),
-    Doubt("wind-leap", _wind_leap, ("wind",), 2 * _ENOUGH, needs=("tmax",)),
+    Doubt("wind-leap", _wind_leap, ("wind",), 2 * _OF_WEEKS, needs=("tmax",)),
 )

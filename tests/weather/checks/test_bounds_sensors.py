@@ -1,0 +1,225 @@
+"""
+Checks of sensors on the smallest series on which each speaks, and on that beside it across the bound on which it doesn't.
+
+The bounds are common practice, no source; days are invented, a June and July at 38° north.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.weather.checks.sensors import _too_many_alike
+from panbudget.weather.site import sky_of
+from tests.weather.checks.days import spoken
+from tests.weather.checks.test_sensors import WALK, WAVE, N, by_hour, clock
+from tests.weather.sites import Site
+
+AT = np.arange(N)
+PLAIN = {"tmin": np.full(N, 14.0), "tmax": np.full(N, 28.0)}
+WARM = {"tmin": 14.0 + WALK, "tmax": 28.0 + WALK}
+TURNS = np.resize([0.0, 1.0], N)
+
+
+def run(count, *, days=N, first=10):
+    """Tell which days are in a run of so many."""
+    return (np.arange(days) >= first) & (np.arange(days) < first + count)
+
+
+def later(by, *, days=N, first=N // 2):
+    """Return so much from a day on, nothing before."""
+    return by * (np.arange(days) >= first)
+
+
+def spiked(by, usual):
+    """Return minima that go to and fro so that the days around stray by so much, with one day that stands out by so much."""
+    stray = (usual - 0.5) / 1.4826
+    return {"tmin": stray * TURNS + np.where(AT == 30, by + stray, 0.0), "tmax": PLAIN["tmax"]}
+
+
+def hot_run(count):
+    return {"tmin": np.where(run(count, first=27), 40.0, 14.0), "tmax": PLAIN["tmax"]}
+
+
+def stuck(days):
+    """Return days of which no two neighbours are equal but for four."""
+    wind = 2.0 + 0.001 * np.arange(days)
+    wind[100:104] = 3.0
+    return {"tmin": 14.0 + wind, "tmax": 28.0 + wind, "wind": wind}
+
+
+def in_turn(daily, over_two):
+    """Return minima that change by so much from day to day in the middle, and over two days by so much."""
+    return {"tmin": 14.0 + daily * TURNS + over_two * (AT // 2 % 2), "tmax": PLAIN["tmax"]}
+
+
+def damp_nights(wet):
+    days = 500
+    tmin = np.resize(WALK, days)
+    rain = np.where(np.arange(days) < wet, 3.0, 0.0)
+    return {
+        "days": days,
+        "tmin": tmin,
+        "tmax": tmin + 12.0,
+        "rh_max": np.where(run(60, days=days), 99.0, 90.0),
+        "rain": rain,
+    }
+
+
+def damp_days(count=5, damp=99.0, warming=4.1):
+    return {**WARM, "tmax": WARM["tmin"] + warming, "rh_min": np.where(run(count), damp, 60.0)}
+
+
+def desert(tmax=30.0, warming=12.0, damp=73.9, days=N):
+    return {"days": days, "tmin": tmax - warming, "tmax": tmax, "rh_max": np.where(np.arange(days) < 8, damp, 60.0)}
+
+
+def in_the_sun(by):
+    """Return days at 1,000 m that warm up, by a logarithm, so much more than goes with their light, wind and season."""
+    outside = float(
+        np.median(sky_of(pd.date_range("2025-06-01", periods=N), latitude=38.0, elevation=1000.0).extraterrestrial)
+    )
+    usual = 0.971 + 1.629 * 0.6 - 0.0957 * 3.0 + 0.013 * outside - 0.0092 * 14.0 + 0.0001 * 1000.0
+    warm = {"tmin": 14.0, "tmax": 14.0 + np.exp(usual + by) + 1e-6 * WALK - 1e-6 * np.median(WALK)}
+    return {**warm, "radiation": 0.6 * 30.0, "clear": 30.0, "wind": 3.0, "site": Site(38.0, 1000.0)}
+
+
+def calm(*days):
+    return {**WARM, "wind": np.where(np.isin(AT, days), 0.0, 2.0)}
+
+
+def dead(wind, *, weak=N, others=2.0):
+    return {**PLAIN, "wind": np.where(N - weak > AT, others, wind)}
+
+
+def seldom(more):
+    """Return a dead gauge that tells something every second day, and on so many days between."""
+    return {**PLAIN, "wind": np.where((AT % 2 == 0) | (2 * more > AT), 0.1, np.nan)}
+
+
+def leaps(before, after, *, side=30):
+    return {"days": 2 * side, "tmin": 14.0, "tmax": 28.0, "wind": np.repeat([before, after], side)}
+
+
+def windy_weeks(weak):
+    """Return a wind that is strong but for so many days in a row before it is so for good."""
+    wind = np.concatenate([np.full(30, 6.4), np.full(weak, 2.0), np.full(45, 6.4)])
+    return {"days": wind.size, "tmin": 14.0, "tmax": 28.0, "wind": wind}
+
+
+def clock_moves(moved, *, days=N, first=30, strays=0.1, light=True):
+    """Return hours of days whose middle goes to and fro, and moves."""
+    hours = clock(0.0, light=light)
+    middles = 12.0 + strays * TURNS[:days] + later(moved, days=days, first=first)
+    return {
+        "days": days,
+        "tmin": 14.0,
+        "tmax": 28.0,
+        "by_hour": hours._replace(middles=pd.Series(middles, index=hours.middles.index[:days])),
+    }
+
+
+def parted(**by):
+    """Return days of which some quantity is another from the thirty-first on, by so much."""
+    parts = {name: later(by.get(name, 0.0)) for name in ("mean", "range", "pressure", "rh_max", "dryness", "wind")}
+    mean, range_of = 21.0 + parts["mean"] + 1e-6 * WAVE[AT % 11], 14.0 * np.exp(parts["range"])
+    tmin = mean - range_of / 2.0
+    return {
+        "tmin": tmin,
+        "tmax": mean + range_of / 2.0,
+        "pressure": 100.0 - parts["pressure"],
+        "rh_max": 90.0 - parts["rh_max"],
+        "dew_point": tmin - 3.0 - parts["dryness"],
+        "wind": 0.4 * np.exp(parts["wind"]) - 0.3,
+    }
+
+
+# check -> days, the last that pass and the first of which it speaks
+BOUNDS = [
+    ("temperature-spike", lambda by: spiked(by, 0.5), 11.99, 12.01),
+    ("temperature-spike", lambda by: spiked(by, 2.0), 18.9, 19.1),  # 9.5 times 2
+    ("temperature-spike", lambda by: spiked(by, 3.0), 21.9, 22.1),
+    ("temperature-spike", lambda by: spiked(by, 4.0), 23.9, 24.1),  # 6 times 4
+    ("temperature-spike", hot_run, 6, 5),  # of eleven days around
+    (
+        "temperature-leap",
+        lambda days: {"days": days, **{k: v[:days] + later(40.0, first=days // 2)[:days] for k, v in WARM.items()}},
+        19,
+        20,
+    ),
+    ("clock", lambda off: {**WARM, "by_hour": by_hour(off, light=True)}, 3.45, 3.55),
+    ("clock", lambda off: {**WARM, "by_hour": by_hour(off, light=True)}, -3.45, -3.55),
+    ("clock", lambda off: {**WARM, "by_hour": by_hour(off)}, 3.49, 3.51),
+    ("clock", lambda off: {**WARM, "by_hour": by_hour(off)}, -3.49, -3.51),
+    ("clock", lambda off: {**WARM, "by_hour": by_hour(off, by_sun=False)}, 4.99, 5.01),
+    ("clock", lambda height: {**WARM, "by_hour": by_hour(6.0, height=height)}, 0.99, 1.01),
+    ("clock-change", lambda days: clock_moves(1.0, days=days, first=10), 20, 21),
+    ("clock-change", lambda moved: clock_moves(moved, strays=0.8), 0.797, 0.803),
+    ("clock-change", clock_moves, 0.699, 0.701),
+    ("clock-change", lambda moved: clock_moves(moved, light=False), 3.99, 4.01),
+    ("record-parted", lambda by: parted(pressure=by), 0.995, 1.005),
+    ("record-parted", lambda by: parted(wind=by), 0.199, 0.201),
+    ("record-parted", lambda by: parted(range=by), 0.249, 0.251),
+    ("record-parted", lambda by: parted(dryness=by), 2.49, 2.51),
+    ("record-parted", lambda by: parted(rh_max=by), 14.9, 15.1),
+    ("record-parted", lambda by: parted(mean=by), 3.99, 4.01),
+    ("record-parted", lambda by: parted(mean=2.0, pressure=by), 0.495, 0.505),
+    ("hours-missing", lambda share: {**WARM, "by_hour": by_hour(0.0, rare=8, share=share)}, 0.501, 0.499),
+    ("hours-missing", lambda rare: {**WARM, "by_hour": by_hour(0.0, rare=rare)}, 9, 8),
+    ("stations-mixed", lambda daily: in_turn(daily, 0.5), 1.49, 1.51),
+    ("stations-mixed", lambda daily: in_turn(daily, 2.0), 2.59, 2.61),  # 1.3 times 2
+    ("value-stuck", lambda days: {"days": days, **stuck(days)}, 430, 431),  # 429 / 427³ is 5.51e-6, 430 / 428³ 5.48e-6
+    ("humidity-saturated", damp_nights, 101, 100),
+    ("humidity-saturated", damp_days, 4, 5),
+    ("humidity-saturated", lambda damp: damp_days(damp=damp), 98.9, 99.0),
+    ("humidity-saturated", lambda warming: damp_days(warming=warming), 3.99, 4.01),
+    ("humidity-low", lambda tmax: desert(tmax=tmax), 33.0, 32.9),
+    ("humidity-low", lambda warming: desert(warming=warming), 12.5, 12.49),
+    ("humidity-low", lambda damp: desert(damp=damp), 74.0, 73.9),
+    ("humidity-low", lambda days: desert(days=days), 59, 60),
+    ("thermometer-sun", in_the_sun, 0.4195, 0.4205),
+    ("wind-zero", lambda count: calm(*range(0, 2 * count, 2)), 4, 5),
+    ("wind-zero", lambda count: calm(*range(count)), 2, 3),
+    (
+        "wind-zero",
+        lambda days: {"days": days, "tmin": 14.0, "tmax": 28.0, "wind": np.where(run(3, days=days), 0.0, 2.0)},
+        19,
+        20,
+    ),
+    ("wind-dead", dead, 0.1205, 0.1195),
+    ("wind-dead", lambda weak: dead(0.1, weak=weak, others=0.13), 9, 10),  # half of twenty days: 0.115 in the middle
+    ("wind-dead", seldom, 1, 2),
+    ("wind-leap", lambda times: leaps(2.0, 2.0 * times), 2.29, 2.31),
+    ("wind-leap", lambda after: leaps(after / 2.5, after), 3.99, 4.01),
+    ("wind-leap", lambda times: leaps(1.0, times), 2.99, 3.01),
+    ("wind-leap", lambda after: leaps(after / 3.5, after), 2.49, 2.51),
+    ("wind-leap", lambda times: leaps(6.0, 6.0 * times), 0.301, 0.299),
+    ("wind-leap", lambda side: leaps(2.0, 6.0, side=side), 24, 25),
+    ("wind-leap", windy_weeks, 22, 23),  # of 45 days before
+]
+
+
+@pytest.mark.parametrize(("check", "days", "last", "first"), BOUNDS)
+def test_a_sensor_is_doubted_from_its_bound_on(check, days, last, first):
+    assert not spoken(check, **{"days": N, **days(last)})
+    assert spoken(check, **{"days": N, **days(first)})
+
+
+@pytest.mark.parametrize(("days", "alike", "count"), [(5200, 80, 9), (2700, 150, 15)])
+def test_how_many_days_alike_in_a_row_are_no_chance_by_how_coarse_they_are(days, alike, count):
+    """By hand: ln(0.003 / (n (n - 1) / 2 · p)) / ln(5 p), p = (m - 1) / (n - 1), is 7.0002 and 13.9995, and a day more is rounded up."""
+    assert _too_many_alike((np.arange(days) // alike).astype(np.uint64)) == count
+
+
+def test_the_day_on_which_wind_leaps_is_told_by_nine_days_on_either_side():
+    """A gale on the tenth day before would move it by a day."""
+    wind = np.where(AT < 30, 1.0, 4.5)
+    wind[20] = 20.0
+    assert "m/s at 2 m on 2025-07-01" in spoken("wind-leap", N, **PLAIN, wind=wind)
+
+
+def test_a_range_that_parts_a_record_is_told_as_it_is():
+    """And a wind, of whose logarithm it is looked at, as it blows."""
+    assert "(14.0 and 19.0 in the middle)" in spoken("record-parted", N, **parted(range=np.log(18.955 / 14.0)))
+    assert "(0.1 and 0.5 in the middle)" in spoken("record-parted", N, **parted(wind=0.7))

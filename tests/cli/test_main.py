@@ -194,6 +194,19 @@ def test_overwrite_replaces_an_earlier_run(tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
+    ("option", "day", "other"), [("--start", "2025-02-20", "--end"), ("--end", "2025-11-20", "--start")]
+)
+def test_a_day_of_an_option_that_the_record_lacks_is_blamed_on_the_option(option, day, other, capsys, tmp_path):
+    """It was blamed on the scenario's key and file, which say another day."""
+    code, _, err = run(capsys, "replay", DEMO, option, day, "--out", tmp_path / "season")
+    assert code == 2
+    assert f"{option} = {day} lies outside the weather file" in err
+    assert "season." not in err
+    assert other not in err
+    assert str(DEMO) not in err
+
+
+@pytest.mark.parametrize(
     "arguments",
     [
         ("replay",),

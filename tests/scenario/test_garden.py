@@ -357,3 +357,32 @@ def test_only_a_note_runs_over_lines(letter):
 def test_a_number_or_a_year_of_no_weather_is_no_date(start, found):
     with pytest.raises(ScenarioError, match=found):
         scenario_from({**SOUND, "season": {"start": start, "end": dt.date(2025, 5, 31)}})
+
+
+@pytest.mark.parametrize(
+    ("zone", "longitude", "cure"),
+    [
+        ("Asia/Urumqi", 73.5, ""),
+        ("Asia/Shanghai", 73.5, ""),  # 8 hours ahead of UTC where the sun is 4.9
+        ("Etc/GMT-8", 60.0, ""),
+        ("Etc/GMT-8", 59.9, "mend the longitude (west is negative) or the zone"),
+        ("America/New_York", 74.0, "longitude = -74 (west is negative)"),
+        ("Asia/Tokyo", 2.0, "mend the longitude (west is negative) or the zone"),
+        ("Pacific/Kiritimati", -157.4, ""),  # across the date line
+        ("UTC", -175.0, ""),
+        ("Etc/GMT", -175.0, ""),
+        ("Australia/Sydney", 151.2, ""),  # summer time in January
+        ("Australia/Sydney", 90.0, ""),
+        ("Australia/Sydney", 89.0, "mend the longitude (west is negative) or the zone"),
+    ],
+)
+def test_a_zone_that_keeps_another_sun_than_the_longitudes_is_refused(zone, longitude, cure):
+    raw = changed("site/timezone", zone)
+    raw["site"]["longitude"] = longitude
+    if not cure:
+        assert scenario_from(raw)
+        return
+    with pytest.raises(ScenarioError) as caught:
+        scenario_from(raw)
+    (problem,) = caught.value.problems
+    assert (problem.where, problem.cure) == ("site.timezone", cure)

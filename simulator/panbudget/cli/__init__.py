@@ -10,7 +10,7 @@ import functools
 import inspect
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
@@ -193,7 +193,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         if "starts" in TEXTS[command_line] and not sys.stderr.isatty():
             say(TEXTS[command_line]["starts"], quiet=quiet, aside=True)
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-        with _blamed(scenario), errors_shown(scenario.units), folder as made:
+        with _blamed(scenario, given), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)
             done = result if isinstance(result, Done) else Done(result)
             if made is not None:
@@ -215,11 +215,17 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
 
 @contextlib.contextmanager
-def _blamed(scenario: Any) -> Iterator[None]:
-    """Name, in an error about a scenario, the file that has the key: of what is laid over it, the last that gives it."""
+def _blamed(scenario: Any, given: dict[str, Any]) -> Iterator[None]:
+    """Name, in an error about a scenario, the file that has the key: of what is laid over it, the last that gives it; or the option."""
     try:
         yield
     except PanbudgetError as error:
+        wheres = [_typed_as(problem, given) or problem.where for problem in error.problems]
+        if wheres[:1] != [error.key]:
+            error.file = ""
+        error.problems = error.args = tuple(
+            replace(problem, where=where) for problem, where in zip(error.problems, wheres, strict=True)
+        )
         is_weather = isinstance(error, WeatherError) and error.file != str(scenario.path)
         # what no weather can be depends on the place
         file = scenario.file_of(*(("weather", "site") if is_weather else (error.key,)))
@@ -228,6 +234,12 @@ def _blamed(scenario: Any) -> Iterator[None]:
         elif is_weather and file != str(scenario.path):  # which is read as that one says
             error.file = f"{file}: {error.file}"
         raise
+
+
+def _typed_as(problem: Problem, given: dict[str, Any]) -> str:
+    """The option that gave the value of a season's end that a problem is about; nothing if the scenario did."""
+    names = (name for name in ("start", "end") if problem.where == f"season.{name}" and given.get(name) is not None)
+    return next((f"--{name}" for name in names if given[name] == problem.value), "")
 
 
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:

@@ -32,7 +32,7 @@ from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
-from panbudget.scenario.zones import unknown_zone
+from panbudget.scenario.zones import far_zone, unknown_zone
 
 _LONGEST_TEXT = 500  # characters of any text
 USABLE = '1 to 60 printable characters without "/"'
@@ -59,9 +59,12 @@ class Site(Described):
 
     def wrong(self) -> Iterator[Problem]:
         try:
-            zoneinfo.ZoneInfo("UTC" if self.timezone is None else self.timezone)
+            zone = zoneinfo.ZoneInfo("UTC" if self.timezone is None else self.timezone)
         except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
             yield unknown_zone(self.timezone or "")
+            return
+        if self.timezone is not None and self.longitude is not None:
+            yield from far_zone(zone, self.longitude)
 
 
 class Column(Described):

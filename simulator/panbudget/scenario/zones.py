@@ -1,11 +1,13 @@
 """
-Zones: what an unknown time zone was meant to be.
+Zones: what an unknown time zone was meant to be, and which can't be where the garden is.
 
 Names are those of the IANA time zone database; its "Etc" zones have their sign turned round (Etc/GMT-10 is UTC+10).
 """
 
+import datetime as dt
 import re
 import zoneinfo
+from collections.abc import Iterator
 
 from panbudget.errors import Problem, nearest
 from panbudget.words import packaged
@@ -13,6 +15,8 @@ from panbudget.words import packaged
 _ABBREVIATIONS = packaged("scenario/zones.toml")
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([-+−])\s*(\d{1,2})(?::?00)?", re.IGNORECASE)
 _MOST_EAST, _MOST_WEST = 14, 12
+# by how much a zone's standard time may differ from the sun's: the far west of China keeps time 3.1 hours ahead [h]
+_MOST_APART = 4.0
 
 
 def unknown_zone(text: str) -> Problem:
@@ -52,3 +56,29 @@ def unknown_zone(text: str) -> Problem:
     else:
         expected = 'a name of the IANA database, such as "Australia/Perth", or a fixed one, "Etc/GMT-8"'
     return Problem("unknown-zone", "timezone", "is an unknown time zone", expected, cure)
+
+
+def far_zone(zone: zoneinfo.ZoneInfo, longitude: float) -> Iterator[Problem]:
+    """
+    Say that a zone's standard time and the sun's at a longitude lie too far apart; across the date line a day makes no difference.
+
+    Examples
+    --------
+    >>> [*far_zone(zoneinfo.ZoneInfo("Pacific/Kiritimati"), -157.4)]
+    []
+    >>> [problem.where for problem in far_zone(zoneinfo.ZoneInfo("America/New_York"), 74.0)]
+    ['timezone']
+    """
+    moment, sun = dt.datetime(2024, 1, 1, tzinfo=zone), longitude / 15.0
+    kept = ((zone.utcoffset(moment) or dt.timedelta()) - (zone.dst(moment) or dt.timedelta())) / dt.timedelta(hours=1)
+    whole_world = zone.key.rpartition("/")[2] in ("UTC", "GMT")  # who writes it may well live elsewhere
+    if not whole_world and abs((kept - sun + 12.0) % 24.0 - 12.0) > _MOST_APART:
+        found = f"keeps a time {kept:+g} hours from UTC, and at longitude {longitude:g} the sun {sun:+.1f}"
+        # where the other sign would do, it is what is mistaken most
+        turned = abs((kept + sun + 12.0) % 24.0 - 12.0) <= _MOST_APART
+        cure = (
+            f"longitude = {-longitude:g} (west is negative)"
+            if turned
+            else "mend the longitude (west is negative) or the zone"
+        )
+        yield Problem("far-zone", "timezone", found, cure=cure, value=zone.key)

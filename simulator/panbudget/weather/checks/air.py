@@ -63,9 +63,9 @@ _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 _OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
-# how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation, and how far
-# it must be to be in another unit; how far a single day's may be [kPa]
-_PRESSURE_NEAR, _PRESSURE_FAR, _PRESSURE_DAY = 4.0, 20.0, 12.0
+# how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation; how far a single day's
+# may be [kPa]
+_PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
 
 # by how much temperatures leap from a day on, each side the middle of so many days [°C, d]
 _LEAP, _LEAP_DAYS = 26.0, 10
@@ -320,7 +320,7 @@ def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     apart = abs(middle - usual)
     units = [unit for unit, size in _PRESSURE_UNITS.items() if abs(middle * size - usual) < _PRESSURE_NEAR]
     values = {"middle": middle, "usual": usual, "elevation": inspection.site.elevation}
-    if units and apart > _PRESSURE_FAR:
+    if units:
         yield Verdict(names, "pressure-unit", {**values, "unit": units[0]})
     elif apart > _PRESSURE_NEAR:
         sea = note("sea-level") if 98.0 < middle < 105.0 else ""

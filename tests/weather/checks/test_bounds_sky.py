@@ -1,0 +1,100 @@
+"""
+Checks of light on the smallest series on which each speaks, and on that beside it across the bound on which it doesn't.
+
+The bounds are common practice, no source; days are invented, a June to September at 38° north.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.weather.site import sky_of
+from tests.weather.checks.days import codes, one_day, spoken
+
+CLEAR = sky_of(pd.date_range("2025-06-01", periods=120), latitude=38.0, elevation=100.0).clear
+
+
+def shone(shares, **columns):
+    """Return days with such shares of a clear sky's light, that warm up alike."""
+    shares = np.asarray(shares, float)
+    return {"days": shares.size, "tmin": 14.0, "tmax": 28.0, "radiation": CLEAR[: shares.size] * shares, **columns}
+
+
+def dim(share, *, warming=14.0, days=45, **columns):
+    return shone(np.full(days, share), tmax=14.0 + warming, **columns)
+
+
+def leaps(before, after, *, days=40):
+    return shone(np.where(np.arange(days) < 20, before, after))
+
+
+def bright_before(first):
+    """Return weeks of dim light and then of bright light, with five bright days that begin so long before these."""
+    shares = np.r_[np.full(60, 0.6), np.full(45, 0.96)]
+    shares[60 - first : 65 - first] = 0.96
+    return shone(shares)
+
+
+def between(low, *, share=0.5, without=0):
+    """Return bright weeks around so many dim days, the middle ones of which have no figure."""
+    shares = np.full(100, 0.96)
+    shares[35 : 35 + low] *= share
+    shares[40 : 40 + without] = np.nan
+    return shone(shares)
+
+
+def fades(to, *, days=90):
+    """Return light that declines by the same part every day, to such a share of it in the end."""
+    return shone(0.96 * to ** (np.arange(days) / days))
+
+
+def little_light(clear, share):
+    return dim(share, radiation=share * clear, clear=clear)
+
+
+# check -> days, the last that pass and the first of which it speaks
+BOUNDS = [
+    ("radiation-low", lambda share: dim(share), 0.759, 0.758),  # 0.575 · 14^0.105
+    ("radiation-low", lambda share: dim(share, warming=1.0), 0.576, 0.574),
+    ("radiation-low", lambda share: dim(share, warming=0.4), 0.535, 0.534),  # 0.575 · 0.5^0.105
+    ("radiation-low", lambda days: dim(0.5, days=days), 44, 45),
+    ("radiation-low", lambda clear: little_light(clear, 0.5), 6.0, 6.01),
+    ("radiation-leap", lambda after: leaps(0.9, 0.9 * after), 0.701, 0.699),
+    ("radiation-leap", lambda after: leaps(0.6, 0.6 * after), 1.499, 1.501),
+    ("radiation-leap", lambda days: leaps(0.9, 0.5, days=days), 39, 40),
+    ("radiation-leap", bright_before, 45, 46),
+    (
+        "radiation-leap",
+        lambda clear: leaps(0.9, 0.5) | {"radiation": clear * np.repeat([0.9, 0.5], 20), "clear": clear},
+        12.0,
+        12.01,
+    ),
+    ("radiation-leap", lambda share: between(25, share=share), 0.621, 0.619),
+    ("radiation-leap", between, 22, 23),  # nine in ten of twenty-five days
+    ("radiation-leap", lambda without: between(25, without=without), 11, 10),
+    ("radiation-fades", fades, 0.711, 0.709),
+    ("radiation-fades", lambda days: fades(0.5, days=days), 89, 90),
+]
+
+
+@pytest.mark.parametrize(("check", "days", "last", "first"), BOUNDS)
+def test_light_is_doubted_from_its_bound_on(check, days, last, first):
+    assert not spoken(check, **days(last))
+    assert spoken(check, **days(first))
+
+
+@pytest.mark.parametrize(
+    ("top", "unit"), [(0.001149, "kW/m²"), (0.001151, "MJ/m²"), (1.149 / 277.8, "MJ/m²"), (1.151 / 277.8, "")]
+)
+def test_light_of_records_has_a_unit_that_brings_it_to_1_15_of_a_clear_skys_at_most(top, unit):
+    """A flux of 1 MJ/m² in an hour is 277.8 W/m², by definition."""
+    found = spoken("radiation-too-dark", **shone(np.full(20, top)), of_records={"radiation": "radiation"})
+    assert found and (f"looks like {unit}" in found if unit else "looks like" not in found)
+
+
+@pytest.mark.parametrize(("clear", "expected"), [(7.99, []), (8.01, ["radiation-too-bright"])])
+def test_what_is_a_little_too_bright_in_a_low_sun_is_brought_down(clear, expected):
+    """Below a clear sky's 8 MJ/m², whose light is less sure."""
+    assert codes(radiation=one_day(0.6, 1.1) * np.full(20, clear), clear=clear) == expected

@@ -317,12 +317,11 @@ def _by_elevation(inspection: Inspection) -> float:
 
 def _pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     usual, middle = _by_elevation(inspection), float(np.median(inspection.known("pressure")))
-    apart = abs(middle - usual)
     units = [unit for unit, size in _PRESSURE_UNITS.items() if abs(middle * size - usual) < _PRESSURE_NEAR]
     values = {"middle": middle, "usual": usual, "elevation": inspection.site.elevation}
     if units:
         yield Verdict(names, "pressure-unit", {**values, "unit": units[0]})
-    elif apart > _PRESSURE_NEAR:
+    elif abs(middle - usual) > _PRESSURE_NEAR:
         sea = note("sea-level") if 98.0 < middle < 105.0 else ""
         yield Verdict(names, "pressure-unit/elevation", {**values, "sea": sea})
 

@@ -1,0 +1,181 @@
+"""
+Checks of rain on the smallest series on which each speaks, and on that beside it across the bound on which it doesn't.
+
+The bounds are common practice, no source; days are invented.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.weather.checks.days import inspected, spoken
+
+
+def fell(rain, **columns):
+    """Return days of one warmth with that rain."""
+    rain = np.asarray(rain, float)
+    return {"days": rain.size, "tmin": 14.0, "tmax": 28.0, "rain": rain, "stated": ("rain",), **columns}
+
+
+def on(days, amount, wet):
+    rain = np.zeros(days)
+    rain[wet] = amount
+    return rain
+
+
+def repeated(pairs, alone):
+    """Return pairs of days with the same rain, and days alone, all with a dry day after them."""
+    amount = 2.0 + 0.01 * np.arange(pairs + alone)
+    of_pairs, of_alone = ([1.0, 1.0, 0.0] * amount[:pairs, None]).ravel(), ([1.0, 0.0] * amount[pairs:, None]).ravel()
+    return fell(np.r_[of_pairs, of_alone, np.zeros(30)])
+
+
+def smooth(share):
+    """Return rain that goes with the day before's by about such a share."""
+    at = np.arange(40)
+    return fell(20.0 + share * 8.0 * np.sin(at / 3.0) + (1.0 - share) * 8.0 * np.cos(2.7 * at))
+
+
+def spells(off, count=6):
+    """Return rain of which each day holds the day before's, and so much more of its own on the second."""
+    rain = np.zeros(60)
+    rain[1 : 1 + 7 * count : 7] = 3.0
+    rain[2 : 2 + 7 * count : 7] = 3.0 + off
+    return fell(rain * (1.0 + 1e-6 * np.arange(60)))
+
+
+def weekdays(count):
+    """Return twenty wet days, so many of them on one day of the week and the others three days after the first of these."""
+    wet = np.r_[7 * np.arange(count), 7 * np.arange(20 - count) + 3]
+    return fell(on(140, 3.0, wet))
+
+
+def slips(count):
+    """Return ten gaps between wet days, so many of them no whole weeks."""
+    gaps = np.r_[np.resize([8, 6, 9, 5], count), np.full(10 - count, 7)]
+    return fell(on(120, 3.0, np.cumsum(np.r_[2, gaps])))
+
+
+def exchanged(wet=200, calm=100, *, days=200):
+    return fell(np.where(np.arange(days) < wet, 3.0, 0.0), wind=np.where(np.arange(days) < calm, 0.0, 2.0))
+
+
+def strays(by, change, least, side):
+    """Return wet days that change by such a logarithm from one on, and stray by another on either side."""
+    logs = np.log(402.0) - change * (np.arange(2 * side) >= side) + by * np.resize([1.0, -1.0], 2 * side)
+    amounts = np.exp(logs)
+    amounts = np.where(np.arange(2 * side) < side, amounts.round(0), amounts.round(1)) if least < 8 else amounts
+    return fell(on(40, amounts, 2 + 2 * np.arange(2 * side)), start="2025-06-05")
+
+
+def whole_numbers(later, *, side=4):
+    return fell(on(40, np.repeat([30.0, later], side), 2 + 2 * np.arange(2 * side)), start="2025-06-05")
+
+
+def stops(dull, wet, of, *, dry=45, start="2025-06-10", before=100):
+    """Return bright days and dull ones, of which so many of so many are wet, and then dry days, so many of them dull; and one wet."""
+    days = before + dry + 1
+    at = np.arange(days)
+    is_dull = np.isin(at, np.r_[before - 4 * np.arange(1, of), days - 1, before + np.arange(dull)])
+    is_wet = np.isin(at, np.r_[before - 1, before - 4 * np.arange(2, wet), days - 1])
+    is_dull[before - 1], is_dull[before - 4] = True, False
+    light = np.where(is_dull, 0.3, 0.8)
+    ranges = np.where(is_dull, 6.0, 14.0)
+    return fell(np.where(is_wet, 3.0, 0.0), start=start, tmax=14.0 + ranges, radiation=30.0 * light, clear=30.0)
+
+
+def halfway(wet):
+    """Return a hundred days of which twelve are half dull and ten are dull and wet, and dry days of which fifteen are half dull."""
+    kinds = np.zeros(146, int)
+    kinds[np.r_[3 * np.arange(12), 100 + np.arange(15)]], kinds[np.r_[40 + 6 * np.arange(9), 145]] = 1, 2
+    rain = np.where(kinds == 2, 3.0, 0.0)
+    rain[3 * np.arange(wet)], rain[99] = 3.0, 3.0
+    kinds[99] = 2
+    return fell(
+        rain,
+        tmax=14.0 + np.array([14.0, 9.0, 6.0])[kinds],
+        radiation=30.0 * np.array([0.8, 0.5, 0.3])[kinds],
+        clear=30.0,
+    )
+
+
+def looks_wet(days=60, *, wet=6, range_of=7.0, humidity=90.0, share=0.4):
+    """Return a season without rain, of which so many days look like rain."""
+    wet_days = np.arange(days) % 10 == 4
+    wet_days &= np.cumsum(wet_days) <= wet
+    more = {} if share is None else {"radiation": 30.0 * np.where(wet_days, share, 0.8), "clear": 30.0}
+    humid = {"rh_mean": np.where(wet_days, humidity, 50.0)}
+    return fell(np.zeros(days), tmax=14.0 + np.where(wet_days, range_of, 14.0), **humid, **more)
+
+
+def other_year(known, wet):
+    """Return a hundred days without rain, and a year before of which so many have a figure, so many of them wet."""
+    rain = np.zeros(465)
+    rain[known:100] = np.nan
+    rain[:wet] = 4.0
+    return fell(rain, start="2023-03-01", asked=np.arange(465) >= 365 + 1)
+
+
+def rows_twice(more, hours):
+    twice = pd.DataFrame({"hours": 0.0, "rows": 0.0, "larger": 0.0}, index=pd.date_range("2025-06-01", periods=30))
+    twice.iloc[10] = hours, more, hours + more
+    return fell(twice["larger"].to_numpy(), rain_twice=twice)
+
+
+def metres(mean):
+    return fell(on(60, mean / 1000.0 * np.resize([0.5, 1.0, 1.5], 15), 4 * np.arange(15)))
+
+
+# check -> days, the last that pass and the first of which it speaks
+BOUNDS = [
+    ("rain-unit", metres, 30.01, 29.99),
+    ("rain-unit", metres, 0.999, 1.001),
+    ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
+    ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),
+    ("rain-exchanged", lambda days: exchanged(days=days), 29, 30),
+    ("rain-sum", lambda pairs: repeated(pairs, 200 - 2 * pairs), 60, 61),
+    ("rain-sum", lambda alone: repeated(4, alone), 1, 2),
+    ("rain-sum", smooth, 0.6985, 0.6999),  # 0.648 and 0.652
+    ("rain-sum", spells, 0.0511, 0.0509),
+    ("rain-sum", lambda count: spells(0.0, count), 5, 6),
+    ("rain-change", lambda by: strays(by, 2.5, 8, 8), 0.94, 0.93),
+    ("rain-change", lambda by: strays(by, 1.5, 4, 4), 0.622, 0.602),
+    ("rain-change", whole_numbers, 10.1, 9.9),
+    ("rain-change", lambda side: whole_numbers(9.9, side=side), 3, 4),
+    ("rain-none", lambda days: looks_wet(days), 59, 60),
+    ("rain-none", lambda wet: looks_wet(wet=wet), 5, 6),
+    ("rain-none", lambda range_of: looks_wet(range_of=range_of), 8.01, 8.0),
+    ("rain-none", lambda humidity: looks_wet(humidity=humidity), 74.9, 75.0),
+    ("rain-none", lambda humidity: looks_wet(humidity=humidity, share=None), 84.9, 85.0),
+    ("rain-none", lambda share: looks_wet(share=share), 0.5, 0.499),
+    ("rain-none", lambda days: looks_wet(days, wet=20, humidity=80.0, share=None), 364, 365),
+    ("rain-none", lambda known: other_year(known, 12), 88, 90),
+    ("rain-stops", lambda wet: stops(10, wet, 22), 19, 20),
+    ("rain-stops", lambda wet: stops(7, wet, 23, dry=31, start="2025-03-23"), 19, 20),
+    ("rain-stops", lambda dry: stops(15, 20, 22, dry=dry), 29, 30),
+    ("rain-stops", halfway, 1, 6),
+    ("rain-periods", slips, 5, 4),
+    ("rain-periods", weekdays, 17, 18),
+    ("rain-periods", lambda days: fell(on(days, 3.0, 7 * np.arange(8))), 59, 60),
+    ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),
+    ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),
+    ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
+]
+
+
+@pytest.mark.parametrize(("check", "days", "last", "first"), BOUNDS)
+def test_rain_is_doubted_from_a_bound_on(check, days, last, first):
+    assert not spoken(check, **days(last))
+    assert spoken(check, **days(first))
+
+
+@pytest.mark.parametrize(
+    ("rain", "times"), [([0.13, 0.27, 0.55] * 5, 25.4), ([0.61, 0.99] * 8, 10.0), ([0.0131, 0.0092] * 8, 1000.0)]
+)
+def test_rain_in_another_unit_is_worth_what_it_is_in_millimetres(rain, times):
+    """By definition of the units."""
+    days = fell(on(40, rain, np.arange(len(rain))))
+    [caution] = inspected(**days, only="rain-unit").cautions
+    assert caution.instead["rain"] == pytest.approx(days["rain"] * times)

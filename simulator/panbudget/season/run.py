@@ -13,11 +13,8 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import (
     BY_LANE,
     Beds,
-    Days,
-    Pans,
     Results,
     State,
-    Tanks,
     empty_results,
     empty_state,
     no_tanks,
@@ -69,10 +66,10 @@ def run_forcing(
     return out, count
 
 
-def step(groups: tuple[Days, Pans, Tanks, Beds], state: State, out: Results, run: Callable[..., int]) -> int:
+def step(groups: tuple[Any, ...], state: State, out: Results, run: Callable[..., int]) -> int:
     """Step the engine, plain or compiled, through days of a forcing; as `run_forcing`, of which there is room for all."""
-    arguments: tuple[Any, ...] = (*groups, state, out)
-    return run(*map(plain, arguments)) if run is engine.run_season else run(*arguments)
+    groups = (*groups, state, out)
+    return run(*map(plain, groups)) if run is engine.run_season else run(*groups)
 
 
 def first_morning(

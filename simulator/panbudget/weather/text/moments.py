@@ -429,16 +429,13 @@ def _days_written(text: bytes, length: int) -> Days | None:
     form = _PARTS.fullmatch(text[:length].decode("latin-1"))
     if form is None:
         return None
-    letters = np.frombuffer(text, np.uint8).reshape(-1, length).T
+    letters = np.frombuffer(text, np.uint8).reshape(-1, length).T.astype(np.int64) - ord("0")
     spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
     digits = [i for start, stop in spans for i in range(start, stop)]
     marks = [i for i in range(length) if i not in digits]
-    if (letters[digits] - 48 > 9).any() or any((letters[i] != ord(form[0][i])).any() for i in marks):
+    if (letters[digits] != letters[digits].clip(0, 9)).any() or (letters[marks] != letters[marks, :1]).any():
         return None
-    numbers = [
-        sum((letters[i].astype(np.int64) - 48) * 10 ** (stop - 1 - i) for i in range(start, stop))
-        for start, stop in spans
-    ]
+    numbers = [10 ** np.arange(stop - start)[::-1] @ letters[start:stop] for start, stop in spans]
     return _settled(bool(form[1]), *numbers)
 
 

@@ -125,6 +125,7 @@ def test_a_suggestion_names_no_unit_that_the_file_does_not_and_no_other_quantity
         ("Clearsky GHI (W/m2),GHI (W/m2)", {"radiation": "GHI (W/m2)"}),
         ("Soil Temp Min (C),Grass Min Temp (C),Record Rain (mm),Rain Indicator,Solar Zenith Angle", {}),
         ("Rain (furlong)", {}),
+        ("Wind from,Wind m/s", {"wind": "Wind m/s"}),
         ("Humidity,DewPt (F)", {"rh_mean": "Humidity", "dew_point": "DewPt (F)"}),
     ],
 )

@@ -224,7 +224,7 @@ def test_a_stretch_that_ends_after_the_season_is_spread_evenly_and_one_that_ends
         ("2025-05-01,9,L,\n2025-06-01,0,L,rollover at 10\n", [1.0]),
         ("2025-05-01,9,L,\n2025-06-01,8,L,rollover at 9\n", ["a rollover needs the number"]),
         ("2025-05-01,9,L,\n2025-06-01,9,L,rollover at 10\n", ["not below"]),
-        ("2025-05-01,9,L,\n2025-05-01,9,L,\n", ["order of time"]),
+        ("2025-05-01,9,L,\n2025-05-01,9,L,\n", ["is the time of the reading before it too"]),
         ("2025-05-02,9,L,removed\n2025-05-01,0,L,installed\n", ["order of time"]),
     ],
 )

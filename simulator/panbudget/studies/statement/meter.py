@@ -284,7 +284,8 @@ def _mistake(before: Reading | None, reading: Reading, limit: float) -> str | No
     removed, rollover = before.event == "removed", event == "rollover"
     up = reading.litres >= before.litres
     mistakes = {
-        "out-of-order": reading.moment < before.moment or (reading.moment == before.moment and not removed),
+        "out-of-order": reading.moment < before.moment,
+        "at-once": reading.moment == before.moment and not removed,
         "far-apart": not removed and (reading.moment - before.moment).days > _MOST_APART,
         "no-removal": event == "installed" and not removed,
         "no-installation": removed and event != "installed",

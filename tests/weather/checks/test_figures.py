@@ -7,8 +7,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from panbudget.weather.checks.figures import _AT_LIMIT, _SAME_DAYS, _TIMES_OTHERS
-from tests.weather.checks.days import SITE, inspected
+from tests.weather.checks.days import SITE, inspected, spoken
 
 N = 90
 DRAWN = np.random.default_rng(4)
@@ -32,7 +31,7 @@ def test_sound_days_pass():
     assert seen() == []
 
 
-@pytest.mark.parametrize(("days", "expected"), [(_SAME_DAYS - 1, []), (_SAME_DAYS, ["columns-alike"])])
+@pytest.mark.parametrize(("days", "expected"), [(13, []), (14, ["columns-alike"])])
 def test_a_column_copied_from_another(days, expected):
     here = (np.arange(N) >= 30) & (np.arange(N) < 30 + days)
     rain = np.where(np.arange(N) % 5 == 0, DAYS["tmin"] / 2.0, 0.0).round(1)
@@ -56,10 +55,10 @@ def clipped(days, top=22.0, others=2):
 @pytest.mark.parametrize(
     ("days", "others", "expected"),
     [
-        (_AT_LIMIT - 1, 2, []),
-        (_AT_LIMIT, 2, ["value-limit"]),
-        (int(_TIMES_OTHERS) * 6, 6, []),
-        (int(_TIMES_OTHERS) * 6 + 1, 6, ["value-limit"]),
+        (11, 2, []),
+        (12, 2, ["value-limit"]),
+        (18, 6, []),
+        (19, 6, ["value-limit"]),
     ],
 )
 def test_a_highest_figure_that_comes_far_more_often_than_others(days, others, expected):
@@ -82,3 +81,55 @@ def test_a_largest_rain_on_several_days_is_a_gauges_limit_by_how_finely_it_is_wr
     rain[2] = rain[5] + grain
     rain[62 : 62 + 3 * days : 3] = 20.0
     assert seen(rain=rain.round(1)) == expected
+
+
+def copied(figures, *, base=50.0):
+    """Return two humidities that are the same for fourteen days, of so many figures, and others on either side."""
+    at = np.arange(30)
+    same = np.resize(np.r_[base + 0.01 * np.arange(figures)], 14)
+    return {
+        "days": 30,
+        "tmin": 14.0,
+        "tmax": 28.0,
+        "rh_max": np.r_[same, 80.0 + at[14:]],
+        "rh_min": np.r_[same, 30.0 + at[14:]],
+    }
+
+
+def at_top(count, *, others=1, days=N):
+    """Return wind that is highest on so many days, a day between them, and on so many at one figure below."""
+    wind = 2.0 + 0.001 * np.arange(days)
+    wind[: 2 * count : 2] = 9.0
+    wind[1 : 2 * others : 2] = 1.0
+    return {"days": days, "tmin": 14.0, "tmax": 28.0, "wind": wind}
+
+
+def in_stretches(count):
+    wind = 2.0 + 0.001 * np.arange(N)
+    for first in range(count):
+        wind[10 * first : 10 * first + 6] = 9.0
+    return {"days": N, "tmin": 14.0, "tmax": 28.0, "wind": wind}
+
+
+def tied(step):
+    """Return five wet days, two of which are so far apart and three of which have the largest rain: 11 mm in the middle of them."""
+    rain = np.zeros(N)
+    rain[5:15:2] = 5.0, 5.0 + step, 15.0, 15.0, 15.0
+    return {"days": N, "tmin": 14.0, "tmax": 28.0, "rain": rain}
+
+
+# check -> days, the last that pass and the first of which it speaks
+BOUNDS = [
+    ("columns-alike", copied, 6, 7),
+    ("columns-alike", lambda damp: copied(14, base=damp), 98.0, 97.8),
+    ("value-limit", lambda count: at_top(count, others=40, days=300), 120, 121),
+    ("value-limit", in_stretches, 3, 4),
+    ("value-limit", lambda days: at_top(12, days=days), 23, 24),
+    ("value-limit", tied, 0.195, 0.19),  # (1 - exp(-0.195 / 11.04))² is 3.07e-4, of 0.19 mm 2.91e-4
+]
+
+
+@pytest.mark.parametrize(("check", "days", "last", "first"), BOUNDS)
+def test_figures_are_doubted_from_a_bound_on(check, days, last, first):
+    assert not spoken(check, **days(last))
+    assert spoken(check, **days(first))

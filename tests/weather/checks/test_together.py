@@ -89,10 +89,12 @@ def test_days_that_warm_up_half_as_far_as_their_humidity_says_have_a_mean_for_an
         (20, 30, 5.5, ["tmax-month"]),
         (20, 27, 5.5, []),
         (20, 28, 5.5, ["tmax-month"]),
+        (20, 29, 5.5, ["tmax-month"]),
         (30, 31, 4.3, []),  # July
         (30, 31, 4.5, ["tmax-month"]),
         (31, 31, 4.6, []),
-        (10, 30, 5.5, []),  # fewer than fourteen days before it
+        (13, 30, 5.5, []),  # fewer than fourteen days before it
+        (14, 30, 5.5, ["tmax-month"]),
         (64, 26, 9.0, []),  # it goes on to the end
     ],
 )
@@ -101,6 +103,24 @@ def test_maxima_that_are_higher_for_a_month_are_another_thermometers(first, leng
     flat = {"tmin": 14.0 + 0.001 * LOW, "tmax": 26.0 + 0.001 * LOW}
     assert names(**flat | {"tmax": flat["tmax"] + warmer}) == expected
     assert names(**{name: values + warmer for name, values in flat.items()}) == []
+
+
+@pytest.mark.parametrize(("days", "expected"), [(59, []), (60, ["tmax-month"])])
+def test_two_months_tell_a_month_that_is_warmer(days, expected):
+    warmer = 6.0 * ((np.arange(days) >= 14) & (np.arange(days) < 42))
+    assert names(days, tmin=14.0, tmax=26.0 + warmer) == expected
+
+
+@pytest.mark.parametrize(("by", "expected"), [(3.99, []), (4.0, ["humidity-mean"])])
+def test_days_that_hardly_warm_up_tell_nothing_of_their_humidity(by, expected):
+    """From 4 °C on, whose dew point is half of the way up."""
+    tmax = LOW + by
+    assert names(tmax=tmax, rh_mean=humidity_of(SATURATED(LOW + 0.5 * by), LOW, tmax)) == expected
+
+
+@pytest.mark.parametrize(("by", "expected"), [(1.99, []), (2.01, ["range-half"])])
+def test_days_that_hardly_warm_up_tell_nothing_of_an_extreme(by, expected):
+    assert names(tmax=LOW + by, **warming_by_humidity(1.8, LOW, LOW + by)) == expected
 
 
 def test_what_a_warm_month_is_worth_takes_it_back_to_the_weeks_around():
@@ -129,7 +149,7 @@ def beside(share, days=N):
     return clear, {"radiation": light}, {"dew_point": 10.0 + going_with(low, share, 0.5)}
 
 
-@pytest.mark.parametrize(("share", "expected"), [(0.125, []), (0.115, ["temperature-year"])])
+@pytest.mark.parametrize(("share", "expected"), [(0.1205, []), (0.1195, ["temperature-year"])])
 def test_temperatures_that_go_with_nothing_beside_them_are_of_other_days(share, expected):
     humid, light, dew = beside(share)
     assert names(**humid) == expected

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panbudget.weather.filling.estimates import DRY_BELOW, aridity, has_humidity, humidity_of, unmeasured
+from panbudget.weather.filling.estimates import aridity, has_humidity, humidity_of, unmeasured
+from panbudget.weather.finishing import _climate
 from panbudget.weather.site import sky_of
 from tests.weather.sites import Site
 
@@ -130,6 +131,7 @@ def test_without_any_demand_nothing_is_arid():
     assert aridity(cold, radiation=zero, wind=zero, rain=zero, sky=sky, site=site) == float("inf")
 
 
-def test_dry_begins_at_the_atlas_bound():
+@pytest.mark.parametrize(("index", "dry"), [(0.499, True), (0.5, False)])
+def test_dry_begins_at_the_atlas_bound(index, dry):
     """World Atlas of Desertification (1997), from memory: below 0.5 is semi-arid or drier."""
-    assert DRY_BELOW == 0.5
+    assert _climate(Site(38.0, 100.0), index)[0] is dry

@@ -34,7 +34,7 @@ def test_days_whose_light_stands_at_its_highest_figure_are_listed():
 
 @pytest.mark.parametrize(
     ("at_top", "next_to_it", "expected"),
-    [(5, [595.0], False), (6, [595.0], True), (5, [570.0], True), (5, [571.0], False)],
+    [(5, [595.0], False), (6, [595.0], True), (5, [570.0], True), (5, [571.0], False), (501, [595.0] * 100, True)],
 )
 def test_a_highest_figure_is_a_limit_if_it_comes_more_than_five_times_as_often_as_any_next_to_it(
     at_top, next_to_it, expected

@@ -349,6 +349,21 @@ def test_few_records_are_faults_and_many_are_another_unit():
     assert "stands for a missing value" in refusal(records(hours("2025-06-01", 24), wind=[80.0] + [2.0] * 23))
 
 
+@pytest.mark.parametrize(("faults", "refused"), [(40, True), (41, False)])
+def test_one_record_in_fifty_may_be_a_fault(faults, refused):
+    wind = np.full(2000, 2.0)
+    wind[: 3 * faults : 3] = 80.0 + 0.1 * np.arange(faults)
+    found = records(hours("2025-06-01", 2000), wind=wind)
+    assert f"(and {faults - 1} more records)" in refusal(found) if refused else len(days(found).daily) == 83
+
+
+@pytest.mark.parametrize(("count", "by", "refused"), [(48, 1.01, False), (49, 1.01, True), (49, 1.0, False)])
+def test_a_dew_point_above_the_temperature_in_most_records_is_it(count, by, refused):
+    """By more than 1 °C, as no fog has it, in more than half of them."""
+    found = records(hours("2025-06-01", 96), dew_point=np.where(np.arange(96) < count, 20.0 + by, 10.0))
+    assert "dew_point" in refusal(found) if refused else len(days(found).daily) == 4
+
+
 @pytest.mark.parametrize(("step", "refused"), [("6h", False), ("361min", True)])
 def test_records_may_be_six_hours_apart(step, refused):
     found = records(hours("2025-06-01", 40, step=step))
@@ -427,6 +442,16 @@ def test_radiation_that_is_empty_by_day_stays_a_gap_though_its_night_is_zero():
     light[24 * 5 + 8 : 24 * 5 + 16] = np.nan
     daily = days(records(hours("2025-06-10", 480), radiation=light)).daily["radiation"]
     assert np.flatnonzero(np.isnan(daily)).tolist() == [5]
+
+
+@pytest.mark.parametrize(("before", "is_gap"), [(7, False), (8, True)])
+def test_the_suns_noon_is_known_by_the_light_of_a_week_on_either_side(before, is_gap):
+    """Days on which a sensor shows nothing all day, and is blank at night."""
+    flux, outside = arch(4.6, 19.4)
+    light = np.tile(np.where(outside, np.nan, 0.0), 20)
+    light[:24] = np.where(outside, np.nan, flux)
+    daily = days(records(hours("2025-06-10", 480), radiation=light)).daily["radiation"]
+    assert np.isnan(daily.iloc[before]) == is_gap
 
 
 @pytest.mark.parametrize(("lost", "is_gap"), [(0, False), (3, True)])

@@ -52,7 +52,8 @@ def test_three_rises_make_a_counter_by_its_looks(rises, kind):
 
 
 @pytest.mark.parametrize(
-    ("resets", "carried", "kind"), [(8, 2, "daily"), (7, 2, "unknown"), (2, 8, "total"), (2, 7, "unknown")]
+    ("resets", "carried", "kind"),
+    [(8, 2, "daily"), (7, 2, "unknown"), (2, 8, "total"), (2, 7, "unknown"), (21, 83, "unknown")],
 )
 def test_a_daily_counter_falls_at_four_midnights_of_five_and_a_total_one_at_one_of_five(resets, carried, kind):
     """Each day's second hour gains 1 mm; at the first record after midnight the level falls to 0, or is carried."""
@@ -69,7 +70,8 @@ def test_a_daily_counter_falls_at_four_midnights_of_five_and_a_total_one_at_one_
 
 def test_a_level_that_stands_still_is_a_total():
     assert found([523.4] * 50).kind == "total"
-    assert found([523.4] * 49 + [523.4 + 9e-7]).kind == "total"
+    assert found([523.4] * 49 + [523.4 + 9.9e-7]).kind == "total"
+    assert found([523.4] * 49 + [523.4 + 1.01e-6]).kind == "unknown"
 
 
 @pytest.mark.parametrize(("minutes", "expected"), [(90, []), (91, ["rain-kind"])])

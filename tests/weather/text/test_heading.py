@@ -83,3 +83,26 @@ def test_a_remark_above_names_the_unit_of_a_column_that_has_all_its_words(remark
     assert opening is not None
     says = opening.legend.get("wind speed")
     assert (heading_of(0, "wind speed", "", says or "").unit) == unit
+
+
+ROWS = ["2025-06-01,12,25", "2025-06-02,13,26", "2025-06-03,14,27"]
+
+
+@pytest.mark.parametrize(("above", "is_found"), [(118, True), (119, False)])
+def test_a_table_begins_within_120_lines(above, is_found):
+    """Its header and a row of it."""
+    found = find_opening([*["a line of words"] * above, "date,tmin,tmax", *ROWS])
+    assert (found is not None) is is_found
+
+
+@pytest.mark.parametrize(("sound", "above"), [(2, 4), (3, 1)])
+def test_three_rows_agree_on_where_their_date_stands(sound, above):
+    """A row of words among the first three stands above the table, as they do."""
+    found = find_opening(["date,tmin,tmax", *ROWS[:sound], "a,b,c", *ROWS])
+    assert found is not None and found.above == above
+
+
+@pytest.mark.parametrize(("between", "is_found"), [(3, True), (4, False)])
+def test_three_lines_may_stand_between_a_header_and_its_rows(between, is_found):
+    found = find_opening(["date,tmin,tmax", *["-"] * between, *ROWS])
+    assert (found is not None and found.cells == ["date", "tmin", "tmax"]) is is_found

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from panbudget.weather.text.mistakes import Mistakes
+from panbudget.weather.text.moments import read_dates
 from panbudget.weather.text.stamps import read_stamps
 
 
@@ -29,8 +30,34 @@ def read(times):
         (["8:00-9:00", "9:00-10:00", "10:00-11:00", "11:00-12:00"], [8, 9, 10, 11], False),
         (["06:00-07:00", "12:00-13:00"], [6, 12], False),  # no clock is thirteen hours behind UTC
         (["06:00-05:00", "06:00-04:00", "06:00-12:00"], [11, 10, 18], True),
+        (["01:00-02:00", "02:00-03:00", "03:00-04:00", "04:00-05:00"], [1, 2, 3, 4], False),
     ],
-    ids=["hours", "hours without zeros", "readings", "distances from UTC, two of a year and one by mistake"],
+    ids=["hours", "hours without zeros", "readings", "distances from UTC, two of a year and one by mistake", "four"],
 )
 def test_times_behind_a_hyphen_are_ends_where_they_can_be_no_distances(times, hours, utc):
     assert read(times) == (hours, utc)
+
+
+@pytest.mark.parametrize(("day", "is_told"), [("08", True), ("09", False)])
+def test_days_that_follow_each_other_within_a_week_tell_which_number_is_the_month(day, is_told):
+    """As months they would leap by 31 days and more."""
+    mistakes = Mistakes()
+    stamps = read_stamps(pd.Series(["01/06/2025 06:00", f"{day}/06/2025 06:00"], dtype=object), np.arange(2), mistakes)
+    assert mistakes.problems() is not is_told
+    assert not is_told or str(stamps.stamps[1]).startswith("2025-06-08")
+
+
+@pytest.mark.parametrize(
+    ("text", "is_day"), [("1799-12-31", False), ("1800-01-01", True), ("2100-12-31", True), ("2101-01-01", False)]
+)
+def test_records_have_days_from_1800_to_2100(text, is_day):
+    mistakes = Mistakes()
+    read_dates([text, text], [1, 2], mistakes)
+    assert mistakes.problems() is not is_day
+    assert is_day or "1800 to 2100" in mistakes.problems()[0].sentence()
+
+
+@pytest.mark.parametrize(("year", "full"), [("68", "2068"), ("69", "1969")])
+def test_a_year_of_two_digits_is_of_the_last_century_from_69_on(year, full):
+    """POSIX strptime."""
+    assert str(read_dates([f"13.04.{year}"], [1], Mistakes(), order="dmy")[0]) == f"{full}-04-13"

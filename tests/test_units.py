@@ -64,6 +64,9 @@ def test_a_quantity_comes_out_in_the_engines_unit(text, kind, value):
         ("1e999 L/h", "flow", "too large"),
         ("2 (", "area", "unknown unit"),
         ("1,200 L", "volume", 'may be a decimal or a thousands mark; write "1200 L" or "1.200 L" instead'),
+        ("1,202.0 L", "volume", 'has thousands marks; write "1202.0 L" instead'),
+        ("1.202,5 L", "volume", 'write "1202.5 L" instead'),
+        ("1,202,000 L", "volume", 'write "1202000 L" instead'),
         ("7,125 g", "mass", 'write "7125 g" or "7.125 g" instead'),
     ],
 )

@@ -18,6 +18,10 @@ from panbudget.words import TABLES as _TABLES
 #: kind of quantity -> [engine unit, what to call it, an example to show]
 KINDS: dict[str, list[str]] = _TABLES["kinds"]
 _NUMBER = re.compile(r"^\s*([-+]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*$")
+# thousands are parted by one mark, and what is behind the other is decimal
+_THOUSANDS = re.compile(
+    r"^\s*([-+]?[0-9]{1,3}(?:([.,])[0-9]{3})(?:\2[0-9]{3})*)((?!\2)[.,][0-9]+)?(?![0-9.,])\s*(.*?)\s*$"
+)
 # the unit library evaluates what it is given: only names with powers from -4 to 4, times or over each other, reach it
 _TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
 _TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
@@ -157,6 +161,10 @@ def quantity(text: object, kind: str) -> float:
         found = "does not begin with a number" if isinstance(text, str) else "is not text with a unit"
         raise UnitError(Problem("no-quantity", "", found, expected))
     written, unit = match.groups()
+    parts = _THOUSANDS.match(str(text))
+    if parts and (parts[3] or parts[1].count(parts[2]) > 1):
+        whole = f"{parts[1].replace(parts[2], '')}{(parts[3] or '').replace(',', '.')} {parts[4]}".strip()
+        raise UnitError(Problem("thousands", "", "has thousands marks", cure=f'write "{whole}" instead'))
     if re.search(r",\d{3}(\D|$)", written):
         found = "has a comma that may be a decimal or a thousands mark"
         ways = (f'"{written.replace(",", mark)} {unit}"' for mark in ("", "."))

@@ -291,6 +291,18 @@ DAMAGED = {
         lambda: _changed(SAMPLE, DAY, lambda row: [*row[:4], "0", *row[5:]] if row[0] == DAY else row),
         "left out, as nothing needs it: rh_min is 0 % on 2025-07-08",
     ),
+    "a digit made a tab": (
+        lambda: _changed(SAMPLE, DAY, lambda row: [*row[:7], f"\t{row[7][1:]}"] if row[0] == DAY else row),
+        "is written as hardly another number is, and read as that number; if it lost a digit, mend it",
+    ),
+    "a digit made a plus, and another lost": (
+        lambda: _changed(SAMPLE, DAY, lambda row: [*row[:6], "0.", "+9.2"] if row[0] == DAY else row),
+        "line 134 (and 1 more cell): '0.' is written as",
+    ),
+    "a quotation mark in the first row": (
+        lambda: SAMPLE.replace("\n2025-03-01,", '\n2025-03-01,"', 1),
+        ": line 5: a quotation mark is not closed",
+    ),
     "the last digit cut off": (lambda: SAMPLE[: SAMPLE.index("2025-10-01")][:-2], "its last value may lack digits"),
     "the last two cut off": (lambda: SAMPLE[: SAMPLE.index("2025-10-01")][:-3], "its last value may lack digits"),
 }

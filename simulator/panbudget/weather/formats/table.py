@@ -38,6 +38,7 @@ from panbudget.weather.text.rows import (
     SEPARATORS,
     Rows,
     is_cut_off,
+    odd_numbers,
     read_rows,
     regular_rows,
     separator_of,
@@ -131,6 +132,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
         _note_stations(opening, rows, dates, mistakes)
     notes = [*notes, *day_before, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
+    if odd := list(odd_numbers(rows, source.text)):
+        notes.append(note("odd-number", line=odd[0][0], text=odd[0][1], more=and_more(len(odd) - 1, "cell")))
     header.advise(source, mistakes)
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):

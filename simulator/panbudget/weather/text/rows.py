@@ -34,6 +34,8 @@ _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _AT_ONCE = 20_000  # lines of which copies are made at a time
 _MOST_AT_A_STROKE = 40_000_000  # letters of rows whose cells are all found at once
 _JUST_ABOVE = 30  # rows by whose last cells a row may be found to lack a digit
+_SELDOM = 3  # cells at most that a damaged byte has made
+_ODD = re.compile(r"[ \t]+[\d.,]+|[\d.,]+[ \t]+|\+[\d.,]+|[.,]\d+|\d+[.,]|[\d.,]+[eE][-+]?\d+", re.ASCII)
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
@@ -256,6 +258,20 @@ def is_cut_off(rows: Rows, text: str) -> bool:
     cells = (split(line, rows.separator)[-1] for line in rows.texts[-_JUST_ABOVE:])
     *above, last = ((len(cell), len(cell.replace(",", ".").partition(".")[2])) for cell in cells)
     return any(last[of] < min(row[of] for row in above) for of in (0, 1))
+
+
+def odd_numbers(rows: Rows, text: str) -> Iterator[tuple[int, str]]:
+    """Yield line and cell of numbers that hardly any other is written like: after a blank or a +, without digits at a point."""
+    part = rows.separator
+    if part == " " or not rows.texts:
+        return
+    signs: list[tuple[str, ...]] = [(" " + part, part + " ", " \n", "\n "), ("\t" + part, part + "\t"), (part + "+",)]
+    signs += [(part + ".", "." + part, ".\n"), tuple(digit + sign for digit in "0123456789" for sign in "eE")]
+    start = text.find(rows.texts[0])
+    seldom = [kind for kind in signs if 0 < sum(text.count(sign, start) for sign in kind) <= _SELDOM]
+    for line, row in zip(rows.lines, rows.texts, strict=True) if seldom else ():
+        if any(sign.strip("\n") in row for kind in seldom for sign in kind):
+            yield from ((int(line), cell) for cell in row.split(part) if _ODD.fullmatch(cell))
 
 
 def regular_rows(

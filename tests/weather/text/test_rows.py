@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from panbudget.errors import ReadingsError
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.mistakes import Mistakes
-from panbudget.weather.text.rows import moment_of, read_rows, read_typed, split
+from panbudget.weather.text.rows import is_cut_off, moment_of, read_rows, read_typed, split
 
 HEADER = ["day", "a", "b"]
 
@@ -175,3 +175,12 @@ def test_a_typed_file_that_is_missing_is_refused(tmp_path):
         read_typed(tmp_path / "none.csv", what="notebook", shown="none.csv", example="date")
     with pytest.raises(ReadingsError, match="can't be read"):
         read_typed(tmp_path, what="notebook", shown="folder", example="date")
+
+
+@pytest.mark.parametrize(
+    ("rows", "coarse", "is_told"), [(29, None, False), (30, None, True), (31, 1, False), (31, 0, True)]
+)
+def test_a_last_cell_lacks_digits_by_the_rows_just_above(rows, coarse, is_told):
+    """All of the thirty; one before them does not matter."""
+    lines = [f"{day},2,3.{'2' if day in (coarse, rows - 1) else '25'}" for day in range(rows)]
+    assert is_cut_off(rows_of("\n".join(["day,a,b", *lines]))[0], lines[-1]) is is_told

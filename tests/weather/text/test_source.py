@@ -17,8 +17,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
+from panbudget.files import MOST_COLUMNS
 from panbudget.weather import read_weather
-from panbudget.weather.text.source import open_source, unpack_gzip
+from panbudget.weather.text.source import _by_words, _encoding_of, _too_wide, open_source, unpack_gzip
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
@@ -189,3 +190,23 @@ def test_any_damage_to_an_archive_is_refused_or_harmless(tmp_path_factory, name,
     except WeatherError:
         return
     assert source.text.strip()
+
+
+@pytest.mark.parametrize(("zeros", "encoding"), [(40, "utf-8"), (41, "")])
+def test_one_byte_in_fifty_may_be_zero_in_text(zeros, encoding):
+    """Of every second byte of the first 4,096."""
+    data = bytearray(b"1" * 4096)
+    data[: 20 * zeros : 20] = b"\0" * zeros
+    assert _encoding_of(bytes(data)) == encoding
+
+
+@pytest.mark.parametrize(("line", "told"), [(200, True), (201, False)])
+def test_a_header_too_wide_is_looked_for_among_200_lines(line, told):
+    wide = _too_wide("a\n" * (line - 1) + "," * MOST_COLUMNS + "\n")
+    assert wide == (line, f"holds more than {MOST_COLUMNS:,} cells") if told else wide is None
+
+
+@pytest.mark.parametrize(("size", "encoding"), [(20_000, "cp1251"), (20_001, "")])
+def test_words_that_tell_an_encoding_are_looked_for_among_20000_bytes(size, encoding):
+    word = "\nдата\n".encode("cp1251")
+    assert _by_words(b"#" * (size - len(word)) + word + b"1\n" * 10) == encoding

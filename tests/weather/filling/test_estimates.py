@@ -64,6 +64,14 @@ def test_the_main_source_is_the_best_that_more_than_half_of_the_days_have(full, 
     assert found(days(rh_max=80.0, rh_min=low))["vapour_pressure"][1][3] == flag
 
 
+@pytest.mark.parametrize("best", ["vapour_pressure", "dew_point"])
+def test_both_extremes_are_less_than_the_vapour_itself(best):
+    """On three of four days that, on the last the extremes alone."""
+    nan = np.nan
+    flags = found(days(**{best: [1.5, 1.5, 1.5, nan]}, rh_max=[nan, nan, nan, 80.0], rh_min=[nan, nan, nan, 35.0]))
+    assert flags["vapour_pressure"][1][3] == "from rh_max and rh_min only"
+
+
 def test_the_commonest_source_is_the_main_one_where_none_has_most_days():
     nan = np.nan
     daily = days(

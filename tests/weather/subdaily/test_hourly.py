@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from panbudget.errors import WeatherError
+from panbudget.weather.subdaily.clocks import day_lengths
 from panbudget.weather.subdaily.hourly import Records, to_days
 from tests.weather.sites import Site
 
@@ -249,6 +250,12 @@ def test_utc_records_fall_on_days_of_25_and_23_hours(day, rain):
     stamps = pd.date_range(start, periods=int(sum(rain)), freq="h").tz_convert("UTC").tz_localize(None).to_numpy()
     raw = days(records(stamps.astype("datetime64[ns]"), utc=True, rain=1.0), LISBON)
     assert raw.daily["rain"].tolist() == rain
+
+
+@pytest.mark.parametrize(("day", "length"), [("2025-10-26", 25.0), ("2025-03-30", 23.0)])
+def test_a_day_on_which_clocks_change_is_an_hour_longer_or_shorter(day, length):
+    midnights = np.datetime64(day, "ns") + np.arange(-1, 2) * np.timedelta64(1, "D")
+    assert day_lengths(midnights, LISBON).tolist() == [24.0, length, 24.0]
 
 
 def test_a_leap_day_is_a_day():

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import pytest
 
+from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import heading_of
 from panbudget.weather.text.moments import in_numbers, is_dated
 from panbudget.weather.text.opening import find_opening, sums_among
@@ -21,6 +22,7 @@ from panbudget.weather.text.opening import find_opening, sums_among
         ("Rain (metres)", "m"),
         ("temperatur (0,1 Grad Celsius)", "0.1 degC"),
         ("rain intensity (mm per hour)", "rate"),
+        ("light M J m - 2", "MJ/m^2"),
     ],
 )
 def test_a_unit_in_words_is_one_and_a_gauge_is_none(text, unit):
@@ -106,3 +108,10 @@ def test_three_rows_agree_on_where_their_date_stands(sound, above):
 def test_three_lines_may_stand_between_a_header_and_its_rows(between, is_found):
     found = find_opening(["date,tmin,tmax", *["-"] * between, *ROWS])
     assert (found is not None and found.cells == ["date", "tmin", "tmax"]) is is_found
+
+
+@pytest.mark.parametrize(("others", "more"), [(12, ""), (13, " and 1 more")])
+def test_twelve_columns_that_are_not_used_are_named(others, more):
+    header = read_header(["date", "tmin", "tmax", *(f"x{place:02d}" for place in range(others))], {}, line=1)
+    names = ", ".join(f"x{place:02d}" for place in range(12))
+    assert header.unused == names + more

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from panbudget.errors import ReadingsError
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.mistakes import Mistakes
-from panbudget.weather.text.rows import is_cut_off, moment_of, read_rows, read_typed, split
+from panbudget.weather.text.rows import is_cut_off, moment_of, odd_numbers, read_rows, read_typed, split
 
 HEADER = ["day", "a", "b"]
 
@@ -184,3 +184,9 @@ def test_a_last_cell_lacks_digits_by_the_rows_just_above(rows, coarse, is_told):
     """All of the thirty; one before them does not matter."""
     lines = [f"{day},2,3.{'2' if day in (coarse, rows - 1) else '25'}" for day in range(rows)]
     assert is_cut_off(rows_of("\n".join(["day,a,b", *lines]))[0], lines[-1]) is is_told
+
+
+@pytest.mark.parametrize(("plus", "found"), [(3, [(2, "+5"), (3, "+5"), (4, "+5")]), (4, [])])
+def test_numbers_of_another_form_are_named_if_they_are_three_at_most(plus, found):
+    text = "\n".join(["day,a,b", *(f"{day},{'+5' if day < plus else 5},3" for day in range(9))])
+    assert list(odd_numbers(rows_of(text)[0], text)) == found

@@ -67,6 +67,8 @@ def test_a_quantity_comes_out_in_the_engines_unit(text, kind, value):
         ("1,202.0 L", "volume", 'has thousands marks; write "1202.0 L" instead'),
         ("1.202,5 L", "volume", 'write "1202.5 L" instead'),
         ("1,202,000 L", "volume", 'write "1202000 L" instead'),
+        ("700 gr", "mass", 'has an unknown unit \'gr\'; expected: a weight, such as "900 g" or "2 lb"; write "700 g"'),
+        ("8 m2", "area", 'write "8 m^2"'),
         ("7,125 g", "mass", 'write "7125 g" or "7.125 g" instead'),
     ],
 )

@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 # letters that steer a terminal or turn the reading round, and halves of letters
-CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2060\ufeff\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
 # how a problem of a line of a file begins, and how many lines are named of which the same is said

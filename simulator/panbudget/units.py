@@ -27,6 +27,7 @@ _TERM = r"°?[^\W\d]\w*(?:\s*(?:\^|\*\*)\s*[-+]?[0-4](?![\w.]))?[²³]?"
 _TERMS = rf"{_TERM}(?:(?:\s*[*/·⋅]\s*|\s+){_TERM})*"
 _UNIT = re.compile(rf"{_TERMS}(?:\s*/\s*\(\s*{_TERMS}\s*\))?")
 _LONGEST_UNIT = 40
+_DOUBTFUL = frozenset(_TABLES["doubtful"].split())
 _PREFIXED = frozenset(_TABLES["prefixed"].split())
 _MEGA = re.compile(r"\bM[lL]\b")
 #: what to do where millions of litres can't be meant
@@ -70,7 +71,9 @@ def _unit(text: str) -> Any:
     try:
         for name in re.findall(r"[^\W\d_]\w*", text):
             ways = registry().parse_unit_name(name)
-            if ways and all(prefix and not {base, prefix + base} & _PREFIXED for prefix, base, _ in ways):
+            if name in _DOUBTFUL or (
+                ways and all(prefix and not {base, prefix + base} & _PREFIXED for prefix, base, _ in ways)
+            ):
                 raise ValueError(text)  # a slip of the pen: "dd" would be a tenth of a day, "cft" a hundredth of a foot
         return registry().Unit(text)
     except Exception as error:  # pint raises many kinds

@@ -6,7 +6,7 @@ import copy
 
 import pytest
 
-from panbudget.errors import ScenarioError
+from panbudget.errors import ScenarioError, visible
 from panbudget.scenario.garden import scenario_from
 from tests.scenario.test_garden import SOUND
 
@@ -31,6 +31,21 @@ def refusal(changes):
     with pytest.raises(ScenarioError) as caught:
         scenario_from(with_values(changes))
     return str(caught.value)
+
+
+def test_a_mistake_is_told_of_the_key_that_is_written():
+    """The default of another key was blamed."""
+    assert 'pan.depth = "20 mm" is no more than the freeboard, 20 mm where none is given' in refusal(
+        {PAN + "depth": "20 mm"}
+    )
+    assert 'pan.freeboard = "18 cm" reaches down' in refusal({PAN + "freeboard": "18 cm", PAN + "depth": "18 cm"})
+    assert "tomatoes.plants.kc_ini = 1.3 is above the Kc" in refusal(
+        {BED + "plants": {"name": "tomato", "kc_ini": 1.3}}
+    )
+
+
+def test_letters_without_width_are_written_out():
+    assert "My\\u200bgarden" in visible("My\u200bgarden")
 
 
 def soil(capacity, wilting):

@@ -81,6 +81,8 @@ def test_soils_spun_up_without_rain_are_drier_by_what_the_plants_took(make_garde
     assert began == pytest.approx(7 * 0.5 * eto.iloc[0], rel=0.01)  # the sun climbs a little in a week
     with pytest.raises(ScenarioError, match="spin_up = 8 days needs weather from 2025-04-30.* at most 7 days"):
         replay(garden.changed({"season": {"spin_up": "8 d"}}))
+    with pytest.raises(ScenarioError, match="; leave it out, or give initial_depletion instead"):
+        replay(garden.changed({"season": {"start": dt.date(2025, 5, 1), "spin_up": "1 d"}}))
 
 
 def test_a_pan_begins_at_its_reset_level_and_never_over_its_rim(make_garden):

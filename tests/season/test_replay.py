@@ -224,7 +224,8 @@ def test_shallow_roots_after_deep_ones_leave_their_depletion_below(make_garden):
 def test_no_water_leaches_what_is_too_salty_for_the_plants(make_garden):
     """FAO-29 eq. 9: of 6 dS/m under plants that bear 1, all would have to drain; how much that is can't be told."""
     salty = {"leaching": {"water": "6 dS/m", "threshold": "1 dS/m"}}
-    bed = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": salty}}}}, days=10)).totals["beds"]
-    found = bed["upper/tomatoes"]
+    season = replay(make_garden({"controller": {"upper": {"bed": {"tomatoes": salty}}}}, days=10))
+    found = season.totals["beds"]["upper/tomatoes"]
+    assert sum("too salty for these plants" in text for text in season.assumptions) == 1
     assert found["leaching_mm"] is None
     assert found["supply_over_demand"] == pytest.approx(found["irrigation_growing_mm"] / found["net_demand_mm"])

@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 
 import panbudget
-from panbudget.errors import ScenarioError
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.today import page
 from panbudget.studies.today import trials
 from panbudget.studies.today.fan import band
@@ -178,6 +178,12 @@ def test_a_forecast_comes_first(folder):
     plain = panbudget.today(path, day=dt.date(2021, 7, 14))
     assert plain.forecast_days == 16
     assert found.fan.each("litres", 0)[0, 9] == pytest.approx(found.fan.each("litres", 0)[1, 9])
+    cut = "\n".join([lines[0], *days])[:-1]
+    (folder / "hot" / "f.csv").write_text(cut, encoding="utf-8")
+    assert sum("last line has no line end" in note for note in panbudget.today(path).notes) == 1
+    (folder / "hot" / "f.csv").write_text("\n".join([lines[0].replace("tmin", "tmni"), *days]) + "\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match=r"\[weather.forecast.columns\]"):
+        panbudget.today(path)
     (folder / "hot" / "f.csv").write_text("\n".join([lines[0], *days[:4]]) + "\n", encoding="utf-8")
     old = panbudget.today(path)
     assert old.forecast_days == 0

@@ -142,8 +142,11 @@ class NamedPlants(_Plants):
             given = getattr(self, key)
             value = table if given is None else given
             if (given, self.kc_mid) != (None, None) and mid < value and plant.kc_mid >= table:
-                found = f"= {value:g} is above the Kc of mid-season, {mid:g}, which is the season's highest"
-                yield Problem("order", key if given is not None else "kc_mid", f": {key} {found}", cure="exchange them")
+                found, cure = f"is above the Kc of mid-season, {mid:g}, which is the season's highest", "exchange them"
+                if given is None:
+                    found = f"is below the plant's {key}, {value:g}, and is that of mid-season, which is the season's highest"
+                    cure = f"give {key} too"
+                yield Problem("order", key if given is not None else "kc_mid", found, cure=cure)
 
     @property
     def needs_date(self) -> bool:

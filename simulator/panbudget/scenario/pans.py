@@ -98,7 +98,18 @@ class Pan(Described):
     def wrong(self) -> Iterator[Problem]:
         if self.freeboard >= self.depth:
             found = f"reaches down to the floor of a pan {amount(self.depth, 'depth', 'g')} deep"
-            yield Problem("too-much", "freeboard", found, cure="give less freeboard or a deeper pan")
+            given = "freeboard" in self.model_fields_set
+            found = (
+                found
+                if given
+                else f"is no more than the freeboard, {amount(self.freeboard, 'depth', 'g')} where none is given"
+            )
+            key, cure = (
+                ("freeboard", "give less freeboard or a deeper pan")
+                if given
+                else ("depth", "correct it, or give a freeboard")
+            )
+            yield Problem("too-much", key, found, cure=cure)
         if self.area > _MOST_AREA:
             found = f"have {amount(self.area, 'area', ',.0f')} of water in all, which no beam carries"
             yield Problem("too-much", "vessels", found, f"at most {amount(_MOST_AREA, 'area', 'g')}")

@@ -200,6 +200,9 @@ def bed_forcing(
             if before < ANTECEDENT_DAYS:
                 assumptions.append(_TEXTS["few-days"].format(before=before))
         rain_in = rain_in - soil.curve_number_runoff(rain_in, numbers)
+    share = 0.0 if salty is None else soil.leaching_requirement(salty.water, salty.threshold)
+    if share >= 1.0:
+        assumptions.append(_TEXTS["too-salty"])
     kc_max, exposed = np.zeros(after - first), np.ones(after - first)
     if bed.method == "dual":
         wind, rh_min = climate.wind[..., first:after], climate.rh_min[..., first:after]
@@ -213,7 +216,7 @@ def bed_forcing(
         rain_in=rain_in,
         kc_max=kc_max,
         exposed=exposed,
-        leaching=0.0 if salty is None else soil.leaching_requirement(salty.water, salty.threshold),
+        leaching=share,
     )
 
 

@@ -131,7 +131,7 @@ def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) 
     if spin_up > first:
         wanted = f"{forcing.dates[0] - np.timedelta64(spin_up, 'D'):%Y-%m-%d}"
         found = f"= {spin_up} days needs weather from {wanted}, and {record.shown} begins on {record.index[0]:%Y-%m-%d}"
-        cure = f"take at most {first} days, or give initial_depletion instead"
+        cure = f"{f'take at most {first} days' if first else 'leave it out'}, or give initial_depletion instead"
         raise ScenarioError(Problem("long-spin-up", "season.spin_up", found, "", cure, spin_up), file=record.file)
     parts = grounds_in(bundle, record, first - spin_up, first, by=by)
     unwatered = dataclasses.replace(bundle, valves=(), lanes=(*LANES[:2], "timer"))

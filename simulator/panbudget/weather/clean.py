@@ -208,7 +208,7 @@ def open_weather(
     needs_rain = rules.missing_rain == "error" and not any(fallback.rain for fallback in fallbacks)
     named: dict[str, Any] = {"file_format": file_format, "columns": choices, "missing": missing}
     rain = {"needs_rain": needs_rain, "rainless_if_empty": rules.missing_rain == "zero"}
-    file = read_files(path, site, shown_as=shown, **rain, **named)
+    file = read_files(path, site, shown_as=shown, table=rules.table, **rain, **named)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)

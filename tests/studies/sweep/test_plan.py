@@ -70,6 +70,11 @@ controller.yard.bed.tomatos.area = "5 m^2"
     assert 'did you mean "freeboard"' in lines[2]
 
 
+def test_designs_whose_names_differ_by_capitals_alone_are_refused(tmp_path):
+    lines = _lines(make_plan(tmp_path, designs="[design.wide]\n[design.Wide]\n[design.wider]\n"))
+    assert [line.partition(": ")[2] for line in lines] == ["design.Wide and wide look alike; rename one"]
+
+
 def test_a_table_and_a_grid_are_one_too_many(tmp_path):
     path = make_plan(tmp_path)
     path.write_text(path.read_text(encoding="utf-8").replace("[years]", 'grid = "x.nc"\n[years]'), encoding="utf-8")

@@ -334,3 +334,11 @@ def test_a_typical_year_neither_lends_nor_borrows(read):
 def test_a_fallback_that_is_not_there_is_named(read, tmp_path):
     with pytest.raises(WeatherError, match=r"hill\.csv: there is no such file"):
         read_weather(tmp_path / "a.csv", SITE, fallbacks=[Fallback(tmp_path / "hill.csv", shown_as="hill.csv")])
+
+
+def test_a_mark_in_a_fallback_is_named_under_its_table(tmp_path):
+    """What was printed to paste bore on the first file alone."""
+    (tmp_path / "a.csv").write_text("date,tmin,tmax,rain\n2025-06-01,9,20,0\n", encoding="utf-8")
+    (tmp_path / "b.csv").write_text("date,tmin,tmax\n2025-06-01,x,20\n", encoding="utf-8")
+    with pytest.raises(WeatherError, match=r'missing = \["x"\] under \[weather.fallback\]'):
+        read_weather(tmp_path / "a.csv", SITE, fallbacks=[Fallback(tmp_path / "b.csv", shown_as="b.csv")])

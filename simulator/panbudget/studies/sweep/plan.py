@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 from pydantic import Field, ValidationError
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import Problem, ScenarioError, alike
 from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
@@ -89,7 +89,11 @@ class PlanFile(Described):
 
     def wrong(self) -> Iterator[Problem]:
         """Refuse names that can't stand in files."""
-        return (problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
+        yield from (problem("no-name", f"design.{name}", usable=USABLE) for name in self.design if not is_usable(name))
+        seen: dict[str, str] = {}
+        for name in self.design:
+            if (other := seen.setdefault(alike(name), name)) != name:
+                yield problem("named-twice", f"design.{name}", other=other)
 
 
 class Marks(NamedTuple):

@@ -359,7 +359,7 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
         return none, [notes["old-forecast"].format(file=shown, first=first, last=final, today=last)]
     lacks = ", ".join(unmeasured(file.file.raw.daily.columns))
     told = [notes["forecast-lacks"].format(file=shown, what=lacks)] if lacks else []
-    doubts = (*foretold.doubts, *foretold.cautions)
+    doubts = (*foretold.notes, *foretold.doubts, *foretold.cautions)
     return ahead, told + [notes["of-forecast"].format(file=shown, note=note) for note in doubts]
 
 

@@ -139,7 +139,8 @@ class Gaps:
         why = self._read.file.raw.absent.get("rain")
         borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
         if not why and "rain" not in self._daily.columns:
-            return no_column("no-rain", borrow=borrow, others=also_has(self._read.file.raw.unused))
+            file = self._read.file
+            return no_column("no-rain", table=file.source.table, borrow=borrow, others=also_has(file.raw.unused))
         return problem(
             "no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, borrow=borrow
         )

@@ -166,6 +166,7 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
         missing=(*MISSING, *source.missing),
         units=units,
         traces=[header.places["rain"]] if "rain" in header.places else [],
+        table=source.table,
     )
 
 

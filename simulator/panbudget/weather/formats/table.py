@@ -179,6 +179,7 @@ def _cells_and_days(
         units={place: header.units[name] for place, name in numbers.items()},
         thousands=True,
         traces=[header.places["rain"]] if "rain" in header.places else [],
+        table=source.table,
     )
     if plain is not None:
         return table, plain, []

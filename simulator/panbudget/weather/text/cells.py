@@ -103,6 +103,7 @@ def read_cells(
     units: Mapping[int, str] | None = None,
     thousands: bool = False,
     traces: Sequence[int] = (),
+    table: str = "weather",
 ) -> Cells:
     """
     Read columns of a table.
@@ -124,6 +125,8 @@ def read_cells(
         Whether marks between thousands are read, where one number of the file has both marks: "1.234,5".
     traces : sequence of int
         Places of columns of rain, in which T, or "<0.1", is a trace and counts as 0.
+    table : str
+        The scenario's table that names the file, for messages.
 
     Returns
     -------
@@ -151,7 +154,7 @@ def read_cells(
         place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
         for place, column in columns.items()
     }
-    read.note_bad(mistakes, units or {})
+    read.note_bad(mistakes, units or {}, table)
     if read.commas and not read.points:  # columns that were read at a stroke are looked at only now that it matters
         cells = ((i, place, read.cell(i, place)) for place in pointed for i in range(len(rows.lines)))
         read.points.extend(itertools.islice((cell for cell in cells if "." in cell[2]), 1))
@@ -348,7 +351,7 @@ class _Numbers:
         if cure == "missing" or (cure == "other" and len(kind.marks) < 2):
             kind.marks[f'"{shortened(text.strip())}"'] = None
 
-    def note_bad(self, mistakes: Mistakes, units: Mapping[int, str]) -> None:
+    def note_bad(self, mistakes: Mistakes, units: Mapping[int, str], table: str) -> None:
         """Name cells that are no numbers, those with one cure in one line."""
         for (cure, _), kind in self.bad.items():
             i, place, text = kind.first
@@ -359,7 +362,7 @@ class _Numbers:
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
             repeated = cure == "other" and len(kind.marks) == 1 and kind.count >= _REPEATED
-            advice = _DATA["cures"]["repeated" if repeated else cure].format(marks=", ".join(kind.marks))
+            advice = _DATA["cures"]["repeated" if repeated else cure].format(marks=", ".join(kind.marks), table=table)
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 

@@ -185,7 +185,7 @@ class Header:
         """Say what is to be pasted, and along with all else that is wrong, that rain has no column."""
         mistakes.paste = self.to_paste()
         if source.needs_rain and self.lacks("rain") and mistakes.problems():
-            mistakes.note("no-rain", borrow="", others=also_has(self.unused))
+            mistakes.note("no-rain", table=self.table, borrow="", others=also_has(self.unused))
 
     def to_paste(self) -> tuple[tuple[str, str], ...]:
         """Return what is to be pasted, what the user has named rightly along with what is suggested."""

@@ -59,7 +59,7 @@ def refusal(key: str, file: str, /, *, value: object = None, **facts: object) ->
 
 
 def _filled(text: str, facts: dict[str, Any]) -> str:
-    return text.format(**{"more": "", "s": "" if facts.get("count") == 1 else "s"} | facts)
+    return text.format(**{"more": "", "s": "" if facts.get("count", facts.get("cells")) == 1 else "s"} | facts)
 
 
 def shortened(text: str, most: int = 30) -> str:

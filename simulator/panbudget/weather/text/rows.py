@@ -33,7 +33,7 @@ _MOST_TYPED = 20_000_000  # bytes of what somebody types
 _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _AT_ONCE = 20_000  # lines of which copies are made at a time
 _MOST_AT_A_STROKE = 40_000_000  # letters of rows whose cells are all found at once
-_JUST_ABOVE = 30  # rows by whose last cells a row may be found to lack a digit
+_JUST_ABOVE, _LEAST_ABOVE = 30, 6  # rows by whose last cells a row may be found to lack a digit
 _SELDOM = 3  # cells at most that a damaged byte has made
 _ODD = re.compile(r"[ \t]+[\d.,]+|[\d.,]+[ \t]+|\+[\d.,]+|[.,]\d+|\d+[.,]|[\d.,]+[eE][-+]?\d+", re.ASCII)
 _DATES = (
@@ -253,7 +253,7 @@ def read_rows(
 
 def is_cut_off(rows: Rows, text: str) -> bool:
     """Tell whether a file's last line has no end, and its last cell lacks digits, or decimals, that all rows just above have."""
-    if text.endswith(("\n", "\r")) or len(rows.texts) < _JUST_ABOVE:
+    if text.endswith(("\n", "\r")) or len(rows.texts) < _LEAST_ABOVE:
         return False
     cells = (split(line, rows.separator)[-1] for line in rows.texts[-_JUST_ABOVE:])
     *above, last = ((len(cell), len(cell.replace(",", ".").partition(".")[2])) for cell in cells)

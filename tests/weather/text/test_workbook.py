@@ -6,6 +6,7 @@ The workbooks are invented and made here with openpyxl. Layout: ECMA-376, Spread
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
 import sys
@@ -20,6 +21,7 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.text.source import open_source
+from panbudget.weather.text.workbook import _count_tags, _text
 from tests.weather.sites import Site
 
 openpyxl = pytest.importorskip("openpyxl")
@@ -158,6 +160,24 @@ def test_what_openpyxl_would_read_for_minutes_is_refused_before(tmp_path, monkey
     monkeypatch.setattr("panbudget.weather.text.workbook._MOST_TAGS", 2 * most)
     monkeypatch.setattr("panbudget.weather.text.workbook._DEEPEST", 0)
     assert "damaged" in refusal(tmp_path, nested)
+
+
+@pytest.mark.parametrize(
+    ("part", "count", "refused"),
+    [(b"<a>", 1000, False), (b"<a>", 1001, True), (b"<a/>", 3_000_000, False), (b"<a/>", 3_000_001, True)],
+)
+def test_a_part_has_three_million_tags_at_most_and_a_thousand_of_them_open(part, count, refused):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as target:
+        target.writestr("xl/worksheets/sheet1.xml", part * count)
+    with contextlib.nullcontext() if not refused else pytest.raises(WeatherError), zipfile.ZipFile(out) as archive:
+        _count_tags(archive, "station.xlsx")
+
+
+@pytest.mark.parametrize(("above", "width"), [(199, 3), (200, 2)])
+def test_rows_are_as_wide_as_the_widest_of_the_first_200(above, width):
+    text = _text([["a", "b"]] * above + [["a", "b", "c"]])
+    assert len(text.partition("\n")[0].split("\t")) == width
 
 
 def test_an_empty_workbook_is_refused(tmp_path):

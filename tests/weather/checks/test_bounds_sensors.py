@@ -75,6 +75,10 @@ def desert(tmax=30.0, warming=12.0, damp=73.9, days=N):
     return {"days": days, "tmin": tmax - warming, "tmax": tmax, "rh_max": np.where(np.arange(days) < 8, damp, 60.0)}
 
 
+def wet_days(rain, *, count=3, rh=79.0):
+    return {**WARM, "rain": np.where(run(count), rain, 0.0), "rh_max": np.where(run(count), rh, 95.0)}
+
+
 def in_the_sun(by):
     """Return days at 1,000 m that warm up, by a logarithm, so much more than goes with their light, wind and season."""
     outside = float(
@@ -170,10 +174,14 @@ BOUNDS = [
     ("stations-mixed", lambda daily: in_turn(daily, 0.5), 1.49, 1.51),
     ("stations-mixed", lambda daily: in_turn(daily, 2.0), 2.59, 2.61),  # 1.3 times 2
     ("value-stuck", lambda days: {"days": days, **stuck(days)}, 430, 431),  # 429 / 427³ is 5.51e-6, 430 / 428³ 5.48e-6
+    ("value-stuck", lambda rain: {**WARM, "rain": np.where(run(20), rain, 0.0)}, 0.99, 1.0),
     ("humidity-saturated", damp_nights, 101, 100),
     ("humidity-saturated", damp_days, 4, 5),
     ("humidity-saturated", lambda damp: damp_days(damp=damp), 98.9, 99.0),
     ("humidity-saturated", lambda warming: damp_days(warming=warming), 3.99, 4.01),
+    ("humidity-low", wet_days, 4.99, 5.0),
+    ("humidity-low", lambda rh: wet_days(5.0, rh=rh), 80.0, 79.9),
+    ("humidity-low", lambda count: wet_days(5.0, count=count), 2, 3),
     ("humidity-low", lambda tmax: desert(tmax=tmax), 33.0, 32.9),
     ("humidity-low", lambda warming: desert(warming=warming), 12.5, 12.49),
     ("humidity-low", lambda damp: desert(damp=damp), 74.0, 73.9),
@@ -189,6 +197,7 @@ BOUNDS = [
     ),
     ("wind-dead", dead, 0.1205, 0.1195),
     ("wind-dead", lambda weak: dead(0.1, weak=weak, others=0.13), 9, 10),  # half of twenty days: 0.115 in the middle
+    ("wind-dead", lambda others: dead(0.1, weak=10, others=others), 0.141, 0.139),
     ("wind-dead", seldom, 1, 2),
     ("wind-leap", lambda times: leaps(2.0, 2.0 * times), 2.29, 2.31),
     ("wind-leap", lambda after: leaps(after / 2.5, after), 3.99, 4.01),

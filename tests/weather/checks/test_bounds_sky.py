@@ -45,9 +45,10 @@ def between(low, *, share=0.5, without=0):
     return shone(shares)
 
 
-def fades(to, *, days=90):
-    """Return light that declines by the same part every day, to such a share of it in the end."""
-    return shone(0.96 * to ** (np.arange(days) / days))
+def fades(to, *, days=90, known=90):
+    """Return light that declines by the same part every day, to such a share of it in the end; so many days have a figure."""
+    at = np.arange(days)
+    return shone(np.where(at < days - known, np.nan, 0.96 * to ** (at / days)))
 
 
 def little_light(clear, share):
@@ -75,7 +76,7 @@ BOUNDS = [
     ("radiation-leap", between, 22, 23),  # nine in ten of twenty-five days
     ("radiation-leap", lambda without: between(25, without=without), 11, 10),
     ("radiation-fades", fades, 0.711, 0.709),
-    ("radiation-fades", lambda days: fades(0.5, days=days), 89, 90),
+    ("radiation-fades", lambda known: fades(0.5, days=100, known=known), 89, 90),
 ]
 
 

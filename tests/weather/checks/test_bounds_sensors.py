@@ -221,11 +221,12 @@ def test_how_many_days_alike_in_a_row_are_no_chance_by_how_coarse_they_are(days,
     assert _too_many_alike((np.arange(days) // alike).astype(np.uint64)) == count
 
 
-def test_the_day_on_which_wind_leaps_is_told_by_nine_days_on_either_side():
-    """A gale on the tenth day before would move it by a day."""
+@pytest.mark.parametrize(("at", "odd", "told"), [(20, 20.0, "2025-07-01"), (38, 0.2, "2025-06-30")])
+def test_the_day_on_which_wind_leaps_is_told_by_nine_days_on_either_side(at, odd, told):
+    """A gale on the tenth day before does not move it, and a lull on the ninth does, by a day."""
     wind = np.where(AT < 30, 1.0, 4.5)
-    wind[20] = 20.0
-    assert "m/s at 2 m on 2025-07-01" in spoken("wind-leap", N, **PLAIN, wind=wind)
+    wind[at] = odd
+    assert f"m/s at 2 m on {told}" in spoken("wind-leap", N, **PLAIN, wind=wind)
 
 
 def test_a_range_that_parts_a_record_is_told_as_it_is():

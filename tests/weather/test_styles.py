@@ -289,6 +289,7 @@ def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_non
         ("Wet bulb min (°C)", {}),
         ("Soltimer (døgn)", {"sunshine": None}),
         ("Zonneschijnduur (u)", {"sunshine": "h"}),
+        ("Zonuren (h)", {"sunshine": "h"}),
         ("Usłonecznienie [h]", {"sunshine": "h"}),
         ("rF mittel (%)", {"rh_mean": "%"}),
         ("RF (mm)", {}),

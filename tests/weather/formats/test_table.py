@@ -18,6 +18,7 @@ from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.weather import read_weather
 from panbudget.weather.formats import table as table_reader
 from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.opening import without_footer
 from panbudget.weather.text.raw import ColumnChoice, Source
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
@@ -284,3 +285,14 @@ def test_a_mark_below_what_can_be_is_named_as_one_would_write_it(tmp_path):
     with pytest.raises(WeatherError, match='missing = \\["-990 m/s"\\] under'):
         read_weather(file, SITE)
     assert read_weather(file, SITE, missing=["-990 m/s"]).filled()["wind"]
+
+
+@pytest.mark.parametrize("remark", ["Pluviomètre changé le 12 juin", "gauge moved on 3 July, by the shed"])
+def test_a_remark_below_the_rows_may_hold_a_figure(read, remark):
+    assert len(read(SOUND + remark + "\n").daily) == 20
+
+
+def test_a_row_cut_off_in_its_first_words_is_no_remark():
+    rows = ["garden 3 of the hill,2025-06-01,14,30", "garden 3 of the"]
+    assert without_footer(["station,date,tmin,tmax", *rows], 4, ",") == 3
+    assert without_footer(["station,date,tmin,tmax", rows[0], "read at 9 by hand"], 4, ",") == 2

@@ -313,6 +313,7 @@ def test_a_single_fault_is_named_and_not_hidden_in_a_mean():
     wind[100] = 90.0
     message = refusal(records(hours("2025-06-01", 480), wind=wind))
     assert 'line 102: "wind" is 90 m/s at 2025-06-05 04:00' in message
+    assert 'write missing = ["90 m/s"] under [weather]' in message
 
 
 # the limits of a single record: common practice, no source
@@ -405,7 +406,8 @@ def test_a_mark_for_missing_is_named(mark):
     temperature = np.full(480, 20.0)
     temperature[50:90] = mark
     message = refusal(records(hours("2025-06-01", 480), temperature=temperature))
-    assert "leave the cell empty if it stands for a missing value" in message
+    assert "or leave the cell empty; where it stands for a missing value throughout" in message
+    assert f'write missing = ["{mark:g} degC"] under [weather]' in message
 
 
 def test_a_sensors_offset_at_night_counts_as_dark_and_is_said():

@@ -325,7 +325,8 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
             span = f"{number(lowest)} to {number(highest)} {unit}"
             text = "record-range/rain" if name == "rain" and value < 0.0 else "record-range"
             mark = as_mark(value, records.units.get(name, ""), known_unit(unit) or unit)
-            facts = {"header": header, "worst": worst, "span": span, "mark": mark}
+            cure = note("or-empty", mark=mark, table="weather")
+            facts = {"header": header, "worst": worst, "span": span, "mark": mark, "or_empty": cure}
             yield problem(text, f"line {lines[row]}:", value, **facts)
 
 

@@ -282,15 +282,16 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     Return how many lines there are up to the end of a table, what stands below it left out.
 
     Only lines without a digit are left out, of fewer cells than the table has: a row that is cut off stays. So are words in
-    one cell before empty ones, and sums and means, which begin with a word for it and hold no day.
+    one cell before empty ones, or at a line's head as no row above has them, and sums and means, which begin with a word for it
+    and hold no day.
     """
     end = len(lines)
     for i in range(len(lines) - 1, -1, -1):
         cells = split(text, separator) if (text := lines[i]).strip() else [""]
         said = list(filter(None, cells))
+        short = len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
         remark = (
-            len(said) == 1
-            and len(cells) > 2
+            (short or (len(said) == 1 and len(cells) > 2))
             and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", said[0])
             and not is_dated(said[0])
         )

@@ -296,3 +296,17 @@ def test_a_row_cut_off_in_its_first_words_is_no_remark():
     rows = ["garden 3 of the hill,2025-06-01,14,30", "garden 3 of the"]
     assert without_footer(["station,date,tmin,tmax", *rows], 4, ",") == 3
     assert without_footer(["station,date,tmin,tmax", rows[0], "read at 9 by hand"], 4, ",") == 2
+
+
+def test_days_in_three_columns_may_be_named_in_other_languages(read):
+    rows = "".join(f"2025;6;{day};14.5;30;0\n" for day in range(1, 21))
+    for names in ("År;Månad;Dag", "Jahr;Monat;Tag", "År;Måned;Dag"):
+        assert len(read(f"{names};tmin;tmax;rain\n{rows}").daily) == 20
+
+
+def test_a_lower_line_of_names_may_lack_the_last_ones(read):
+    """As where a workbook's cells are joined over two columns, and those behind them hang down from the line above."""
+    rows = "".join(f"2025-06-{day:02},14.5,30,0,sown\n" for day in range(1, 21))
+    with pytest.raises(WeatherError) as caught:
+        read(f"Day,Temperature (°C),,rain,Notes\n,Min,Max,,\n{rows}")
+    assert 'tmax = { column = "Temperature (°C) Max", unit = "degC" }' in str(caught.value)

@@ -155,7 +155,7 @@ def _header_above(
         line = i + 1
         # a remark is no part of a header that is none
         upper = [pair for pair in above if pair[0] < i and (text[0] == "#" or pair[1][0] != "#")]
-        names = _joined(cells, upper, separator, max(dates[0], 0))
+        names = _joined(cells, upper, separator, max(dates[0], 0), width)
         if not units and names != cells:  # the names of two lines with one of units between
             units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
         plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
@@ -192,11 +192,11 @@ def _cells(text: str, separator: str) -> list[str]:
     return cells
 
 
-def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int) -> list[str]:
+def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int, width: int) -> list[str]:
     """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
     rows = (row for _, text in reversed(above) if (row := _cells(text, separator)) and not _is_units(row))
     upper = next(rows, [])
-    if len(upper) < 0.5 * len(cells) or len(upper) > len(cells) + 1 or is_row_of_values(upper):
+    if len(upper) < 0.5 * len(cells) or len(upper) > max(len(cells) + 1, width) or is_row_of_values(upper):
         return cells
     upper += [""] * (len(cells) - len(upper))
     cells = cells + [""] * (len(upper) - len(cells))

@@ -12,16 +12,19 @@ import traceback
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from panbudget import terminal
-from panbudget.cli import TEXTS, app
-from panbudget.errors import PanbudgetError
+
+with terminal.loading():
+    import typer
+
+    from panbudget.cli import TEXTS, app
+    from panbudget.errors import PanbudgetError
+
+    VERBS: list[str] = TEXTS["verbs"]
+    for _verb in VERBS:
+        importlib.import_module(f"panbudget.cli.{_verb}")
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
-VERBS: list[str] = TEXTS["verbs"]
-for _verb in VERBS:
-    importlib.import_module(f"panbudget.cli.{_verb}")
 
 
 def _version(wanted: bool) -> None:

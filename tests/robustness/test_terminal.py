@@ -25,6 +25,15 @@ def environment(**more):
     return {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more}
 
 
+def test_ctrl_c_while_it_is_loaded_shows_no_traceback():
+    """In the first second it fell into an import."""
+    loaded = "import os, signal, panbudget.terminal as t\nwith t.loading():\n    os.kill(os.getpid(), signal.SIGINT)"
+    ended = subprocess.run([sys.executable, "-c", loaded], env=environment(), capture_output=True, check=False)
+    assert (ended.returncode, ended.stderr) == (-signal.SIGINT, b"")
+    whole = "import signal, panbudget.__main__\nassert signal.getsignal(signal.SIGINT) is signal.default_int_handler"
+    assert subprocess.run([sys.executable, "-c", whole], env=environment(), check=False).returncode == 0
+
+
 @pytest.mark.parametrize(
     ("page", "text", "printed"),
     [

@@ -47,15 +47,15 @@ def spells(off, count=6):
 
 
 def weekdays(count):
-    """Return twenty wet days, so many of them on one day of the week and the others three days after the first of these."""
-    wet = np.r_[7 * np.arange(count), 7 * np.arange(20 - count) + 3]
-    return fell(on(140, 3.0, wet))
+    """Return a hundred wet days, so many of them on one day of the week and the others three days after the first of these."""
+    wet = np.r_[7 * np.arange(count), 7 * np.arange(100 - count) + 3]
+    return fell(on(700, 3.0, wet))
 
 
-def slips(count):
-    """Return ten gaps between wet days, so many of them no whole weeks."""
-    gaps = np.r_[np.resize([8, 6, 9, 5], count), np.full(10 - count, 7)]
-    return fell(on(120, 3.0, np.cumsum(np.r_[2, gaps])))
+def slips(count, *, soonest=5):
+    """Return a hundred gaps between wet days, so many of them no whole weeks."""
+    gaps = np.r_[np.resize([8, 6, 9, soonest], count), np.full(100 - count, 7)]
+    return fell(on(720, 3.0, np.cumsum(np.r_[2, gaps])))
 
 
 def exchanged(wet=200, calm=100, *, days=200):
@@ -156,8 +156,9 @@ BOUNDS = [
     ("rain-stops", lambda wet: stops(7, wet, 23, dry=31, start="2025-03-23"), 19, 20),
     ("rain-stops", lambda dry: stops(15, 20, 22, dry=dry), 29, 30),
     ("rain-stops", halfway, 1, 6),
-    ("rain-periods", slips, 5, 4),
-    ("rain-periods", weekdays, 17, 18),
+    ("rain-periods", slips, 41, 40),
+    ("rain-periods", lambda soonest: slips(4, soonest=soonest), 4, 5),
+    ("rain-periods", weekdays, 89, 90),
     ("rain-periods", lambda days: fell(on(days, 3.0, 7 * np.arange(8))), 59, 60),
     ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),

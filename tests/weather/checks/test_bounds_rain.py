@@ -157,7 +157,7 @@ BOUNDS = [
     ("rain-stops", lambda dry: stops(15, 20, 22, dry=dry), 29, 30),
     ("rain-stops", halfway, 1, 6),
     ("rain-periods", slips, 41, 40),
-    ("rain-periods", lambda soonest: slips(4, soonest=soonest), 4, 5),
+    ("rain-periods", lambda soonest: slips(40, soonest=soonest), 4, 5),
     ("rain-periods", weekdays, 89, 90),
     ("rain-periods", lambda days: fell(on(days, 3.0, 7 * np.arange(8))), 59, 60),
     ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),

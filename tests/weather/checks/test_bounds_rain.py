@@ -58,6 +58,10 @@ def slips(count, *, soonest=5):
     return fell(on(720, 3.0, np.cumsum(np.r_[2, gaps])))
 
 
+def months(*gaps):
+    return fell(on(180, 3.0, np.cumsum([2, *gaps])))
+
+
 def exchanged(wet=200, calm=100, *, days=200):
     return fell(np.where(np.arange(days) < wet, 3.0, 0.0), wind=np.where(np.arange(days) < calm, 0.0, 2.0))
 
@@ -152,13 +156,15 @@ BOUNDS = [
     ("rain-none", lambda share: looks_wet(share=share), 0.5, 0.499),
     ("rain-none", lambda days: looks_wet(days, wet=20, humidity=80.0, share=None), 364, 365),
     ("rain-none", lambda known: other_year(known, 12), 88, 90),
-    ("rain-stops", lambda wet: stops(10, wet, 22), 19, 20),
-    ("rain-stops", lambda wet: stops(7, wet, 23, dry=31, start="2025-03-23"), 19, 20),
+    ("rain-stops", lambda wet: stops(10, wet, 25), 22, 23),
+    ("rain-stops", lambda wet: stops(7, wet, 25, dry=31, start="2025-03-23"), 21, 22),
     ("rain-stops", lambda dry: stops(15, 20, 22, dry=dry), 29, 30),
     ("rain-stops", halfway, 1, 6),
     ("rain-periods", slips, 41, 40),
     ("rain-periods", lambda soonest: slips(40, soonest=soonest), 4, 5),
     ("rain-periods", weekdays, 89, 90),
+    ("rain-periods", lambda count: months(*[30] * count), 2, 3),
+    ("rain-periods", lambda gap: months(30, 31, gap), 94, 92),  # 3 · 30.44 is 91.3
     ("rain-periods", lambda days: fell(on(days, 3.0, 7 * np.arange(8))), 59, 60),
     ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),

@@ -20,15 +20,15 @@ DAYS = {
 }
 
 
-def seen(**columns):
-    """Return the names of the checks of figures that caution."""
+def seen(names=("columns-alike", "value-limit"), **columns):
+    """Return the names of the checks of figures, or of those given, that caution."""
     found = inspected(N, site=SITE, **(DAYS | columns), trust=())
     assert not found.problems
-    return [caution.name for caution in found.cautions if caution.name in ("columns-alike", "value-limit")]
+    return [caution.name for caution in found.cautions if caution.name in names]
 
 
 def test_sound_days_pass():
-    assert seen() == []
+    assert seen() == seen(["value-series"]) == []
 
 
 @pytest.mark.parametrize(("days", "expected"), [(13, []), (14, ["columns-alike"])])
@@ -133,3 +133,20 @@ BOUNDS = [
 def test_figures_are_doubted_from_a_bound_on(check, days, last, first):
     assert not spoken(check, **days(last))
     assert spoken(check, **days(first))
+
+
+@pytest.mark.parametrize(("days", "expected"), [(6, []), (7, ["value-series"])])
+@pytest.mark.parametrize("step", [0.3, -0.2])
+def test_a_column_that_goes_on_by_one_step_was_filled_in(days, step, expected):
+    """Of 88 pairs of steps 4 in a row are equal, and none beside them: 88 / 85^4 is above one in a million, 88 / 84^5 below."""
+    highest = DAYS["tmax"].copy()
+    highest[40 : 40 + days] = highest[40] + step * np.arange(days)
+    assert seen(["value-series"], tmax=highest.round(2)) == expected
+
+
+@pytest.mark.parametrize(("turns", "expected"), [(0, ["value-series"]), (1, [])])
+def test_a_column_in_the_order_of_its_size_was_sorted(turns, expected):
+    light = np.sort(DAYS["radiation"])
+    light[44] -= turns
+    for column in (light, light[::-1]):
+        assert seen(["value-series"], radiation=column.round(2)) == expected

@@ -1,5 +1,5 @@
 """
-Checks of figures: what a column's digits tell by themselves, whatever the weather was: another column's, or those of a limit.
+Checks of figures: what a column's digits tell by themselves, whatever the weather was: another column's, a limit's, a spreadsheet's.
 
 After WMO No. 8, Guide to Instruments and Methods of Observation, whose checks hold quantities against each other and against what
 an instrument can show (from memory). The thresholds were set on genuine and invented records
@@ -26,6 +26,8 @@ _DAMP = 98.0
 _AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
 # the chance that so many wet days have the largest rain, below which it is a limit
 _TIED = 3e-4
+# the chance of a row of equal steps, below which somebody drew it; days of a column that stands in the order of size [-, d]
+_DRAWN, _IN_ORDER = 1e-6, 30
 # what may be filled in where it is left empty
 _FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation")
 # columns that may end in the weather's own limit: calm, a gauge's first drop, a clear sky's noon
@@ -69,6 +71,25 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                 yield Verdict((name,), "value-limit", words, _filled(inspection, name, here))
 
 
+def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a column that is in the order of its size, or that goes on by one and the same step longer than by chance."""
+    for name in names:
+        values = inspection.of_asked(name)
+        steps = np.diff(values).round(6)
+        same = (steps[1:] == steps[:-1]) & (steps[1:] != 0.0)
+        first, length = longest(same)
+        chance = (int(same.sum()) - length + 1) / (same.size - length + 1)
+        in_order = values.size >= _IN_ORDER and bool((steps >= 0.0).all() or (steps <= 0.0).all())
+        if in_order and np.unique(values).size >= _FIGURES:
+            yield Verdict((name,), "value-series/sorted", {}, _filled(inspection, name, values == values))
+        elif same.size * chance**length < _DRAWN:
+            days = np.arange(values.size)
+            here = (days >= first) & (days <= first + length + 1)
+            by = f"{number(float(abs(steps[first])))} {STANDARD[name].shown_unit}"
+            words = {"by": by, "count": length + 2, "first": inspection.day_asked(first)}
+            yield Verdict((name,), "value-series", words, _filled(inspection, name, here))
+
+
 def _ties(figures: Floats, counts: Ints) -> float:
     """
     Return the chance that so many days have the largest rain, by how finely it is written.
@@ -91,4 +112,5 @@ _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind
 CHECKS: tuple[Doubt, ...] = (
     Doubt("columns-alike", _copied, _COLUMNS, _SAME_DAYS, needs=("tmax",)),
     Doubt("value-limit", _limited, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
+    Doubt("value-series", _drawn, tuple(name for name in _COLUMNS if name != "rain"), _IN_ORDER, needs=("tmax",)),
 )

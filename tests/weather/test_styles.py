@@ -4,6 +4,7 @@ Exports as people have them: each reads, or is refused with lines that make it r
 
 from __future__ import annotations
 
+import re
 import tomllib
 
 import numpy as np
@@ -213,6 +214,14 @@ def test_the_marks_that_a_refusal_names_are_gaps_once_its_line_is_pasted(tmp_pat
     with pytest.raises(WeatherError, match=r'write missing = \["x", "missing"\] under \[weather\]'):
         read_weather(path, SITE)
     read_weather(path, SITE, missing=["x", "missing"])
+
+
+@pytest.mark.parametrize(("words", "advice"), [(10, 'write missing = ["SW"]'), (11, "name another column for it")])
+def test_a_column_that_is_mostly_words_is_another(tmp_path, words, advice):
+    rows = "".join(f"2025-06-{day:02},14.5,30,0,{'SW' if day <= words else 2.5}\n" for day in range(1, 21))
+    (tmp_path / "w.csv").write_text(f"date,tmin,tmax,rain,wind\n{rows}")
+    with pytest.raises(WeatherError, match=re.escape(advice)):
+        read_weather(tmp_path / "w.csv", SITE)
 
 
 def test_what_is_named_already_stays_in_the_block_that_takes_its_place(tmp_path):

@@ -361,8 +361,11 @@ class _Numbers:
                 more = more.replace(")", f", also in {', '.join(others)})")
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
-            repeated = cure == "other" and len(kind.marks) == 1 and kind.count >= _REPEATED
-            advice = _DATA["cures"]["repeated" if repeated else cure].format(marks=", ".join(kind.marks), table=table)
+            if cure == "other" and 2 * kind.count > len(self.rows.lines) >= _REPEATED:
+                cure = "mostly"
+            elif cure == "other" and len(kind.marks) == 1 and kind.count >= _REPEATED:
+                cure = "repeated"
+            advice = _DATA["cures"][cure].format(marks=", ".join(kind.marks), table=table)
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
 
 

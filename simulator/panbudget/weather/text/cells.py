@@ -247,7 +247,7 @@ def _at_a_stroke(grid: Grid, marks: Mapping[int, list[str]], texts: Sequence[int
     return columns, words, pointed
 
 
-@functools.lru_cache(maxsize=20_000)
+@functools.lru_cache(maxsize=8192)
 def _plain_figure(cell: str) -> float | None:
     """Return a plain number; nothing where a parser may take the text otherwise. Kept, since figures repeat from file to file."""
     return float(cell) if _PLAIN.fullmatch(cell) else None

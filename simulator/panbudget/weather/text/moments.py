@@ -429,7 +429,7 @@ def _days_written(text: bytes, length: int) -> Days | None:
     form = _PARTS.fullmatch(text[:length].decode("latin-1"))
     if form is None:
         return None
-    letters = np.frombuffer(text, np.uint8).reshape(-1, length).T.astype(np.int64) - ord("0")
+    letters = np.frombuffer(text, np.uint8).reshape(-1, length).T.astype(np.int16) - ord("0")
     spans = [form.span(i) for i in ((1, 3, 4) if form[1] else (5, 7, 8))]
     digits = [i for start, stop in spans for i in range(start, stop)]
     marks = [i for i in range(length) if i not in digits]

@@ -254,3 +254,10 @@ def test_a_name_that_no_file_can_have_is_refused(tmp_path):
     for name in ("x" * 300, "x" * 300 + "*"):
         with pytest.raises(WeatherError, match=r"^t\.csv: (can't be read|.*meets no file|.*no file)"):
             read_weather(tmp_path / name, SITE, shown_as="t.csv")
+
+
+def test_a_unit_of_light_is_named_for_the_figures_as_the_file_has_them(tmp_path):
+    """24 MJ/m² are 6667 Wh/m²; called W/m² they are 576 MJ/m², which would be a day's light in cal/cm²."""
+    (tmp_path / "w.csv").write_text(table(radiation=6667))
+    with pytest.raises(WeatherError, match="which looks like Wh/m²"):
+        read_weather(tmp_path / "w.csv", SITE, columns={"radiation": {"column": "radiation", "unit": "W/m^2"}})

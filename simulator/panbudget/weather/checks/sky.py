@@ -17,6 +17,7 @@ from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdic
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
+from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import TO_FILL_IN
 from panbudget.words import and_more
 
@@ -100,8 +101,16 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     share = _share_of_clear_sky(inspection, _TELLING)
     if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size or _fits_other_side(inspection):
         return
-    top = float(np.percentile(share, 98))
-    fitting = [unit for unit in _UNITS if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
+    # as the file has them; how many records make a day's sum is not known here
+    top = (
+        float(np.percentile(share, 98))
+        / by_file(inspection.raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]
+    )
+    fitting = [
+        unit
+        for unit in _UNITS
+        if not inspection.raw.of_records and _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]
+    ]
     if fitting:
         # the largest; tenths, which are no unit, only where nothing else fits
         unit = max(fitting, key=lambda unit: (not unit["written"].startswith("0.1"), unit["size"]))

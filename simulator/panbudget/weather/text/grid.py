@@ -77,6 +77,11 @@ class Grid:
         """Tell whether a row begins with no digit, as dates do."""
         return bool((self.letters[np.append(0, self._line_ends[:-1] + 1)] - ord("0") > 9).any())
 
+    def has_bare_point(self) -> bool:
+        """Tell whether a point stands anywhere without a digit on either side."""
+        digit = self.letters - np.uint8(ord("0")) < 10
+        return bool(((self.letters[1:-1] == ord(".")) & ~(digit[:-2] & digit[2:])).any())
+
     def holds(self, text: str) -> bool:
         """Tell whether a text stands anywhere in the rows."""
         part = text.encode("utf-8", "surrogatepass")

@@ -265,10 +265,16 @@ def odd_numbers(rows: Rows, text: str) -> Iterator[tuple[int, str]]:
     part = rows.separator
     if part == " " or not rows.texts:
         return
-    signs: list[tuple[str, ...]] = [(" " + part, part + " ", " \n", "\n "), ("\t" + part, part + "\t"), (part + "+",)]
-    signs += [(part + ".", "." + part, ".\n"), tuple(digit + sign for digit in "0123456789" for sign in "eE")]
+    signs = {" ": (" " + part, part + " ", " \n", "\n "), "\t": ("\t" + part, part + "\t"), "+": (part + "+",)}
+    signs |= {mark: tuple(digit + mark for digit in "0123456789") for mark in "eE"}
+    if rows.grid is None or rows.grid.has_bare_point():
+        signs |= {".": (part + ".", "." + part, ".\n")}
     start = text.find(rows.texts[0])
-    seldom = [kind for kind in signs if 0 < sum(text.count(sign, start) for sign in kind) <= _SELDOM]
+    seldom = [
+        kind
+        for mark, kind in signs.items()
+        if text.find(mark, start) >= 0 and 0 < sum(text.count(sign, start) for sign in kind) <= _SELDOM
+    ]
     for line, row in zip(rows.lines, rows.texts, strict=True) if seldom else ():
         if any(sign.strip("\n") in row for kind in seldom for sign in kind):
             yield from ((int(line), cell) for cell in row.split(part) if _ODD.fullmatch(cell))

@@ -269,11 +269,11 @@ def odd_numbers(rows: Rows, text: str) -> Iterator[tuple[int, str]]:
     signs |= {mark: tuple(digit + mark for digit in "0123456789") for mark in "eE"}
     if rows.grid is None or rows.grid.has_bare_point():
         signs |= {".": (part + ".", "." + part, ".\n")}
-    start = text.find(rows.texts[0])
+    within = text.find(rows.texts[0]), text.rfind(rows.texts[-1]) + len(rows.texts[-1]) + 1
     seldom = [
         kind
         for mark, kind in signs.items()
-        if text.find(mark, start) >= 0 and 0 < sum(text.count(sign, start) for sign in kind) <= _SELDOM
+        if text.find(mark, *within) >= 0 and 0 < sum(text.count(sign, *within) for sign in kind) <= _SELDOM
     ]
     for line, row in zip(rows.lines, rows.texts, strict=True) if seldom else ():
         if any(sign.strip("\n") in row for kind in seldom for sign in kind):

@@ -396,9 +396,6 @@ def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sh
     if not parts:
         return None
 
-    if not parts:
-        return None
-
     def wide(cells: Sequence[str], line: int) -> Iterator[str]:
         for i, cell in enumerate(cells):
             pair = _TWO.fullmatch(cell) if i in parts else None

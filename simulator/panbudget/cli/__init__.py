@@ -220,12 +220,10 @@ def _blamed(scenario: Any, given: dict[str, Any]) -> Iterator[None]:
     try:
         yield
     except PanbudgetError as error:
-        wheres = [_typed_as(problem, given) or problem.where for problem in error.problems]
-        if wheres[:1] != [error.key]:
+        problems = tuple(_of_option(problem, given) for problem in error.problems)
+        if problems[:1] != error.problems[:1]:
             error.file = ""
-        error.problems = error.args = tuple(
-            replace(problem, where=where) for problem, where in zip(error.problems, wheres, strict=True)
-        )
+        error.problems = error.args = problems
         is_weather = isinstance(error, WeatherError) and error.file != str(scenario.path)
         # what no weather can be depends on the place
         file = scenario.file_of(*(("weather", "site") if is_weather else (error.key,)))
@@ -236,10 +234,11 @@ def _blamed(scenario: Any, given: dict[str, Any]) -> Iterator[None]:
         raise
 
 
-def _typed_as(problem: Problem, given: dict[str, Any]) -> str:
-    """The option that gave the value of a season's end that a problem is about; nothing if the scenario did."""
-    names = (name for name in ("start", "end") if problem.where == f"season.{name}" and given.get(name) is not None)
-    return next((f"--{name}" for name in names if given[name] == problem.value), "")
+def _of_option(problem: Problem, given: dict[str, Any]) -> Problem:
+    """A problem about a season's first or last day, at the option if that gave the day; any other as it is."""
+    part, _, name = problem.where.partition(".")
+    typed = part == "season" and name in ("start", "end") and given.get(name) is not None
+    return replace(problem, where=f"--{name}") if typed and given[name] == problem.value else problem
 
 
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:

@@ -97,18 +97,11 @@ class Pan(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.freeboard >= self.depth:
+            key, cure = "freeboard", "give less freeboard or a deeper pan"
             found = f"reaches down to the floor of a pan {amount(self.depth, 'depth', 'g')} deep"
-            given = "freeboard" in self.model_fields_set
-            found = (
-                found
-                if given
-                else f"is no more than the freeboard, {amount(self.freeboard, 'depth', 'g')} where none is given"
-            )
-            key, cure = (
-                ("freeboard", "give less freeboard or a deeper pan")
-                if given
-                else ("depth", "correct it, or give a freeboard")
-            )
+            if "freeboard" not in self.model_fields_set:
+                key, cure = "depth", "correct it, or give a freeboard"
+                found = f"is no more than the freeboard, {amount(self.freeboard, 'depth', 'g')} where none is given"
             yield Problem("too-much", key, found, cure=cure)
         if self.area > _MOST_AREA:
             found = f"have {amount(self.area, 'area', ',.0f')} of water in all, which no beam carries"

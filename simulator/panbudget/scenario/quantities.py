@@ -25,7 +25,7 @@ from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless, kinds_of
 from panbudget.tables import UnknownName
 from panbudget.units import KINDS, quantity
-from panbudget.words import packaged
+from panbudget.words import TABLES, packaged
 
 _KEYS = packaged("scenario/keys.toml")
 #: of a date that a person writes: the first year, and the last
@@ -99,7 +99,7 @@ Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
 Flag = Annotated[bool, Field(strict=True)]
 Length = Annotated[float, _reads("length")]
 #: the lowest and the highest of gardens [m above sea]
-ELEVATIONS = -430, 6000
+ELEVATIONS = -430, TABLES["most"]["elevation"]
 Elevation = Annotated[float, _reads("elevation"), Field(ge=ELEVATIONS[0], le=ELEVATIONS[1])]
 #: of wind gauges above ground; below, the profile over grass does not hold (FAO-56 eq 47) [m]
 WIND_HEIGHTS = 0.5, 200

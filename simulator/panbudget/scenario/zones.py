@@ -71,14 +71,15 @@ def far_zone(zone: zoneinfo.ZoneInfo, longitude: float) -> Iterator[Problem]:
     """
     moment, sun = dt.datetime(2024, 1, 1, tzinfo=zone), longitude / 15.0
     kept = ((zone.utcoffset(moment) or dt.timedelta()) - (zone.dst(moment) or dt.timedelta())) / dt.timedelta(hours=1)
-    whole_world = zone.key.rpartition("/")[2] in ("UTC", "GMT")  # who writes it may well live elsewhere
-    if not whole_world and abs((kept - sun + 12.0) % 24.0 - 12.0) > _MOST_APART:
+    # who writes these may well live elsewhere
+    if zone.key.rpartition("/")[2] not in ("UTC", "GMT") and _apart(kept, sun) > _MOST_APART:
         found = f"keeps a time {kept:+g} hours from UTC, and at longitude {longitude:g} the sun {sun:+.1f}"
-        # where the other sign would do, it is what is mistaken most
-        turned = abs((kept + sun + 12.0) % 24.0 - 12.0) <= _MOST_APART
-        cure = (
-            f"longitude = {-longitude:g} (west is negative)"
-            if turned
-            else "mend the longitude (west is negative) or the zone"
-        )
+        cure = "mend the longitude (west is negative) or the zone"
+        if _apart(kept, -sun) <= _MOST_APART:  # what is mistaken most
+            cure = f"longitude = {-longitude:g} (west is negative)"
         yield Problem("far-zone", "timezone", found, cure=cure, value=zone.key)
+
+
+def _apart(one: float, other: float) -> float:
+    """How far apart two clocks are, whatever the day. [h]"""
+    return abs((one - other + 12.0) % 24.0 - 12.0)

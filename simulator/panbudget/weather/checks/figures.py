@@ -15,7 +15,7 @@ import numpy as np
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
-from panbudget.weather.checks.sensors import longest
+from panbudget.weather.checks.sensors import longest, run_by_chance
 from panbudget.weather.text.columns import STANDARD, number
 
 # days in a row on which two columns are the same to the digit, and how many figures stand among them at least [d, -]
@@ -77,8 +77,7 @@ def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         values = inspection.of_asked(name)
         steps = np.diff(values).round(6)
         same = (steps[1:] == steps[:-1]) & (steps[1:] != 0.0)
-        first, length = longest(same)
-        chance = (int(same.sum()) - length + 1) / (same.size - length + 1)
+        first, length, chance = run_by_chance(same)
         in_order = values.size >= _IN_ORDER and bool((steps >= 0.0).all() or (steps <= 0.0).all())
         if in_order and np.unique(values).size >= _FIGURES:
             yield Verdict((name,), "value-series/sorted", {}, _filled(inspection, name, values == values))

@@ -92,6 +92,12 @@ def longest(of: Mask) -> tuple[int, int]:
     return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
 
 
+def run_by_chance(of: Mask) -> tuple[int, int, float]:
+    """Return the longest run of True, as `longest`, and how often the others are True. [d, d, -]"""
+    first, length = longest(of)
+    return first, length, (int(of.sum()) - length + 1) / (of.size - length + 1)
+
+
 def _varies(inspection: Inspection) -> bool:
     """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
     highest = inspection.known("tmax")
@@ -104,9 +110,8 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         values = inspection.of_asked(name)
         same = (values[1:] == values[:-1]) & (values[1:] != 0.0) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
         same &= (name != "rain") | (values[1:] >= _NO_DEW)
-        first, length = longest(same)
-        chance = min((int(same.sum()) - length + 1) / (same.size - length + 1), 0.5)
-        if same.size * chance**length < _CHANCE:
+        first, length, chance = run_by_chance(same)
+        if same.size * min(chance, 0.5) ** length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
             instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(name, days)

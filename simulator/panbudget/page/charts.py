@@ -80,7 +80,7 @@ def season_chart(desk: Desk) -> dict[str, Any]:
         **_drawn("common"),
         **legend,
         **_drawn("season"),
-        "title": [_drawn("title") | {"text": text, "top": top - 20} for text, top in zip(titles, tops, strict=True)],
+        "title": [_drawn("title") | {"text": text, "top": top - 24} for text, top in zip(titles, tops, strict=True)],
         "grid": [_drawn("grid") | {"top": top, "height": _STRIP} for top in tops],
         "xAxis": [
             {"id": f"x{row}", "gridIndex": row, **_drawn("days"), **(_drawn("last_days") if row == rows[-1] else {})}

@@ -202,14 +202,14 @@ def alike(name: str) -> str:
     return unicodedata.normalize("NFKC", name).strip().casefold()
 
 
-def nearest(word: object, known: Iterable[object], *, cutoff: float = 0.6) -> str | None:
-    """Return the known word that looks most like this one, capitals aside, if any is at least ``cutoff`` like it."""
+def nearest(word: object, known: Iterable[object]) -> str | None:
+    """Return the known word that looks most like this one, capitals aside, if any is like it."""
     by_folded = {str(k).casefold(): str(k) for k in known}
-    match = difflib.get_close_matches(str(word).casefold(), by_folded, n=1, cutoff=cutoff)
+    match = difflib.get_close_matches(str(word).casefold(), by_folded, n=1)
     return by_folded[match[0]] if match else None
 
 
-def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = None, *, cutoff: float = 0.6) -> str:
+def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = None) -> str:
     """
     Return the cure for an unknown name.
 
@@ -221,8 +221,6 @@ def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = 
         The names there are.
     otherwise : str, optional
         What to say where none looks like it; a list of the known ones if left out.
-    cutoff : float
-        How alike two words must be, 0 to 1.
 
     Returns
     -------
@@ -236,6 +234,6 @@ def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = 
     'known are loam, sand'
     """
     names = [str(name) for name in known]
-    if near := nearest(word, names, cutoff=cutoff):
+    if near := nearest(word, names):
         return f'did you mean "{near}"?'
     return f"known are {', '.join(names)}" if otherwise is None else otherwise

@@ -41,11 +41,6 @@ def json_bytes(content: dict[str, Any]) -> bytes:
     return (json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
-def write_json(content: dict[str, Any], path: Path) -> None:
-    """Write a JSON file, as `json_bytes` gives it."""
-    path.write_bytes(json_bytes(content))
-
-
 def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:
     """
     Write a table: numbers in full, and no text that a spreadsheet would run.

@@ -25,6 +25,7 @@ from panbudget.errors import PanbudgetError
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
+_RUNS_NAMED = 5  # of days in a row, of those that are written out
 _P = ParamSpec("_P")
 
 
@@ -412,7 +413,7 @@ def and_more(count: int, noun: str) -> str:
     return f" (and {count} more {noun}{'s' if count > 1 else ''})"
 
 
-def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
+def name_days(days: Sequence[dt.date]) -> str:
     """
     Name days in a message: runs joined, the first few written out, the rest counted.
 
@@ -420,8 +421,6 @@ def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
     ----------
     days : sequence of date
         Ascending.
-    at_most : int
-        How many runs are written out.
 
     Returns
     -------
@@ -440,8 +439,8 @@ def name_days(days: Sequence[dt.date], *, at_most: int = 5) -> str:
             runs[-1][1] = day
         else:
             runs.append([day, day])
-    shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:at_most]]
-    others = sum((last - first).days + 1 for first, last in runs[at_most:])
+    shown = [str(first) if first == last else f"{first} to {last}" for first, last in runs[:_RUNS_NAMED]]
+    others = sum((last - first).days + 1 for first, last in runs[_RUNS_NAMED:])
     return ", ".join(shown) + and_more(others, "day")
 
 

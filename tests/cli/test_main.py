@@ -254,7 +254,7 @@ def test_an_interruption_leaves_nothing_half_made(tmp_path, capsys, monkeypatch)
     def interrupted(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("panbudget.files.write_json", interrupted)
+    monkeypatch.setattr("panbudget.files.json_bytes", interrupted)
     code, _, err = run(capsys, "replay", DEMO, "--out", tmp_path / "season")
     assert code == 130
     assert "nothing half-made" in err

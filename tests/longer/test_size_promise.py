@@ -9,10 +9,11 @@ import pytest
 
 from panbudget import scenario_from, size
 from panbudget.reports.size.page import variant_text
+from panbudget.season.heat import hottest_run
 from panbudget.season.years import usable_years
 from panbudget.studies import ranges
 from panbudget.studies.common import seasons_of_record
-from panbudget.studies.size.settings import hottest_week
+from panbudget.studies.size.settings import HOT_DAYS
 
 FLOW = {"flow": "2 L/h", "at": "100 kPa"}
 PLANTS = {"kc": 0.9, "root_depth": "45 cm", "depletion": 0.45}
@@ -81,7 +82,7 @@ def fared(garden, drawn):
     for season in seasons_of_record(garden)[0].values():
         driest, hot = (
             season.forcing.bundle.lane("driest_quarter").tolist(),
-            hottest_week(season.days["tmax_c"].to_numpy(float)),
+            hottest_run(season.days["tmax_c"], HOT_DAYS),
         )
         for out in ranges.sampled_results(season, drawn(garden), lanes=driest, run=ranges.engine_for(10**6)):
             rows.append(((out.ks < 1.0).sum(axis=1).max(), out.openings[0, hot].mean()))

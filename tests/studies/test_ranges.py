@@ -201,7 +201,7 @@ def drawn(monkeypatch, season, **factors):
     names = {"exposure": valves, "refill_flow": valves, "swing": valves, "emitter_flow": beds, "pressure": supplies}
     parts = {key: {name: np.array([{**ODD, **factors}[key]]) for name in of} for key, of in names.items()}
     monkeypatch.setattr(ranges, "drawn_factors", lambda scenario, count: ranges.Draws(**parts))
-    (found,) = ranges.sampled_forcings(season, 1)
+    (found,) = ranges.drawn_forcings(season.scenario, [season.forcing], 1)
     return found
 
 
@@ -242,7 +242,7 @@ def test_a_pan_begins_as_full_of_its_swing_as_it_was(make_garden, monkeypatch, l
     season = replay(make_garden(days=3))
     season.began.level[:] = level
     one = drawn(monkeypatch, season)
-    monkeypatch.setattr(ranges, "sampled_forcings", lambda season, count: iter([one]))
+    monkeypatch.setattr(ranges, "drawn_forcings", lambda scenario, forcings, count: iter([one]))
     starts = []
     monkeypatch.setattr(
         ranges, "run_forcing", lambda forcing, state, out, run: starts.append(state.level.copy()) or (out, 0)

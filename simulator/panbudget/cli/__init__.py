@@ -120,6 +120,16 @@ def one_of(option: str, given: str | None, known: Sequence[str]) -> None:
         raise PanbudgetError(Problem("no-choice", f'{option} "{given}"', "is unknown", " or ".join(known)))
 
 
+def typed_quantity(option: str, text: str, kind: str) -> float:
+    """Read what an option was given as text with a unit."""
+    from panbudget.units import UnitError, quantity
+
+    try:
+        return quantity(text, kind)
+    except UnitError as error:
+        raise PanbudgetError(error.problem.under(f'{option} "{text}"')) from None
+
+
 def dangerous(findings: Iterable[Any]) -> bool:
     """Whether a finding is a danger."""
     return any(finding.severity == "danger" for finding in findings)

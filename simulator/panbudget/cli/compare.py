@@ -5,8 +5,7 @@ Command line: `compare`, which variant does better.
 from typing import Any
 
 import panbudget
-from panbudget.cli import Day, Done, Names, one_of, verb
-from panbudget.errors import PanbudgetError
+from panbudget.cli import Day, Done, Names, one_of, typed_quantity, verb
 
 
 @verb()
@@ -28,15 +27,6 @@ def compare(
     """
     one_of("--around", around, ["heat"])
     options: dict[str, Any] = {"start": start, "end": end, "with_base": with_base, "around_heat": around == "heat"}
-    limit = None if hot_above is None else _temperature(hot_above)
+    limit = None if hot_above is None else typed_quantity("--hot-above", hot_above, "temperature")
     result = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)
     return Done(result, lambda: [*result.sentences(), *filter(None, [result.definition])])
-
-
-def _temperature(text: str) -> float:
-    from panbudget.units import UnitError, quantity
-
-    try:
-        return quantity(text, "temperature")
-    except UnitError as error:
-        raise PanbudgetError(error.problem.under(f'--hot-above "{text}"')) from None

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli import Day, Done, Names, dangerous, verb
+from panbudget.cli import Day, Done, Names, dangerous, typed_quantity, verb
 from panbudget.errors import PanbudgetError, Problem
 
 
@@ -21,7 +21,7 @@ def today(
 
     Example:  panbudget today my-garden/garden.toml --out my-garden/today --overwrite
     """
-    levels = {name: _level(text) for name, text in _by_valve(scenario, level)}
+    levels = {name: typed_quantity("--level", text, "depth") for name, text in _by_valve(scenario, level)}
     moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
     result = panbudget.today(scenario, day=day, level=levels, opened=moments, sheet=sheet, step=step)
     return Done(result, lambda: _lines(result, sheet), dangerous(result.season.findings))
@@ -47,15 +47,6 @@ def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
         if pairs[-1][0] in dict(pairs[:-1]):
             raise PanbudgetError(Problem("twice", f'"{text}"', f"is a second one of {pairs[-1][0]}", "", "give one"))
     return pairs
-
-
-def _level(text: str) -> float:
-    from panbudget.units import UnitError, quantity
-
-    try:
-        return quantity(text, "depth")
-    except UnitError as error:
-        raise PanbudgetError(error.problem.under(f'--level "{text}"')) from None
 
 
 def _moment(text: str) -> dt.datetime:

@@ -6,7 +6,6 @@ Colours and dashes are those of the reports (`reports/style.toml`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -92,17 +91,14 @@ def season_chart(desk: Desk) -> dict[str, Any]:
     }
 
 
-def needed_of(desk: Desk) -> Mapping[str, float]:
-    """Return what exact refill would have given each bed, as the last replay has it. [mm]"""
-    return {} if desk.season is None else {key: bed["net_demand_mm"] for key, bed in desk.season.totals["beds"].items()}
-
-
 @shown
 def water_series(desk: Desk) -> dict[str, Any]:
     """Return what of the chart of supplied beside needed depends on the season."""
     if desk.lines is None:
         return {}
-    beds, needed, scale = list(desk.lines.supplied), needed_of(desk), words.SHOWN["depth"]
+    beds, scale = list(desk.lines.supplied), words.SHOWN["depth"]
+    totals = {} if desk.season is None else desk.season.totals["beds"]
+    needed = {key: bed["net_demand_mm"] for key, bed in totals.items()}
     pinned = desk.pinned[1].supplied if desk.pinned else {}
     values = {"supplied": desk.lines.supplied, "needed": needed, "pinned": pinned}
     return {
@@ -115,7 +111,7 @@ def water_series(desk: Desk) -> dict[str, Any]:
     }
 
 
-def water_chart(desk: Desk) -> dict[str, Any]:
+def water_chart() -> dict[str, Any]:
     """Return the options of the chart of supplied beside needed."""
     return {**_drawn("common"), **_drawn("water")}
 

@@ -224,7 +224,7 @@ class Garden:
         _named(self.chart.props("role=img"), texts["chart_label"])
         with words.units_shown(self.desk.scenario.units if self.desk.scenario else "metric"):
             ui.html(words.filled(texts["water"], {}), sanitize=False, tag="h3")
-        self.water = ui.echart(charts.water_chart(self.desk), renderer="svg").style(f"height:{60 + 56 * beds}px")
+        self.water = ui.echart(charts.water_chart(), renderer="svg").style(f"height:{60 + 56 * beds}px")
         _named(self.water.props("role=img"), texts["water_label"])
         with ui.element("details"):
             ui.html(texts["table"], sanitize=False, tag="summary")

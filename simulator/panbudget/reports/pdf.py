@@ -127,9 +127,9 @@ class Paper(FPDF):
         if self.will_page_break(height):
             self.add_page()
 
-    def rule(self, width: float = 0.2, shade: int = 0) -> None:
+    def rule(self, shade: int = 0) -> None:
         """Draw a line over the whole width."""
-        self.set_line_width(width)
+        self.set_line_width(0.2)
         self.set_draw_color(shade)
         self.line(SIDE, self.get_y(), SIDE + self.epw, self.get_y())
         self.set_draw_color(0)

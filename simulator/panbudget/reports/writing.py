@@ -174,7 +174,7 @@ def write_into(result: Any, folder: Path, *, figures: bool = False) -> None:
     for name, table in verb.tables.items():
         files.write_csv(_metric(table)(result), folder / name)
     for name in [name for name in names if name.endswith(".json")][:1]:
-        files.write_json(as_json(result), folder / name)
+        (folder / name).write_bytes(files.json_bytes(as_json(result)))
     for name, content in verb.files.items():
         if whole := shown(content)(result):
             (folder / name).write_bytes(whole)

@@ -5,32 +5,10 @@ Editing: keys of a scenario file that a command or the page puts in; comments, o
 import copy
 import tomllib
 from collections.abc import Collection, Mapping
-from pathlib import Path
 from typing import Any
 
 from panbudget.errors import Problem, ScenarioError
-from panbudget.files import toml_key, write_whole
-
-
-def put_in(path: Path, table: tuple[str, ...], values: Mapping[str, str], *, without: Collection[str] = ()) -> None:
-    """
-    Put texts into a table of a scenario file.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file that can be read.
-    table, values, without
-        As `edited` takes them.
-
-    Raises
-    ------
-    ScenarioError
-        As `edited`.
-    OutputError
-        The file can't be written.
-    """
-    write_whole(path, edited(path.read_bytes().decode("utf-8-sig"), table, values, without=without, file=str(path)))
+from panbudget.files import toml_key
 
 
 def edited(

@@ -14,12 +14,12 @@ from panbudget.numeric import Floats, Mask
 from panbudget.scenario import faults as kinds
 from panbudget.scenario.faults import Fault
 from panbudget.scenario.garden import Scenario
+from panbudget.scenario.pans import LEAST_SWING
 from panbudget.season import TEXTS
 from panbudget.season.layout import Forcing, Row
 from panbudget.words import day_said, joined, say
 
 DAYS_A_MONTH = 365.25 / 12.0
-_MOST = 0.001  # kg; no swing is smaller
 # by what a fault's sizes are multiplied where they are shown; flows are by the hour
 _SHOWN = {"share": 100.0, "rate": 100.0, "factor": 100.0, "loss": 24.0, "above": 1.0, "splash": 1.0}
 
@@ -199,7 +199,7 @@ def _knock(fault: kinds.Knocked, row: int, on: Mask, forcing: Forcing) -> None:
         # put right on the morning after its last day, which may be the first of a run that goes on from another
         before = (fault.trip or 0.0) if (forcing.dates[0].date() - fault.end).days == 1 else 0.0
     pans.shift[row] += np.diff(risen, prepend=before)
-    pans.swing[row] = np.maximum(pans.swing[row] + np.where(on, fault.swing or 0.0, 0.0), _MOST)
+    pans.swing[row] = np.maximum(pans.swing[row] + np.where(on, fault.swing or 0.0, 0.0), LEAST_SWING)
 
 
 def _clog(rows: Sequence[Row], share: Floats, forcing: Forcing) -> None:

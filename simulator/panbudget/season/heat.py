@@ -12,6 +12,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from panbudget.errors import Problem, ScenarioError
@@ -273,6 +274,24 @@ def _heated(weather: Weather, heat: Heat, site: Site, days: pd.DatetimeIndex, wh
         provenance={**weather.provenance, "assumptions": [text, *weather.provenance["assumptions"]]},
         notes=(text, *weather.notes),
     )
+
+
+def hottest_run(tmax: npt.ArrayLike, length: int) -> slice:
+    """
+    Return the days in a row of the highest mean, the first of equals.
+
+    Parameters
+    ----------
+    tmax : array_like (days,)
+        [°C]
+    length : int
+        How many days; all of them where they are fewer.
+    """
+    length = min(length, np.size(tmax))
+    means = np.convolve(np.asarray(tmax, float), np.full(length, 1.0 / length), mode="valid")
+    # sums of equal days differ in the last bit, which must not choose the run
+    first = int(np.argmax(np.round(means, 9)))
+    return slice(first, first + length)
 
 
 def _days_of(daily: pd.DataFrame, heat: Heat) -> pd.DatetimeIndex:

@@ -119,7 +119,6 @@ def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[s
         parts["controllers"][names[row]]["salt"] = balance.as_dict(out.evaporated[row])
     first, last = dates[0].date(), dates[-1].date()
     whole: dict[str, Any] = {
-        "schema": 1,
         "title": scenario.title,
         "season": {"start": first.isoformat(), "end": last.isoformat(), "days": len(dates)},
         **parts,

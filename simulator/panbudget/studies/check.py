@@ -121,8 +121,6 @@ class Checked(Reported):
         """Return what ``check --json`` prints."""
         source, totals = self.weather.provenance, self.season.totals
         return {
-            "schema": 1,
-            "title": self.scenario.title,
             "season": totals["season"],
             "weather": {
                 **{key: source[key] for key in _OF_FILE},

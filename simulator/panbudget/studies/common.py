@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget import words
-from panbudget.engine.arrays import Beds, Results
+from panbudget.engine.arrays import Beds
 from panbudget.errors import Problem, ScenarioError
 from panbudget.extras import Step, silent
 from panbudget.scenario.garden import Controller, Scenario
@@ -115,11 +115,6 @@ def assumptions_of(seasons: Iterable[Season]) -> list[str]:
 def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
     """Tell on which days a bed grows and is short of water, by a bed's daily table and its column of Ks."""
     return bed["growing"].astype(bool) & (bed[ks] < 1.0)
-
-
-def short_lanes(out: Results, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:
-    """Tell the same of the lanes of a run, of all of which results were kept. (lanes, days)"""
-    return np.asarray((out.ks[lanes] < 1.0) & growing_lanes(beds, lanes))
 
 
 def growing_lanes(beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:

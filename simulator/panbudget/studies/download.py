@@ -18,7 +18,7 @@ from pydantic import ValidationError
 from panbudget.errors import Problem, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
-from panbudget.scenario.editing import put_in
+from panbudget.scenario.editing import edited
 from panbudget.scenario.garden import Site
 from panbudget.scenario.problems import problems
 from panbudget.weather.formats import power
@@ -282,7 +282,8 @@ def _name(garden: _Garden, draft: _Draft) -> Iterator[str]:
     named = [part, *(garden.named("weather").get("fallback", []) if len(draft.tables) == 1 else [])]
     if any(name in files if isinstance(files := other.get("file"), list) else name == files for other in named):
         return
-    put_in(garden.path, draft.tables, {"file": name}, without=_OF_THE_FILE)
+    text, shown = garden.path.read_bytes().decode("utf-8-sig"), str(garden.path)
+    write_whole(garden.path, edited(text, draft.tables, {"file": name}, without=_OF_THE_FILE, file=shown))
     former = ", ".join(f"{key} = {part[key]!r}" for key in ("file", *_OF_THE_FILE) if key in part)
     line = _TEXTS["put"].format(scenario=garden.path.name, table=".".join(draft.tables), file=name)
     yield line + (_TEXTS["before"].format(lines=former) if former else "")

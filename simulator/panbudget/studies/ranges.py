@@ -280,8 +280,7 @@ def interval_of(values: Floats, share: float) -> tuple[float, float]:
     >>> interval_of(np.arange(101.0), 0.9)
     (5.0, 95.0)
     """
-    tail = (1.0 - share) / 2.0
-    low, high = np.quantile(values, [tail, 1.0 - tail])
+    low, high = np.quantile(values, tails(share))
     return round(float(low), 9), round(float(high), 9)
 
 
@@ -344,27 +343,24 @@ def signs(value: Any, other: Any) -> Ints:
         return np.asarray(np.where(apart | (np.isinf(value) ^ np.isinf(other)), np.sign(value - other), 0), np.int64)
 
 
-def sampled_forcings(season: Stretch, draws: Draws | int) -> Iterator[Forcing]:
+def drawn_forcings(scenario: Scenario, forcings: Iterable[Forcing], draws: int | Draws) -> Iterator[Forcing]:
     """
-    Lay draws on a stretch's forcing.
+    Lay draws on forcings.
 
     Parameters
     ----------
-    season : Stretch
+    scenario : Scenario
         As described; the draws are factors on it.
-    draws : Draws or int
-        Or how many, over the ranges that its scenario states.
+    forcings : iterable of Forcing
+        Of one garden: several stretches of weather are taken in turn.
+    draws : int or Draws
+        How many, over the ranges that the scenario states; or themselves.
 
     Yields
     ------
     Forcing
-        The season's own, with the factors drawn laid on pans, tanks and beds.
+        With the factors drawn laid on pans, tanks and beds, draw after draw.
     """
-    return drawn_forcings(season.scenario, [season.forcing], draws)
-
-
-def drawn_forcings(scenario: Scenario, forcings: Iterable[Forcing], draws: int | Draws) -> Iterator[Forcing]:
-    """Draw forcings of one garden as `sampled_forcings` does, taking several stretches of weather in turn."""
     in_turn = itertools.cycle(forcings)  # which takes each when its turn comes
     first = forcing = next(in_turn)
     draws = drawn_factors(scenario, draws) if isinstance(draws, int) else draws
@@ -463,7 +459,7 @@ def sampled_chains(
     lane_numbers, first = list(lanes), stretches[0]
     soil = {name: getattr(first.began, name)[lane_numbers] for name in ("depletion", "surface_depletion", "wetted")}
     began, described = first.began._replace(**soil), first.forcing.pans.swing[:, 0]
-    for forcings in zip(*(sampled_forcings(stretch, draws) for stretch in stretches), strict=True):
+    for forcings in zip(*(drawn_forcings(each.scenario, [each.forcing], draws) for each in stretches), strict=True):
         # a pan that began at its reset begins at the one drawn
         grown = (forcings[0].pans.swing[:, 0] - described) * np.clip(began.level / described, 0.0, 1.0)
         state, results = began._replace(level=began.level + grown).copy(), []

@@ -27,7 +27,7 @@ from panbudget.season.run import run_forcing, run_salted
 from panbudget.season.totals import add_up
 from panbudget.season.years import usable_years
 from panbudget.studies import ranges
-from panbudget.studies.common import growing_lanes, short_lanes
+from panbudget.studies.common import growing_lanes
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather
@@ -172,7 +172,7 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
     for factor in FACTORS:
         grown = _grown(season, row, factor)
         out, _ = run_forcing(grown.forcing, grown.began.copy())
-        short = short_lanes(out, forcing.beds, driest)
+        short = (out.ks[driest] < 1.0) & growing_lanes(forcing.beds, driest)
         empty = (out.starved_hours[served] > 0.0).any(axis=0).sum()
         sums = (out.starved_hours[served].sum(), out.tank_drawn[row].sum(), out.tank_over[row].sum())
         drawn = days(factor, draws)

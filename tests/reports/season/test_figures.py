@@ -18,6 +18,7 @@ from panbudget.reports.season import figures
 from panbudget.reports.season.page import season_report
 from panbudget.reports.style import STYLES
 from panbudget.scenario.garden import scenario_from
+from panbudget.season.heat import hottest_run
 from tests.small_weather import heat_wave, weather_csv
 
 
@@ -85,7 +86,7 @@ def test_a_knocked_counterweight_moves_the_levels_that_are_drawn(make_garden):
     knocked = {"fault": [{"kind": "knocked", "start": dt.date(2025, 5, 15), "trip": "4 kg"}]}
     season = replay(make_garden(knocked, weather=heat_wave()))
     (ax,) = figures.pan_level_figure(season)
-    window = figures.hottest_days(season.days)
+    window = hottest_run(season.days["tmax_c"], figures.HOT_DAYS)
     drawn, stood = lines(ax), figures.levels_of(season, "upper", window)
     for name in ("reset", "rim"):
         assert drawn[name].get_ydata()[:-1].tolist() == stood[name].tolist()
@@ -104,9 +105,9 @@ def test_a_reset_is_drawn_where_it_stood_on_its_day():
 
 
 def test_the_hottest_days_are_the_hottest_run(season):
-    window = figures.hottest_days(season.days)
+    window = hottest_run(season.days["tmax_c"], figures.HOT_DAYS)
     assert (window.start, window.stop) == (10, 20)
-    assert figures.hottest_days(season.days.iloc[:3]) == slice(0, 3)
+    assert hottest_run(season.days["tmax_c"].iloc[:3], figures.HOT_DAYS) == slice(0, 3)
 
 
 def test_supplied_and_needed_add_up_to_the_totals(season):

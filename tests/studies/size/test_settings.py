@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from panbudget import replay
+from panbudget.season.heat import hottest_run
 from panbudget.studies.size import settings
-from panbudget.studies.size.settings import _daylight, hottest_week
+from panbudget.studies.size.settings import HOT_DAYS, _daylight
 from tests.studies.size.made_up import PRESENT
 
 
@@ -20,7 +21,7 @@ from tests.studies.size.made_up import PRESENT
     ],
 )
 def test_the_hottest_week_has_the_highest_mean_of_seven_days(tmax, hottest):
-    assert hottest_week(np.array(tmax)) == hottest
+    assert hottest_run(np.array(tmax), HOT_DAYS) == hottest
 
 
 def test_openings_in_daylight_are_a_share_of_each_settings_own():

@@ -13,8 +13,9 @@ from matplotlib.ticker import MaxNLocator
 
 from panbudget.reports import canvas
 from panbudget.reports.canvas import WIDTH, date_axis, day_numbers, day_ticks, keys, legend_over, steps
-from panbudget.reports.season.figures import draw_level, draw_water_left, hottest_days, least_and_most_left
+from panbudget.reports.season.figures import HOT_DAYS, draw_level, draw_water_left, least_and_most_left
 from panbudget.reports.style import STYLES, applied, plain
+from panbudget.season.heat import hottest_run
 from panbudget.season.result import Season
 from panbudget.studies.compare import Comparison
 
@@ -119,7 +120,7 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
     first = comparison.seasons[comparison.names[0]]
     window = _shown(comparison, first)
     if window.stop - window.start > _MOST_PAN_DAYS:
-        hottest = hottest_days(first.days.iloc[window])
+        hottest = hottest_run(first.days["tmax_c"].iloc[window], HOT_DAYS)
         window = slice(window.start + hottest.start, window.start + hottest.stop)
     index = pd.DatetimeIndex(first.days.index)[window]
     columns = _panels(comparison, len(comparison.controllers), 2.0)

@@ -23,11 +23,12 @@ from panbudget.reports.canvas import date_axis, day_numbers, keys, legend_above,
 from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.style import STYLES, VALVE_STYLES, applied, plain
 from panbudget.scenario.supplies import Tank
+from panbudget.season.heat import hottest_run
 from panbudget.season.result import Season
 from panbudget.studies.supplies import tank_sizes
 from panbudget.words import SHOWN, bare, days_said, kilograms, mm
 
-_HOT_DAYS = 10
+HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
 _COLUMNS = 3
 MOST_DRAWN = 12  # panels a figure; nobody looks through a hundred, and they would take most of a minute
@@ -139,29 +140,6 @@ def least_and_most_left(*tables: pd.DataFrame) -> tuple[float, float]:
     return min(1.08 * float(water_left.min()), -_ROOM_BELOW * most), most
 
 
-def hottest_days(days: pd.DataFrame, length: int = _HOT_DAYS) -> slice:
-    """
-    Find the hottest run of consecutive days.
-
-    Parameters
-    ----------
-    days : DataFrame
-        With ``tmax_c``, one row a day.
-    length : int
-        How many days; fewer if the season is shorter.
-
-    Returns
-    -------
-    slice
-        Rows of the run with the highest mean Tmax, the first of equals.
-    """
-    length = min(length, len(days))
-    means = np.convolve(days["tmax_c"].to_numpy(float), np.full(length, 1.0 / length), mode="valid")
-    # sums of equal days differ in the last bit, which must not choose the run
-    first = int(np.argmax(np.round(means, 9)))
-    return slice(first, first + length)
-
-
 @applied()
 def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes]:
     """
@@ -178,7 +156,7 @@ def pan_level_figure(season: Season, axes: Sequence[Axes] | None = None) -> list
     list of Axes
         In the scenario's order; kg on the left, the same in mm of water on the right.
     """
-    window = hottest_days(season.days)
+    window = hottest_run(season.days["tmax_c"], HOT_DAYS)
     shown = pd.DatetimeIndex(season.days.index)[window]
     valves = drawn_valves(season)
     axes = panels(len(valves), height=2.6, axes=axes)

@@ -20,13 +20,14 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Pans, Results, State, Tanks, empty_results, empty_state
 from panbudget.engine.compiled import compiled, has_compiler, is_kept
 from panbudget.numeric import Floats
+from panbudget.season.heat import hottest_run
 from panbudget.season.layout import LANES, Bundle, Forcing, lay_out
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.season.totals import add_up
 from panbudget.studies.ranges import WORTH_COMPILING, ValveFactors
 
-_HOT_DAYS = 7
+HOT_DAYS = 7
 _SOILS = ("depletion", "surface_depletion", "wetted")
 _WORTH_PROCESSES = 400
 #: told how many parts of how many are done
@@ -108,14 +109,6 @@ class Outcome:
     wasted: Floats
 
 
-def hottest_week(tmax: Floats) -> slice:
-    """Return the seven days of the highest mean, the first of equals; all days of a season that has fewer."""
-    length = min(_HOT_DAYS, len(tmax))
-    means = np.convolve(tmax, np.full(length, 1.0 / length), mode="valid")
-    first = int(np.argmax(np.round(means, 9)))
-    return slice(first, first + length)
-
-
 def year_forcing(season: Season, controller: str) -> YearForcing:
     """
     Take one valve out of a replay.
@@ -145,7 +138,7 @@ def year_forcing(season: Season, controller: str) -> YearForcing:
     return YearForcing(
         forcing=dataclasses.replace(forcing, pans=pans),
         began=season.began._replace(**{name: getattr(season.began, name)[lanes] for name in _SOILS}),
-        hottest=hottest_week(season.days["tmax_c"].to_numpy(float)),
+        hottest=hottest_run(season.days["tmax_c"], HOT_DAYS),
         net_demand=np.array(demand),
     )
 

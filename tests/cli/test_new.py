@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import re
 import tomllib
 from pathlib import Path
 
@@ -45,6 +46,13 @@ def test_units_are_written_as_asked_and_unknown_ones_refused(tmp_path, capsys):
     for units in ("US", "metric"):
         assert run(capsys, "new", tmp_path / units, "--units", units)[0] == 0
         assert load_scenario(tmp_path / units / "garden.toml").units == units
+        assert run(capsys, "new", tmp_path / f"full {units}", "--full", "--units", units)[0] == 0
+        for garden in (tmp_path / units / "garden.toml", tmp_path / f"full {units}" / "garden.toml"):
+            text = garden.read_text(encoding="utf-8")
+            values = re.findall(r'"\d[^"]*"', "\n".join(re.findall(r"(?m)^(?!#)[^#\n]+", text)))
+            metric = [value for value in values if re.search(r" (k?g|[cm]?m(\^2)?|L/h|kPa)\"$", value)]
+            assert len(values) > 12 and metric == (values if units == "metric" else []), garden
+            assert "full" not in str(garden) or '# wind_height = "2 m"' in text  # the default, whatever the units
     code, out, err = run(capsys, "new", tmp_path / "furlongs", "--units", "furlongs")
     assert (code, out) == (2, "")
     assert '--units "furlongs" is unknown; expected: metric or US' in err

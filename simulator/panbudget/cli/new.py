@@ -3,7 +3,9 @@ Command line: `new`, a garden to start from.
 """
 
 import os
+import re
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
@@ -11,7 +13,7 @@ import typer
 
 from panbudget.cli import command, one_of, say
 from panbudget.errors import OutputError, PanbudgetError, Problem
-from panbudget.words import System, packaged_text
+from panbudget.words import System, packaged, packaged_text
 
 
 @command
@@ -63,9 +65,21 @@ def new(
 
 
 def _in_units(template: str, units: str | None) -> bytes:
-    """Return a template that asks for units."""
-    content = packaged_text(f"templates/{template}").encode()
-    return content if units is None else content.replace(b'# show.units = "US"', f'show.units = "{units}"'.encode())
+    """Return a template that asks for units; its quantities are in them too, but for those of lines that are comments."""
+    text = packaged_text(f"templates/{template}")
+    if units is not None:
+        text = text.replace('# show.units = "US"', f'show.units = "{units}"')
+    if units == "US":
+        us = packaged("templates/us.toml")
+        text = re.sub(r"(?m)^(?!#)[^#\n]+", lambda line: _translated(line[0], us), text)
+    return text.encode()
+
+
+def _translated(line: str, us: Mapping[str, str]) -> str:
+    """Return a line with its quantities in US units, as long as before if it can be: comments stay below one another."""
+    return (
+        re.sub(r'"([^"]+)"', lambda text: f'"{us.get(text[1], text[1])}"', line).rstrip(" ").ljust(len(line) - 1) + " "
+    )
 
 
 def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:

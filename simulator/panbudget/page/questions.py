@@ -160,6 +160,7 @@ def screens() -> tuple[Screen, ...]:
     """Return all that is asked, in turn; what has no default of its own has the one of the file to start from."""
     start = tomllib.loads(words.packaged_text("templates/short.toml"))
     (valve,) = start["controller"].values()
+    us = words.packaged("templates/us.toml")
     begins = {"garden": start, "valve": valve, "bed": next(iter(valve["bed"].values()))}
     made = []
     for screen in TABLE["screen"]:
@@ -170,7 +171,7 @@ def screens() -> tuple[Screen, ...]:
                 for name in given["at"].split("."):
                     part = part[name]
                 given = {**given, "default": str(part)}
-            asked.append(Question(**given))
+            asked.append(Question(**given, us=us.get(given["default"], "")))
         made.append(Screen(**{k: v for k, v in screen.items() if k != "question"}, questions=tuple(asked)))
     return tuple(made)
 

@@ -4,6 +4,7 @@ Files: TOML that somebody typed is read; tables as CSV and totals as JSON are wr
 What is written holds no dates of writing and no host, and numbers printed one way.
 """
 
+import functools
 import gzip
 import json
 import os
@@ -59,10 +60,15 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
 
 
 def _guarded(value: object) -> object:
-    if not isinstance(value, str) or _PLAIN_NUMBER.fullmatch(value):
-        return value
-    plain = unicodedata.normalize("NFKC", value).lstrip(" \ufeff\u200b")
-    return f"'{value}" if plain.startswith(_FORMULA_SIGNS) else value
+    return _guarded_text(value) if isinstance(value, str) else value
+
+
+@functools.lru_cache(maxsize=4096)
+def _guarded_text(text: str) -> str:
+    if _PLAIN_NUMBER.fullmatch(text):
+        return text
+    plain = unicodedata.normalize("NFKC", text).lstrip(" \ufeff\u200b")
+    return f"'{text}" if plain.startswith(_FORMULA_SIGNS) else text
 
 
 class Unlikely(Exception):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import stat
 import sys
@@ -57,6 +58,33 @@ def test_code_that_is_not_as_it_was_written_is_compiled_again(damage, suffix, tm
     once_more = compiling.compiled(third)
     assert (once_more(1.0), once_more.hits(), capsys.readouterr().err) == (third(1.0), 1, "")
     compiling.compiled.cache_clear()
+
+
+def test_of_two_processes_that_begin_together_one_compiles(tmp_path, monkeypatch):
+    monkeypatch.setenv(compiling.CACHE_VARIABLE, str(tmp_path))
+    compiling.compiled.cache_clear()
+    run, alone = compiling.compiled(third), compiling._alone
+
+    @contextlib.contextmanager
+    def waited(folder):
+        """Another process compiles meanwhile."""
+        monkeypatch.setattr(compiling, "_alone", alone)
+        assert compiling.compiled.__wrapped__(third)(1.0) == third(1.0)
+        with alone(folder):
+            yield
+
+    monkeypatch.setattr(compiling, "_alone", waited)
+    assert (run(1.0), run.hits()) == (third(1.0), 1)
+    compiling.compiled.cache_clear()
+
+
+def test_who_compiles_keeps_others_waiting(tmp_path):
+    fcntl = pytest.importorskip("fcntl")
+    handle = os.open(tmp_path, os.O_RDONLY)
+    with compiling._alone(tmp_path), pytest.raises(BlockingIOError):
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    os.close(handle)
 
 
 def test_a_cache_that_can_t_be_written_to_any_more_stops_nothing(tmp_path, monkeypatch):

@@ -62,23 +62,27 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     engine's functions that it calls are compiled into it, but for those of `_CALLED`.
     """
     folder = cache_folder(function)
-    if folder is not None and not _is_as_written(folder):
-        print("panbudget: what was kept of compiled code is damaged; it is compiled again", file=sys.stderr)
-        folder = folder if _thrown_away(folder) else None
+    if folder is not None:
+        with _alone(folder):
+            if not _is_as_written(folder):
+                print("panbudget: what was kept of compiled code is damaged; it is compiled again", file=sys.stderr)
+                folder = folder if _thrown_away(folder) else None
     ready = _outermost(function, folder)
 
     @functools.wraps(function)
     def run(*arguments: Any) -> Any:
         nonlocal ready
         known = len(ready.overloads)
-        try:
-            done = ready(*arguments)
-        except OSError:  # a full disk, a folder that went: nothing has run yet
-            ready = _outermost(function, None)
-            done = ready(*arguments)
-        if folder is not None and len(ready.overloads) > known and ready.stats.cache_misses:
-            with contextlib.suppress(OSError):
-                (folder / _SEAL).write_text(json.dumps(_digests(folder)), encoding="ascii")
+        # of processes that begin together one compiles, and the others take what it has kept
+        with contextlib.nullcontext() if known or folder is None else _alone(folder):
+            try:
+                done = ready(*arguments)
+            except OSError:  # a full disk, a folder that went: nothing has run yet
+                ready = _outermost(function, None)
+                done = ready(*arguments)
+            if folder is not None and len(ready.overloads) > known and ready.stats.cache_misses:
+                with contextlib.suppress(OSError):
+                    (folder / _SEAL).write_text(json.dumps(_digests(folder)), encoding="ascii")
         return done
 
     run.hits = lambda: sum(ready.stats.cache_hits.values())  # type: ignore[attr-defined]
@@ -93,6 +97,24 @@ def is_kept(function: Callable[..., Any]) -> bool:
     source = Path(function.__code__.co_filename).absolute().parent
     mark = hashlib.sha1(str(source).encode(), usedforsecurity=False).hexdigest()
     return any(folder.glob(f"{source.name}_{mark}/*.{function.__name__}-*.nbi"))
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Have others wait who ask for the same folder, where the system can; one that is killed keeps nobody waiting."""
+    try:
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+    except (ImportError, OSError):
+        yield
+        return
+    try:
+        with contextlib.suppress(OSError):  # a file system without locks: each compiles for itself
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _outermost(function: Callable[..., Any], folder: Path | None) -> Any:

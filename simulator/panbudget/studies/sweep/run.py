@@ -214,9 +214,9 @@ def sweep(
         run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
         bad = _run_all(plan, store, watch, run)
         refuse_sites(plan, {} if keep_going else bad)
-        swept = finished(plan, store, watch.parts, kept=watch.kept, seconds=watch.seconds, elapsed=watch.elapsed)
-        trim_weather()
+        swept = finished(plan, store, watch.parts, kept=watch.kept, seconds=watch.seconds)
         _written_beside(swept, store, to, maps, quantile)
+        swept = dataclasses.replace(swept, elapsed=watch.elapsed)
         store.log(f"{swept.rows} rows: finished in {swept.elapsed:.1f} s")
         return swept
 
@@ -287,6 +287,7 @@ def _run_all(
         store.write_part(part.index, part.payload)
         store.log(f"part {part.index}: {part.rows} rows")
         watch.count(part)
+    trim_weather()
     for name, lines in bad.items():
         store.log(f"site {name} can't be run: {'; '.join(lines)}")
     return bad

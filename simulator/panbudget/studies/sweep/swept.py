@@ -54,6 +54,7 @@ class Swept:
     seconds : dict
         What took how long in the workers, this run.
     elapsed : float
+        Of this run, everything written. [s]
     """
 
     folder: Path
@@ -141,7 +142,7 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
     plan, store
     parts : int
     **run
-        Of this run: ``kept``, ``seconds``, ``elapsed``.
+        Of this run: ``kept``, ``seconds``.
     """
     wish = plan.base.wishes.stress_days
     bad: dict[str, BadSite] = {}  # each part of a site's designs names it

@@ -256,7 +256,7 @@ class CheckedFile:
     notes: tuple[str, ...]
     doubts: tuple[str, ...] = ()
 
-    @property
+    @functools.cached_property
     def days(self) -> pd.DatetimeIndex:
         """Every day from its first to its last."""
         return pd.DatetimeIndex(self.arranged.daily.index)

@@ -2,8 +2,6 @@
 Asking: the first visit, question by question, each with its drawing; and the garden's file to mend.
 """
 
-from __future__ import annotations
-
 import asyncio
 from collections.abc import Callable
 from functools import partial

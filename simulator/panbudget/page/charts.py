@@ -4,8 +4,6 @@ Charts: what the page draws, as options of the chart library; day by day, a stri
 Colours and dashes are those of the reports (`reports/style.toml`).
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -4,8 +4,6 @@ Desk: one garden as it lies on the page, for all windows alike: its file, the se
 Knows no screen. What changes is told to whoever listens; what takes long runs in threads, and only the latest is wanted.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import datetime as dt

@@ -2,8 +2,6 @@
 Garden: the page of a garden: its settings, its season, what was found, what was tried, and what can be made from there.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import html
 from collections.abc import Callable

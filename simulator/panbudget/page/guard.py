@@ -4,8 +4,6 @@ Guard: who may talk to the page. This machine, by the address with its token, fr
 Every request and every socket passes here before anything else looks at it.
 """
 
-from __future__ import annotations
-
 import hmac
 from collections.abc import Awaitable, Callable, MutableMapping
 from pathlib import Path

@@ -4,8 +4,6 @@ Jobs: what takes long runs in a process of its own, which says its steps and can
 `python -m panbudget.page.jobs` is that process: it is given one job as JSON on its standard input.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import datetime as dt

@@ -4,8 +4,6 @@ Lines: what the page draws of a season, from a quick run of the engine, from a r
 Units: mm over a bed's area, litres, openings a day. "CONTROLLER/BED" names a bed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 

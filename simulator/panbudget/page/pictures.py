@@ -4,8 +4,6 @@ Pictures: small drawings beside the questions, to scale where there is something
 Here are their measures [px]; how they are drawn stands in `reports/templates/pictures.svg.j2`.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Callable, Mapping

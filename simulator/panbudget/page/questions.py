@@ -5,8 +5,6 @@ What is asked, and where each answer stands in the file, is in `questions.toml`;
 `templates/short.toml`. Answers are texts, as they are typed.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 import re

@@ -2,8 +2,6 @@
 Server: the garden's page on 127.0.0.1, at an address with a token in it, for whoever has that address.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import os

@@ -2,8 +2,6 @@
 Arranging: in which order every page stands: its picture, what was found by its causes, what is folded, and which words it explains.
 """
 
-from __future__ import annotations
-
 import functools
 import html
 import re

@@ -5,8 +5,6 @@ Units: kPa, L/h, L, m. Friction by Hazen–Williams; a valve's loss by the squar
 rain that a roof brings.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple

@@ -5,8 +5,6 @@ Checking: is a scenario sound, and what does its weather file hold?
 on is known beforehand.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 from collections.abc import Sequence

@@ -7,8 +7,6 @@ emitter's flow and swing, and on each bed's emitters. Seeded and stratified: of 
 once (Latin hypercube; McKay, Beckman & Conover 1979). Soils, plants and the weather are taken as they are. [factors: -]
 """
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import itertools

@@ -6,8 +6,6 @@ sure they are, how near a flow or a swing must be set, and whether a calendar ma
 with draws of what is uncertain.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass

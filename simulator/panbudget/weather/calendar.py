@@ -6,8 +6,6 @@ different years, is no summer that anybody lived through: it is laid onto the ca
 reader to the report, and a note that says so before everything else.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -2,8 +2,6 @@
 Finishing: checked days with their gaps filled, by other stations' files or by rule, and every value's origin beside it.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 from collections import Counter

@@ -2,8 +2,6 @@
 Marks: numbers that loggers and archives write for a missing value, found in a table by what they are and taken out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import NamedTuple

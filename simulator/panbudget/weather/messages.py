@@ -2,8 +2,6 @@
 Messages: what the room says of a file. The words stand in `messages.toml`, by code; values in braces come from the modules.
 """
 
-from __future__ import annotations
-
 import functools
 from typing import Any
 

@@ -2,8 +2,6 @@
 Of a scenario: the weather file that it names, read as it says, with its fallbacks.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any
 

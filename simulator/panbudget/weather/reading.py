@@ -2,8 +2,6 @@
 Reading: a weather file, or several, recognised and read, its days set in order and its values checked; nothing is filled.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

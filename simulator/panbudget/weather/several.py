@@ -5,8 +5,6 @@ Files of hours with one and the same header are one table in parts, so that a da
 whole. Others are joined day by day: the first in the list that has a figure gives it, and where two have one they must agree.
 """
 
-from __future__ import annotations
-
 import glob
 import hashlib
 import os

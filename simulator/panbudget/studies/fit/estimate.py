@@ -6,8 +6,6 @@ of the pan `posterior`'s; here is what comes of it: estimates, ranges, an overla
 of the log's lines.
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace

@@ -6,8 +6,6 @@ Three witnesses of one pan: counts tell exposure over swing, levels exposure and
 Where two contradict each other, the one that asks for an unlikely garden is left out, and the log's page says so.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace

@@ -12,8 +12,6 @@ counterweights at which the beam fell and rose again, ``fell_at_kg`` and ``rose_
 Nor is one with ``tub_mm``: the depth of the water, by ruler, in a tub that stands in the pan's place with no valve.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import itertools
 import math

@@ -5,8 +5,6 @@ Units: kg of water, L, mm, solar hours. `PanModel` runs hour by hour in the mean
 valve is pressed by hand too, the engine steps through instead.
 """
 
-from __future__ import annotations
-
 import bisect
 import dataclasses
 import functools

@@ -7,8 +7,6 @@ proposal following what it finds (population Monte Carlo; Cappé et al. 2004, fr
 levels the swing, a meter litres an opening; what none of them tells stays as uncertain as it was.
 """
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field

@@ -6,8 +6,6 @@ openings are known; each has a zero of its own. Openings that nobody counted com
 and the meter are taken as they are.
 """
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import dataclass
 

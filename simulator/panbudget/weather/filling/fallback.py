@@ -6,8 +6,6 @@ where the user says so; never air pressure or pan evaporation. Where several fal
 has a value lends it. Left out on purpose: mending a value that can't be true; that is refused as ever.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path

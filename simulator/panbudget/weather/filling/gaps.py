@@ -5,8 +5,6 @@ Temperatures are never invented, rain only when the user says that no figure mea
 altogether is estimated for all days (see `estimates`); one with holes is filled within `GapLimits`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from panbudget.errors import Problem

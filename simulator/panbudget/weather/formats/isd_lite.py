@@ -12,8 +12,6 @@ are known and the total holds more, it is taken, for gauges lose rain and seldom
 Sea-level pressure is no pressure at the site and is left out; FAO-56 eq 7 then gives it.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import re
 

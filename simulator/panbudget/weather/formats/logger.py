@@ -6,8 +6,6 @@ between the columns, decimal point or decimal comma; one column of times, or a d
 of the file's own clock, a record belonging to the day that is written on it.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import itertools
 import re

@@ -4,8 +4,6 @@ Readers: the weather formats that are known, and which one a file is in.
 To add a format: write a module with ``NAME``, ``SOURCE``, ``sniff`` and ``read`` (see `raw.Reader`) and list it here.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 

@@ -5,8 +5,6 @@ Columns that only blanks part; a row a value, with what it is in a column of its
 station's printed month; rows numbered under no header. What can't be turned is refused by its shape.
 """
 
-from __future__ import annotations
-
 import functools
 import itertools
 import math

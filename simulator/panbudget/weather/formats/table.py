@@ -8,8 +8,6 @@ has both marks, such as 1.234,5, so that there is nothing to guess. Missing valu
 codes; any other text is named by line and column, since what it means is a guess.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from typing import Any

@@ -174,8 +174,11 @@ def write_whole(path: Path, text: str) -> None:
     OutputError
         It can't be written.
     """
-    target = path.resolve()  # a link stays one
+    target = Path(os.path.realpath(path))  # a link stays one, and a loop of links raises nothing here
     draft = target.with_name(f".{target.name}.{os.getpid()}")
+    if target.exists() and not target.is_file():  # who may do all would put a file in a device's place
+        problem = Problem("no-plain-file", "", "is not a plain file", cure="name a file that stands on a disk")
+        raise OutputError(problem, file=str(path))
     try:
         draft.write_bytes(text.encode())
         if target.exists():

@@ -13,7 +13,7 @@ import pytest
 from panbudget import fit
 from panbudget.engine import compiled as engine
 from panbudget.errors import OutputError, PanbudgetError, Problem, ReadingsError, ScenarioError, WeatherError
-from panbudget.files import read_toml, toml_of
+from panbudget.files import read_toml, toml_of, write_whole
 from panbudget.page.desk import STATE, Desk
 from panbudget.reports.folders import new_folder
 from panbudget.scenario.garden import scenario_from
@@ -399,6 +399,37 @@ def test_a_reading_years_after_the_one_before_it_is_refused(days, refused, tmp_p
     except ReadingsError as error:
         said = str(error)
     assert ("line 3: 2026-06-06 is years after the reading before it, 2021-06-01" in said) is refused, said
+
+
+def test_readings_that_are_all_wrong_are_refused_at_once(tmp_path):
+    """For each row all other rows were tried in seven units: minutes for a thousand."""
+    rows = [f"2021-06-01 {k // 60:02d}:{k % 60:02d},{100 + k},m3" for k in range(1000)]
+    began = time.process_time()
+    for more, message in (([], "line 21: the reading of"), (rows * 10, "has 11,000 rows; at most 10,000 are read")):
+        (tmp_path / "m.csv").write_text("\n".join(["date,reading,unit", *rows, *more]) + "\n", encoding="ascii")
+        with pytest.raises(ReadingsError, match=message) as caught:
+            read_readings(tmp_path / "m.csv", ["spring"], most={"spring": 1.0})
+    assert time.process_time() - began < 5.0
+    assert len(caught.value.problems) == 1
+
+
+def test_a_loop_of_links_in_place_of_what_the_page_keeps_is_replaced(tmp_path):
+    desk = Desk(write_garden(tmp_path, WEATHER, start="2021-07-01", end="2021-07-20"))
+    (tmp_path / STATE).symlink_to(STATE)
+    desk.set("upper/pan", 70.0)
+    desk._keep_state()
+    assert Desk(desk.path).values == {"upper/pan": 70.0}
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are those of Unix")
+def test_what_stands_behind_a_link_is_not_replaced_unless_it_is_a_file(tmp_path):
+    """A link to a device in place of what the page keeps: the administrator's own run put a file in the device's place."""
+    os.mkfifo(tmp_path / "device")
+    (tmp_path / STATE).symlink_to(tmp_path / "device")
+    with pytest.raises(OutputError, match="is not a plain file; name a file that stands on a disk"):
+        write_whole(tmp_path / STATE, "{}")
+    assert (tmp_path / "device").is_fifo()
+    assert sorted(path.name for path in tmp_path.iterdir()) == [STATE, "device"]
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are those of Unix")

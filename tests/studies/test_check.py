@@ -49,6 +49,32 @@ def test_lines_say_what_was_assumed(found):
     assert "the file says of itself: invented weather" in text
 
 
+def test_files_that_other_verbs_read_are_read_too(make_garden):
+    """All that is wrong with them comes at once; a forecast without rain is told under its table, which mends it."""
+    named = {
+        "weather": {"forecast": {"file": "ahead.csv"}},
+        "log": {"file": "log.csv"},
+        "supply": {"spring": {"right": {"readings": "meter.csv"}}},
+    }
+    garden = make_garden(named, weather=weather_csv(8))
+    with pytest.raises(PanbudgetError) as caught:
+        check(garden)
+    texts = (
+        "weather.forecast: ahead.csv: there is no",
+        "log: log.csv: there is no",
+        "right.readings: meter.csv: there is",
+    )
+    assert [text in line for text, line in zip(texts, str(caught.value).splitlines(), strict=True)] == [True] * 3
+    folder, lines = garden.path.parent, weather_csv(8).splitlines()
+    at = lines[0].split(",").index("rain")
+    bare = "\n".join(",".join(cell for k, cell in enumerate(line.split(",")) if k != at) for line in lines)
+    (folder / "ahead.csv").write_text(bare + "\n", encoding="utf-8")
+    ahead = {"file": "ahead.csv", "missing_rain": "error"}
+    with pytest.raises(PanbudgetError, match=r'missing_rain = "zero" under \[weather.forecast\]'):
+        check(garden := make_garden({"weather": {"forecast": ahead}}, weather=weather_csv(8)))
+    assert check(garden.changed({"weather": {"forecast": {**ahead, "missing_rain": "zero"}}})).years == 1
+
+
 @pytest.mark.draws
 def test_the_page_stands_alone(found, tmp_path):
     write_into(found, tmp_path, figures=True)

@@ -106,6 +106,8 @@ class FallbackSource(_WeatherFile):
 class ForecastSource(_WeatherFile):
     """A file of the days ahead."""
 
+    missing_rain: Literal["error", "zero"] = "error"
+
 
 class WeatherSource(_WeatherFile):
     """The weather file."""

@@ -7,7 +7,7 @@ on is known beforehand.
 
 import datetime as dt
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, ClassVar
 
@@ -22,10 +22,12 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import Years, in_year, read_year, usable_years
 from panbudget.studies.common import Garden
+from panbudget.studies.fit.log import named_log
 from panbudget.studies.sensitivity import Alternative, alternatives
+from panbudget.studies.statement.account import readings_of
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
-from panbudget.weather.of_scenario import open_scenario_weather
+from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
 
 #: column -> unit, and which of its values is looked for
 _EXTREMES = {
@@ -172,7 +174,8 @@ def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str
         read.keep(moved, of_year)
     weather = read.season(moved)
     replayed = replay(moved, weather=weather)
-    _try_variants(garden, season, read)
+    if wrong := [*_wrong_files(garden), *_wrong_variants(garden, season, read)]:
+        raise PanbudgetError(*wrong, file=str(garden.path))
     return Checked(moved, weather, replayed, usable_years(garden, weather=read.file(garden), cautious=False))
 
 
@@ -205,15 +208,27 @@ class _Read:
         return self._seasons[key]
 
 
-def _try_variants(scenario: Scenario, season: int | None, read: _Read) -> None:
-    """Replay each variant too: a variant that only fails when it is wanted has not been checked."""
-    wrong: list[Problem] = []
+def _wrong_files(scenario: Scenario) -> Iterator[Problem]:
+    """Read what other verbs read too, and say what is wrong: a forecast, a field log, meter readings."""
+    log = scenario.log
+    reads: dict[str, Callable[[], Any]] = {
+        "weather.forecast": lambda: (forecast := open_forecast(scenario)) and forecast.over(),
+        "log": lambda: log and named_log(scenario, log),
+        "right.readings": lambda: list(readings_of(scenario)),
+    }
+    for key, read in reads.items():
+        try:
+            read()
+        except PanbudgetError as error:
+            yield from (Problem("named-file", f"{key}:", line) for line in str(error).splitlines())
+
+
+def _wrong_variants(scenario: Scenario, season: int | None, read: _Read) -> Iterator[Problem]:
+    """Replay each variant too, and say what is wrong: one that only fails when it is wanted has not been checked."""
     for name in scenario.variant:
         try:
             variant = scenario.with_variant(name)
             variant = variant if season is None else in_year(variant, season)
             replay(variant, weather=read.season(variant))
         except (ScenarioError, WeatherError) as error:
-            wrong += [Problem("variant", f"variant.{name}:", line) for line in error.text().splitlines()]
-    if wrong:
-        raise PanbudgetError(*wrong, file=str(scenario.path))
+            yield from (Problem("variant", f"variant.{name}:", line) for line in error.text().splitlines())

@@ -67,7 +67,8 @@ def open_forecast(scenario: Scenario) -> WeatherFile | None:
     if wrong := format_problem(source.format, where="weather.forecast"):
         raise ScenarioError(wrong, file=str(scenario.path))
     paths = [scenario.path.parent / file for file in source.files]
-    return open_weather(paths, scenario.site, missing_rain="error", table="weather.forecast", **as_described(source))
+    options = {"missing_rain": source.missing_rain, "table": "weather.forecast", **as_described(source)}
+    return open_weather(paths, scenario.site, **options)
 
 
 def as_described(source: WeatherSource | FallbackSource | ForecastSource) -> dict[str, Any]:

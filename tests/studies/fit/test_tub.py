@@ -118,6 +118,14 @@ def test_water_poured_into_a_tub_and_a_row_without_a_reading_are_added_up(garden
     assert found.controllers["upper"].estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.02)
 
 
+def test_a_level_that_no_pan_holds_is_left_out_of_a_tub(garden):
+    """It ended in a traceback: rows without a level were dated as readings."""
+    found = fit(garden, written(garden, *[f"{row},,," for row in THREE_DAYS], "2025-05-07,07:30,3400,,,"))
+    assert found.controllers["upper"].readings["kind"].tolist() == ["tub"] * 4
+    assert found.controllers["upper"].estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.02)
+    assert any("line 6: tub_mm = 3400 is more than the pan's depth" in text for text in found.log.assumptions)
+
+
 def test_a_tub_beside_counts_weighs_with_them_and_one_of_another_kind_is_named(garden):
     """Counts of a pan as described, and a tub that loses as much, or twice as much."""
     season = replay(garden)

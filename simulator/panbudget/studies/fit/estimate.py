@@ -482,11 +482,12 @@ def _fitted(name: str, posterior: Posterior, tub: tuple[Visit, ...], **learnt: A
         exposures = factors.get("exposure", 1.0), 1.0
         (off, observed, now), (off_before, _, was) = (tub_rows(pan, posterior.tub, exposure) for exposure in exposures)
         rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": 0}
-        ends = np.array([tub_reading.moment for tub_reading in tub], "datetime64[ns]")
+        looks = [visit for visit in tub if visit.level is not None]
+        ends = np.array([look.moment for look in looks], "datetime64[ns]")
         spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
         table, lost = (
             pd.concat([part, pd.DataFrame(more)], ignore_index=True) if len(part) else pd.DataFrame(more)
-            for part, more in ((table, {**_dated(tub), **rows}), (lost, spans))
+            for part, more in ((table, {**_dated(looks), **rows}), (lost, spans))
         )
     aside = table["set_aside"] == 1
     questioned = set(_miscounts(pan, factors, spoilt))

@@ -21,7 +21,7 @@ from pathlib import Path
 
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
-from panbudget.scenario.garden import Scenario
+from panbudget.scenario.garden import LogSource, Scenario
 from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
 from panbudget.words import and_more
@@ -125,6 +125,11 @@ class FieldLog:
     measured: dict[str, dict[str, float]] = field(default_factory=dict)
     tubs: dict[str, tuple[Visit, ...]] = field(default_factory=dict)
     jugged: dict[str, dt.datetime] = field(default_factory=dict)
+
+
+def named_log(scenario: Scenario, source: LogSource) -> FieldLog:
+    """Read the field log that a scenario names."""
+    return read_field_log(scenario.path.parent / source.file, scenario, shown_as=source.file, to_learn=False)
 
 
 def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_learn: bool = True) -> FieldLog:

@@ -220,7 +220,7 @@ def statement(
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
         raise refusal(scenario, "end-before-start", "season", f"ends on {last}, before it starts, on {first}")
-    files = tuple(_readings(scenario, readings))
+    files = tuple(readings_of(scenario, readings))
     for file in files:
         _within_the_season(file, first, last)
     step("reading the weather")
@@ -267,7 +267,8 @@ def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
         raise ReadingsError(Problem("readings-outside", "", found, "", cure), file=file.file)
 
 
-def _readings(scenario: Scenario, given: str | Path | None) -> Iterator[Readings]:
+def readings_of(scenario: Scenario, given: str | Path | None = None) -> Iterator[Readings]:
+    """Read the meter readings of a garden, those given or those that its rights name."""
     supplies, meters = list(scenario.supply), {name: supply.meter for name, supply in scenario.supply.items()}
     read_them = functools.partial(read_readings, supplies=supplies, meters=meters, most=most_by_hour(scenario))
     rights = {name: supply.right for name, supply in scenario.supply.items() if supply.right is not None}

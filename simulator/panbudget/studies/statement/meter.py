@@ -31,6 +31,8 @@ _NEEDED = ("date", "reading", "unit")
 _MISTAKES = read_data("statement/meter")
 _EVENTS = ("", "removed", "installed", "rollover")
 _MOST_APART = 1830  # days between readings of one meter: five years
+_MOST_READINGS = 10_000  # of a file: one a day for 27 years
+_MOST_TYPOS = 20  # of one meter, whose cures are looked for; the rest comes up when these are mended
 
 
 @dataclass(frozen=True)
@@ -168,7 +170,13 @@ def read_readings(
     shown = shown_as or str(path)
     known = (*_NEEDED, "supply", "event", "note")
     typed = read_typed(
-        path, what="file of meter readings", shown=shown, example="date,reading,unit", known=known, needed=_NEEDED
+        path,
+        what="file of meter readings",
+        shown=shown,
+        example="date,reading,unit",
+        known=known,
+        needed=_NEEDED,
+        most=_MOST_READINGS,
     )
     if default is None and len(supplies) == 1:
         default = supplies[0]
@@ -224,14 +232,15 @@ def _reading(row: TypedRow, multiplier: float) -> Reading | None:
 
 def _between(supply: str, readings: Sequence[Reading], events: list[str], limit: float) -> Iterator[Between]:
     """Walk over one supply's readings; what can't be true is noted at its row. The limit is in L/h."""
-    sound: list[Reading] = []
+    sound, typos = list[Reading](), 0
     for at, reading in enumerate(readings):
         before = sound[-1] if sound else None
         code = _mistake(before, reading, limit)
         if before is not None and code in ("counter-down", "too-much"):
             doubt = suspect([*sound, *readings[at:]], len(sound), lambda a, b: _mistake(a, b, limit) is None)
             _note_typo(code, before, reading, doubt, limit)
-            if doubt.cures and doubt.cures[0][0] == "units":
+            typos += 1
+            if typos == _MOST_TYPOS or (doubt.cures and doubt.cures[0][0] == "units"):
                 return  # nor is any other row
             if doubt.wrong == "before":
                 sound.pop()

@@ -101,7 +101,7 @@ def _unit_of_all(readings: Sequence[Reading], possible: Callable[[Reading, Readi
     """In which unit all readings could follow each other; empty where in none."""
     for unit in _UNITS:
         with contextlib.suppress(UnitError):  # more than any garden has
-            other = [_as_written(reading, f"{reading.number} {unit}") for reading in readings]
+            other = (_as_written(reading, f"{reading.number} {unit}") for reading in readings)
             if all(possible(a, b) for a, b in itertools.pairwise(other)):
                 return unit
     return ""

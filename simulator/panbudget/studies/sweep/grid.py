@@ -269,7 +269,7 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
             if path.is_dir()
             else xr.open_dataset(path, **options)
         )
-    except (OSError, ValueError, ImportError, KeyError) as error:
+    except (OSError, ValueError, ImportError, KeyError, RuntimeError) as error:  # h5py has its own for a damaged file
         reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise _wrong("unreadable", shown, reason=reason) from None
     with data:

@@ -17,7 +17,7 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.common import read_data
-from panbudget.studies.fit.log import read_field_log
+from panbudget.studies.fit.log import named_log
 from panbudget.studies.today.fan import Start, start_of
 from panbudget.studies.today.telling import HIGH, Jug, Look, course_of, told_by
 from panbudget.words import count, say
@@ -90,8 +90,7 @@ def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list
     first, last = season.days.index[0].date(), season.days.index[-1].date()
     looks, by_jug, notes = {name: list[Look]() for name in garden.controller}, dict[str, Jug](), list[str]()
     if garden.log is not None:
-        path = garden.path.parent / garden.log.file
-        log = read_field_log(path, garden, shown_as=garden.log.file, to_learn=False)
+        log = named_log(garden, garden.log)
         notes += log.assumptions
         by_jug = {name: Jug(log.measured[name]["refill"], moment) for name, moment in log.jugged.items()}
         begins = 24.0 * (log.first - first).days

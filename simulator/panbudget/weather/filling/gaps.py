@@ -136,12 +136,10 @@ class Gaps:
     def _rain(self) -> Problem:
         why = self._read.file.raw.absent.get("rain")
         borrow = note("borrow-rain") if (self._missing["rain"] & self._borrowed.rain_at_hand).any() else ""
+        values = {"borrow": borrow, "table": self._read.file.source.table}
         if not why and "rain" not in self._daily.columns:
-            file = self._read.file
-            return no_column("no-rain", table=file.source.table, borrow=borrow, others=also_has(file.raw.unused))
-        return problem(
-            "no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, borrow=borrow
-        )
+            return no_column("no-rain", others=also_has(self._read.file.raw.unused), **values)
+        return problem("no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, **values)
 
     def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
         gap = self._missing[name]

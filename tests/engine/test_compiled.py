@@ -6,6 +6,7 @@ import contextlib
 import os
 import stat
 import sys
+import time
 
 import pytest
 
@@ -78,12 +79,17 @@ def test_of_two_processes_that_begin_together_one_compiles(tmp_path, monkeypatch
     compiling.compiled.cache_clear()
 
 
-def test_who_compiles_keeps_others_waiting(tmp_path):
+def test_who_compiles_keeps_others_waiting(tmp_path, monkeypatch):
     fcntl = pytest.importorskip("fcntl")
     handle = os.open(tmp_path, os.O_RDONLY)
     with compiling._alone(tmp_path), pytest.raises(BlockingIOError):
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    # a process that was stopped in the middle keeps others waiting for a while only
+    monkeypatch.setattr(compiling, "_PATIENCE", 0.3)
+    began = time.monotonic()
+    with compiling._alone(tmp_path):
+        assert 0.3 <= time.monotonic() - began < 5.0
     os.close(handle)
 
 

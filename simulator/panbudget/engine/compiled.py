@@ -17,6 +17,7 @@ import os
 import stat
 import sys
 import threading
+import time
 import types
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -34,6 +35,7 @@ _INNER = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 _setting = threading.Lock()
 # digests of what is kept, written after it
 _SEAL = "digests.json"
+_PATIENCE = 90.0  # s that another process may compile meanwhile; some 15 s is usual
 
 
 def has_compiler() -> bool:
@@ -101,7 +103,7 @@ def is_kept(function: Callable[..., Any]) -> bool:
 
 @contextlib.contextmanager
 def _alone(folder: Path) -> Iterator[None]:
-    """Have others wait who ask for the same folder, where the system can; one that is killed keeps nobody waiting."""
+    """Have others wait who ask for the same folder, where the system can; not for one that is killed, or long stopped."""
     try:
         import fcntl
 
@@ -110,8 +112,16 @@ def _alone(folder: Path) -> Iterator[None]:
         yield
         return
     try:
+        until = time.monotonic() + _PATIENCE
         with contextlib.suppress(OSError):  # a file system without locks: each compiles for itself
-            fcntl.flock(handle, fcntl.LOCK_EX)
+            while True:
+                try:
+                    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                    break
+                except BlockingIOError:
+                    if time.monotonic() > until:
+                        break
+                    time.sleep(0.05)
         yield
     finally:
         os.close(handle)

@@ -215,7 +215,7 @@ def test_the_first_read_of_a_regular_file_goes_row_by_row_nowhere(tmp_path):
         for _ in range(2):  # once to load what is loaded once, and to look at each text once
             steps.append(0)
 
-            def count(frame, event, argument):
+            def count(frame, event, argument, steps=steps):
                 steps[-1] += event in ("call", "c_call")
 
             sys.setprofile(count)

@@ -75,6 +75,9 @@ BOUNDS = [
     ("radiation-leap", lambda share: between(25, share=share), 0.621, 0.619),
     ("radiation-leap", between, 22, 23),  # nine in ten of twenty-five days
     ("radiation-leap", lambda without: between(25, without=without), 11, 10),
+    ("radiation-leap", lambda share: between(12, share=share), 0.401, 0.399),  # as kWh/m² for MJ/m², which are 0.28
+    ("radiation-leap", lambda low: between(low, share=0.28), 10, 11),
+    ("radiation-leap", lambda without: between(12, share=0.28, without=without), 3, 2),
     ("radiation-fades", fades, 0.711, 0.709),
     ("radiation-fades", lambda known: fades(0.5, days=100, known=known), 89, 90),
 ]

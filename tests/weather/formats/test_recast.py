@@ -296,3 +296,31 @@ def test_a_month_before_the_one_above_it_needs_its_year(second, said):
     rows = "".join(f"{day};10;20;0\n" for day in range(1, 32))
     text = f"December 2025;;;\nDay;tmin;tmax;rain\n{rows}{second};;;\n{rows}"
     assert as_table(Source(text, "station.csv", "", "utf-8")).taken_from == said
+
+
+def test_a_day_that_only_its_first_row_has_is_written_on_each():
+    """As pivot tables and merged cells leave it; common practice, no source."""
+    text = "Date;Time;Temp (°C)\n" + "".join(f"{day}.06.2025;00:00;1\n;08:00;2\n;16:00;3\n" for day in ("13", "14"))
+    turned = as_table(Source(text, "x.csv", "", "utf-8"))
+    assert turned.lines[3:5] == ["13.06.2025;16:00;3", "14.06.2025;00:00;1"]
+    assert turned.taken_from == "days written on their first row"
+
+
+@pytest.mark.parametrize("days", ["{day:02d}/06/2568", "2568-06-{day:02d}"])
+def test_years_of_the_buddhist_era_are_ours_and_that_is_said(tmp_path, days):
+    """2568 is 2025: 543 years apart, from memory."""
+    file = tmp_path / "station.csv"
+    rows = "".join(f"{days.format(day=day)},10,20,{day % 4}\n" for day in range(10, 30))
+    file.write_text("date,tmin,tmax,rain\n" + rows, encoding="utf-8")
+    weather = read_weather(file, SITE)
+    assert str(weather.daily.index[0].date()) == "2025-06-10"
+    assert "from years of the Buddhist era" in weather.provenance["recognised"]
+
+
+def test_a_wind_of_two_components_is_their_speed():
+    """3 and 4 make 5, whichever way it blows; columns U and V of which neither is ever below nothing are others."""
+    text = "date,tmin,tmax,rain,u10,v10\n" + "".join(f"2025-06-{day:02},1,2,3,-3,4\n" for day in range(1, 4))
+    turned = as_table(Source(text, "x.csv", "", "utf-8"))
+    assert turned.lines[:2] == ["date\ttmin\ttmax\train\tmean wind speed 10m (m/s)", "2025-06-01\t1\t2\t3\t5.00"]
+    as_it_is = Source(text.replace("-3", "3"), "x.csv", "", "utf-8")
+    assert as_table(as_it_is) is as_it_is

@@ -310,3 +310,71 @@ def test_a_lower_line_of_names_may_lack_the_last_ones(read):
     with pytest.raises(WeatherError) as caught:
         read(f"Day,Temperature (°C),,rain,Notes\n,Min,Max,,\n{rows}")
     assert 'tmax = { column = "Temperature (°C) Max", unit = "degC" }' in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("header", "meant"),
+    [
+        ("HMAX (%)", "rh_max"),
+        ("RHn", "rh_min"),
+        ("rf_mittel", "rh_mean"),
+        ("tdmean (deg C)", "dew_point"),
+        ("vv_mittel", "wind"),
+        ("ATOT (MJ/m^2)", "radiation"),
+    ],
+)
+def test_a_header_that_looks_like_a_quantity_is_asked_about(header, meant):
+    """As networks and services write them, from memory."""
+    header = read_header(["date", "tmin", "tmax", "rain", header, "ROT"], {}, line=1)
+    assert list(header.suggested) == [meant]
+
+
+@pytest.mark.parametrize(
+    ("dayl", "factor"), [("dayl (s)", 24.0 / 14.62), ("battery (V)", 1.0)], ids=["of daylight", "of 24 hours"]
+)
+def test_light_of_w_m2_beside_the_length_of_the_day_may_be_a_mean_of_daylight(tmp_path, dayl, factor):
+    """20 MJ/m² over the day are 231.5 W/m² over 24 hours, 380 over the 14.6 of daylight in June at 38° (FAO-56 eq 34)."""
+    file = tmp_path / "weather.csv"
+    text = table(radiation=[231.48 * factor] * 20, pressure=[52632.0] * 20)
+    file.write_text(text.replace("radiation", "srad (W/m^2)").replace("pressure", dayl))
+    weather = read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
+    assert weather.daily["radiation"].iloc[0] == pytest.approx(20.0, rel=0.02)
+    assert any("mean of the hours of daylight" in note for note in weather.notes) is (factor != 1.0)
+
+
+def test_light_in_w_m2_that_is_too_bright_is_not_offered_as_langleys(tmp_path):
+    """The header names the unit: figures of daylight's mean would pass as cal/cm², a tenth too low."""
+    file = tmp_path / "weather.csv"
+    file.write_text(table(radiation=[500.0] * 20).replace("radiation", "srad (W/m^2)"))
+    with pytest.raises(WeatherError) as caught:
+        read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
+    assert "langley" not in str(caught.value)
+
+
+def test_the_number_of_the_day_may_be_called_the_date(read):
+    rows = "".join(f"2025,6,{day},14.5,30,0\n" for day in range(1, 21))
+    assert len(read(f"Year,Month,Date,tmin,tmax,rain\n{rows}").daily) == 20
+
+
+def test_of_two_clocks_the_local_one_dates_a_row_a_day(read):
+    """Both stamps stand at one time of day; that of the site is the day."""
+    rows = "".join(f"2025-06-{day + 1:02}T03:59:59Z,2025-06-{day:02} 23:59:59,14,30,0\n" for day in range(1, 21))
+    daily = read(f"obsTimeUtc,obsTimeLocal,tmin,tmax,rain\n{rows}").daily
+    assert str(daily.index[0].date()) == "2025-06-01"
+
+
+def test_the_times_of_sunrise_make_no_table_of_records(read):
+    rows = "".join(f"2025-06-{day:02},14,30,0,2025-06-{day:02}T05:1{day % 10}:00\n" for day in range(1, 21))
+    assert len(read(f"datetime,tmin,tmax,rain,sunrise\n{rows}").daily) == 20
+
+
+def test_a_line_of_blanks_below_the_rows_is_nothing(read):
+    assert len(read(SOUND + "   ").daily) == 20
+
+
+def test_a_legend_whose_cells_name_a_column_and_its_unit_is_read(read):
+    """As BADC-CSV has it, from memory: long_name, the column, its words, its unit."""
+    rows = "".join(f"2025-06-{day:02},14,30,0,7.2\n" for day in range(1, 21))
+    with pytest.raises(WeatherError) as caught:
+        read(f"long_name,wind_speed,Mean wind speed,knots\ndate,tmin,tmax,rain,wind_speed\n{rows}")
+    assert 'wind = { column = "wind_speed", unit = "knot" }' in str(caught.value)

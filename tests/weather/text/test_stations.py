@@ -37,6 +37,12 @@ HEADINGS = {
     "Absolute Pressure (hPa)": ("pressure", "hPa"),
     "Rain (mm)": ("rain", "mm"),
     "dailyrainin": ("rain", "in"),
+    "global radiation sum of the hour [J/cm2]": ("radiation", "J/cm^2"),
+    "rg (W/m2)": ("radiation", "W/m^2"),
+    "Toplam Yağış (mm=kg÷m²)": ("rain", "mm"),
+    "טמפרטורה (C°)": ("temperature", "degC"),
+    "מהירות הרוח (מטר לשניה)": ("wind", "m/s"),
+    'כמות גשם (מ"מ)': ("rain", "mm"),
 }
 NOT_USED = [
     "Indoor Temperature (°C)",
@@ -47,6 +53,9 @@ NOT_USED = [
     "Wind Gust (km/h)",
     "Wind Direction (°)",
     "Rain Rate (mm/h)",
+    "precipprob",
+    "precipcover",
+    "tR",
     "Rain Rate",
     "Rain (mm/h)",
     "Rain 24h (mm)",

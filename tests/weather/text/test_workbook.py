@@ -142,6 +142,14 @@ def test_of_several_sheets_the_only_one_with_days_is_taken(tmp_path):
     assert source.text.startswith("\t".join(HEADER))
 
 
+def test_a_sheet_a_month_is_one_table(tmp_path):
+    """Sheets of one header and other days each follow each other; remarks beside them don't matter; common practice, no source."""
+    months = {"May": rows(3), "June": [HEADER, *([day + dt.timedelta(days=3), *rest] for day, *rest in rows(2)[1:])]}
+    source = opened(tmp_path, workbook({"Notes": [["Gauge", "since", 2019], ["rain", "by hand"]], **months}))
+    assert [line[:10] for line in source.lines[1:6]] == [f"2025-06-0{day}" for day in range(1, 6)]
+    assert source.taken_from == "2 sheets, 'May', 'June', as one table"
+
+
 def test_a_sheet_has_as_many_rows_as_a_text_may_have(tmp_path, monkeypatch):
     monkeypatch.setattr("panbudget.weather.text.workbook.MOST_LINES", 3)
     assert opened(tmp_path, workbook({"Data": rows(2)}))

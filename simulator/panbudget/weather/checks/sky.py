@@ -17,7 +17,7 @@ from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdic
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
-from panbudget.weather.text.heading import by_file
+from panbudget.weather.text.heading import by_file, unit_of
 from panbudget.weather.text.raw import TO_FILL_IN
 from panbudget.words import and_more
 
@@ -45,8 +45,9 @@ _DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
 # share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
 # it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
 _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
-# days that may lie between, and share of its own of the weeks before and after that a sensor falls to on them [d, d, -]
-_BETWEEN, _OF_BETWEEN, _FALLEN_BETWEEN = 25, 15, 0.62
+# days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
+# to on them; the fewer they are, the further [d, d, -]
+_BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
 _PART, _FADED = 30, 0.71
 # days on which the light of records in a row stands at its highest figure [d]
@@ -106,10 +107,11 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         float(np.percentile(share, 98))
         / by_file(inspection.raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]
     )
+    is_flux = unit_of(inspection.raw.headers.get("radiation", "")) == "W/m^2"  # and no sum of a day in another unit
     fitting = [
         unit
         for unit in _UNITS
-        if not inspection.raw.of_records and _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]
+        if not inspection.raw.of_records and not is_flux and _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]
     ]
     if fitting:
         # the largest; tenths, which are no unit, only where nothing else fits
@@ -231,25 +233,34 @@ def _envelopes(inspection: Inspection) -> Iterator[tuple[Floats, float]]:
 
 def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor that from a day on gives less, or more, than cloud and the warmth of the days explain."""
-    ratios, between = [], []
+    ratios, sides = [], []
     for values, rank in _envelopes(inspection):
         before, after = (_level(values, _WEEKS, _OF_WEEKS, rank, ahead=ahead) for ahead in (False, True))
         ratios.append(after / before)
-        within, later = _level(values, _BETWEEN, _OF_BETWEEN, rank, ahead=True), np.full_like(after, np.nan)
-        later[:-_BETWEEN] = after[_BETWEEN:]
-        between.append(within / np.minimum(before, later))
+        sides.append((values, rank, before, after))
     less, more = np.fmax(*ratios), np.fmin(*ratios)
-    leaps, fallen = (less < _FALLEN) | (more > _RISEN), np.maximum(*between)
+    leaps = (less < _FALLEN) | (more > _RISEN)
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
         worse = slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)
         words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
         yield Verdict(names, "radiation-leap", words, inspection.without("radiation", worse))
-    elif (fallen < _FALLEN_BETWEEN).any():
-        row = int(np.nanargmin(fallen))
-        worse = slice(row, row + _BETWEEN)
-        words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": _BETWEEN}
-        yield Verdict(names, "radiation-leap/between", words, inspection.without("radiation", worse))
+        return
+    for days, least, fallen_to in _BETWEEN:
+        fallen = np.maximum(*(_between(*side, days, least) for side in sides))
+        if (fallen < fallen_to).any():
+            row = int(np.nanargmin(fallen))
+            words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": days}
+            instead = inspection.without("radiation", slice(row, row + days))
+            yield Verdict(names, "radiation-leap/between", words, instead)
+            return
+
+
+def _between(values: Floats, rank: float, before: Floats, after: Floats, days: int, least: int) -> Floats:
+    """Return what a sensor gives on so many days from each on, as a share of the lower of the weeks before and after."""
+    later = np.full_like(after, np.nan)
+    later[:-days] = after[days:]
+    return _level(values, days, least, rank, ahead=True) / np.minimum(before, later)
 
 
 def _level(values: Floats, days: int, least: int, rank: float, *, ahead: bool) -> Floats:

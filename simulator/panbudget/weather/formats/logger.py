@@ -54,9 +54,9 @@ def sniff(head: str) -> tuple[float, str]:
         High where a header with a temperature stands above rows with a time of day. And why.
     """
     opening = find_opening(head.split("\n"))
-    if opening is None or find_time(opening.cells, opening.rows) is None:
+    if opening is None or (time := find_time(opening.cells, opening.rows)) is None:
         return 0.0, "no header above rows with a time of day"
-    stamps = [row[opening.dates[0]] for row in opening.rows] if len(opening.dates) == 1 else []
+    stamps = [row[time.places[0]] for row in opening.rows] if len(time.places) == 1 else []
     if stamps and (all(map(at_midnight, stamps)) or time_of_all(stamps)):
         return 0.0, "rows at one time of day only"
     if is_weather(opening.cells):

@@ -56,6 +56,11 @@ _A_DATE, _A_WEEK = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"), 7
 _TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
+# a wind's component to the east, and the height that its name has [m]
+_EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
+# a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
+_LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
+_CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 
 class _Shape(NamedTuple):
@@ -101,15 +106,15 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     lines = source.lines
     opening = find_opening(lines)
     shapes = (
-        [_numbered, _hours_across, _long, _readings, _readings_across, _pairs]
+        [_later_era, _components, _numbered, _hours_across, _long, _readings, _readings_across, _pairs]
         if opening
-        else [_without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
+        else [_days_once, _without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
     for shape in shapes:
         turned = shape(source, lines, opening)
         if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
             again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)
-            return recast(again, is_archive) if shape is _by_blanks else again
+            return recast(again, is_archive) if shape in (_by_blanks, _later_era) else again
     return source
 
 
@@ -171,6 +176,62 @@ def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shap
             "\n".join([*above, "\t".join(names), *[""] * (below - i - 1), *units, *table]),
         )
     return None
+
+
+def _later_era(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Turn years of the Buddhist era, in which 2567 is 2024, into ours."""
+    assert opening is not None
+    if not all(
+        len(row) > place and _LATER_YEAR.search(row[place]) for row in opening.rows for place in opening.dates[:1]
+    ):
+        return None
+    header, of_year = opening.line - 1, opening.dates[0]
+
+    def ours(text: str) -> str:
+        cells = split(text, opening.separator)
+        cells[of_year : of_year + 1] = [
+            _LATER_YEAR.sub(lambda year: str(int(year[0]) - _ERA), cell) for cell in cells[of_year : of_year + 1]
+        ]
+        return "\t".join(cells)
+
+    return _Shape("years of the Buddhist era", "\n".join([*lines[:header], *map(ours, lines[header:])]))
+
+
+def _components(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Put a speed in place of the wind's components to east and north, one of which is below nothing at times."""
+    assert opening is not None
+    names = [in_english(cell) for cell in opening.cells]
+    eastward = next((i for i, name in enumerate(names) if _EASTWARD.search(name) and _northward(name) in names), -1)
+    rows = [split(text, opening.separator) for text in lines[opening.line - 1 :]]
+    pair = [eastward, names.index(_northward(names[eastward]))] if eastward >= 0 else []
+    if not pair or not any(row[eastward].startswith(("-", "−")) for row in rows if len(row) > eastward):
+        return None
+    height, unit = _HEIGHT.search(names[eastward]), unit_of(opening.cells[eastward]) or "m/s"
+    table = [f"mean wind speed{f' {height[0]}m' if height else ''} ({unit})"]
+    table += [
+        _figure(lambda both: math.hypot(*both), (row[i] for i in pair)) if len(row) == len(names) else ""
+        for row in rows[1:]
+    ]
+    others = ([cell for i, cell in enumerate(row) if i not in pair] for row in rows)
+    table = ["\t".join([*cells, speed]) if any(cells) else "" for cells, speed in zip(others, table, strict=True)]
+    return _Shape("a wind of two components", "\n".join([*lines[: opening.line - 1], *table]))
+
+
+def _northward(name: str) -> str:
+    return _EASTWARD.sub("v", name)
+
+
+@_by_its_head
+def _days_once(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+    """Write the day on each of its rows, where only the first has it and all have their time of day."""
+    day, filled, table = "", 0, list(lines)
+    for i, text in enumerate(lines):
+        cells = split(text, separator_of(text))
+        if len(cells) < _ROWS or not _CLOCK.fullmatch(cells[1]):
+            continue
+        day, filled = (cells[0], filled) if is_dated(cells[0]) else (day, filled + (not cells[0]))
+        table[i] = text if cells[0] or not day else day + text[text.index(separator_of(text)) :]
+    return _Shape("days written on their first row", "\n".join(table)) if day and filled >= _ROWS else None
 
 
 def _numbered(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import visible
+from panbudget.numeric import Floats
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
@@ -50,6 +51,8 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
+# beside it, W/m² may be the mean of that time alone
+_DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
 # what is cured by pasting alone, so that the values can be looked at too
 _TO_PASTE = ("looks-like", "short-year", "day-number", "no-unit", "no-rain")
 
@@ -121,7 +124,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         legend=opening.legend,
         date=date,
     )
-    days = opening.dates if opening.split_date and header.places.get("date") == date else (header.places.get("date"),)
+    split_date = opening.split_date and "date" not in columns and header.places.get("date") in opening.dates
+    days = opening.dates if split_date else (header.places.get("date"),)
     mistakes = Mistakes(header.problems)
     rows, notes = _rows(lines, opening, mistakes)
     if not rows.texts and not mistakes.problems():
@@ -141,9 +145,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
     index = pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
     columns_read = {name: column for name, column in header.standard(table.numbers).items() if name not in asked}
-    if header.of_daylight and "sunshine" in columns_read:
-        sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
-        columns_read["sunshine"] = columns_read["sunshine"] * header.of_daylight * sky.daylight
+    notes += _by_daylight(columns_read, index, header, opening, site)
     return RawTable(
         daily=pd.DataFrame(columns_read, index=index),
         lines=table.lines,
@@ -192,6 +194,22 @@ def _cells_and_days(
     return table, dates, []
 
 
+def _by_daylight(
+    columns: dict[str, Floats], index: pd.DatetimeIndex, header: Header, opening: Opening, site: Site
+) -> list[str]:
+    """Make hours of sunshine of a share of the daylight, and a day's light of W/m² that can only be a mean of the time of day."""
+    of_light = header.units.get("radiation") == "W/m^2" and any(map(_DAY_LENGTH.search, map(in_english, opening.cells)))
+    if not ({"radiation"} & columns.keys() if of_light else {"sunshine"} & columns.keys() and header.of_daylight):
+        return []
+    sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
+    if header.of_daylight and "sunshine" in columns:
+        columns["sunshine"] = columns["sunshine"] * header.of_daylight * sky.daylight
+    if not of_light or not np.nanmedian(columns["radiation"] / np.maximum(sky.clear, 1.0)) > 1.0:
+        return []
+    columns["radiation"] = columns["radiation"] * sky.daylight / 24.0
+    return [note("mean-of-daylight", column=header.headers["radiation"])]
+
+
 def _first_line(lines: Sequence[str]) -> Opening | None:
     """Return the first line with two cells, or with any, as a header above which no row of values was found."""
     shown = [(i, text) for i, text in enumerate(lines) if text.strip() and not text.lstrip().startswith("#")]
@@ -218,6 +236,8 @@ def _note_stations(opening: Opening, rows: Rows, dates: Days, mistakes: Mistakes
 def _day_column(opening: Opening, columns: Columns) -> int | None:
     """Return the column of days, if the user names none: the first with dates in its rows, or with a name that says so."""
     called = [place for place in opening.dates if re.search(r"date|day|dat|time", opening.cells[place].lower())]
+    # of two clocks the local one comes first, whose days are the site's
+    called.sort(key=lambda place: bool(re.search("utc|gmt", opening.cells[place].lower())))
     places = opening.dates if opening.split_date else called or opening.dates
     return None if "date" in columns or not places else places[0]
 

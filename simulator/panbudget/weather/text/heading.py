@@ -134,6 +134,7 @@ def known_unit(text: str) -> str | None:
     plain = re.sub(r"^in(?=0[.,]1|percent|deg|mm\b)", "", plain)  # of a legend
     tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°%]", plain) else ""
     plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°%])", "", plain)
+    plain = plain.partition("=")[0]  # "mm=kg/m²"
     unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
     return f"{tenth}{unit}" if unit else None
 

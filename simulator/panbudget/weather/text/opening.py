@@ -17,7 +17,7 @@ from typing import NamedTuple
 from panbudget.weather.text.cells import MISSING, is_number, parted
 from panbudget.weather.text.heading import in_english, is_unit, known_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
-from panbudget.weather.text.rows import SEPARATORS, split
+from panbudget.weather.text.rows import SEPARATORS, separator_of, split
 from panbudget.words import packaged
 
 # words that the first cell of a line has that sums others up, and what may stand beside them
@@ -31,7 +31,10 @@ _SPLIT_DATES = (
     ("year", "month", "day"),
     ("year", "mo", "dy"),
     ("yyyy", "mm", "dd"),
+    ("year", "month", "date"),
     ("year", "doy"),
+    ("year", "yday"),
+    ("year", "jday"),
     ("year", "day of year"),
     ("year", "day"),
 )
@@ -166,6 +169,7 @@ def _header_above(
                 return None
         noted = dict(_units_noted(names, (pair[1] for pair in above if pair[0] < i)))
         legend = dict(_legend(text for _, text in above)) | noted
+        legend |= dict(_explained(names, (pair[1] for pair in above if pair[0] < i)))
         rest = ((j, _cells(other, separator)) for j, other in above if j > i)
         below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
@@ -229,6 +233,17 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
             yield match["name"].lower(), match["says"]
 
 
+def _explained(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
+    """Yield names without a unit that stand in a cell of a line, with what the cells behind say of them and their unit there."""
+    own = {name.lower() for name in names if name and not unit_of(name)}
+    for cells in (split(text, separator_of(text)) for text in above):
+        named = [place for place, cell in enumerate(cells) if cell.lower() in own]
+        behind = [cell for cell in cells[named[0] + 1 :] if cell] if len(named) == 1 else []
+        if units := [cell for cell in behind if is_unit(cell)]:
+            says = " ".join(cell for cell in behind if cell not in units) or cells[named[0]]
+            yield cells[named[0]].lower(), f"{says} ({units[0].strip(' ()[]')})"
+
+
 def _units_noted(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
     """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have, all alike."""
     noted = list[tuple[list[str], str]]()
@@ -289,7 +304,7 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     for i in range(len(lines) - 1, -1, -1):
         cells = split(text, separator) if (text := lines[i]).strip() else [""]
         said = list(filter(None, cells))
-        short = len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
+        short = len(said) > 0 and len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
         remark = (
             (short or (len(said) == 1 and len(cells) > 2))
             and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", said[0])

@@ -81,8 +81,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     elif data.startswith(_ZIP_MARK):
         archive = open_zip(data, shown_as=shown_as)
         if any(name.lower() == "xl/workbook.xml" for name in archive.namelist()):
-            text, sheet = sheet_as_text(data, archive, shown_as=shown_as)
-            return Source(text, shown_as, sha256, "workbook", f"sheet {sheet!r}")
+            text, taken_from = sheet_as_text(data, archive, shown_as=shown_as)
+            return Source(text, shown_as, sha256, "workbook", taken_from)
         data, member = unpack_zip(archive, shown_as=shown_as)
         taken_from = f"zip archive, file {member}"
     wrong = _what_is_no_text(data, packed=bool(taken_from))

@@ -128,24 +128,23 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         places = (i for i in range(len(header)) if all(cells.fullmatch(row[i]) for row in rows))
         return [i for i in places if re.search(headers, plain[i])]
 
+    dates = columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날")
+    days_alone = len(rows) > 2 and any(len({row[column] for row in rows}) == len(rows) for column in dates)
     # bare digits are a time only under a header that says so
     named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$|(yyyy|jjjj|aaaa|rrrr)mm"
     serial = [i for i in columns(SERIAL_NUMBER, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
+    if days_alone:
+        return None  # a table of days may have the times of its extremes, or of sunrise: of its records, days repeat
     if stamps := serial[-1:] or stamps:
         # of two clocks the local one, whose days are the site's
         column = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
         return TimeColumns((column,), says_utc(header[column]))
-    dates, times = (
-        columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날"),
-        columns(_ONLY_TIME)
-        or columns(
-            _BARE_TIME,
-            "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina)\\b",
-        ),
+    times = columns(_ONLY_TIME) or columns(
+        _BARE_TIME,
+        "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina)\\b",
     )
-    # a table of days may have the times of its extremes: of its records, days repeat
-    if dates and times and (len(rows) < 3 or len({row[dates[0]] for row in rows}) < len(rows)):
+    if dates and times:
         return TimeColumns((dates[0], times[0]), any(says_utc(header[column]) for column in (dates[0], times[0])))
     if "yyyy" in plain or "year" in plain:
         plain = [_SHORT_NAMES.get(name, name) for name in plain]

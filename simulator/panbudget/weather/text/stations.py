@@ -30,6 +30,7 @@ from panbudget.weather.text.raw import Columns
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
+_OF_AN_HOUR = re.compile(_DATA["of_an_hour"])
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
 
 
@@ -148,7 +149,7 @@ def read_logger_header(
 
 def _fits(quantity: str, heading: Heading) -> bool:
     units, _, words, by_unit, but = _QUANTITIES[quantity]
-    name = heading.name
+    name = _OF_AN_HOUR.sub("", heading.name) if quantity == "radiation" else heading.name
     called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
     extreme = quantity != "rain" and _EXTREME.search(name)
     if extreme or heading.unit == "rate" or not called or but.search(name) or NOT_OUTDOORS.search(name):

@@ -1,7 +1,8 @@
 """
-Workbook: the one sheet of an .xlsx file that holds data, or days, as tab-separated text that `table` reads.
+Workbook: the one sheet of an .xlsx file that holds data, or days, as tab-separated text that `table` reads; or all that have
+one header and other days each, as of months, one below the other.
 
-Row n of the sheet becomes line n of the text, so that messages name rows as the spreadsheet shows them.
+Row n of the (first) sheet becomes line n of the text, so that messages name rows as the spreadsheet shows them.
 Formulas give the results that were saved with them. Needs openpyxl, an extra of the package.
 """
 
@@ -13,13 +14,14 @@ import itertools
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
 from panbudget.weather.text.mistakes import listed, refusal
+from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import find_opening
 
 _MOST_NAMED = 5
@@ -48,7 +50,7 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
     Returns
     -------
     (str, str)
-        Tab-separated lines, and the sheet's name. Dates are ISO, with the time of day where there is one;
+        Tab-separated lines, and what they are of the workbook. Dates are ISO, with the time of day where there is one;
         numbers are written in full, never in powers of ten.
 
     Raises
@@ -74,28 +76,45 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
             count = itertools.count()
             sheets = {sheet.title: list(_rows(sheet, count, shown_as)) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
-            if len(filled) > 1:  # a sheet of remarks has no header above days
-                with_days = [name for name in filled if find_opening(_text(sheets[name][:_HEAD]).split("\n"))]
-                filled = with_days if len(with_days) == 1 else filled
+            filled, whole = _table_of(sheets, filled)
             empty = None
             parts = [name for name in archive.namelist() if name.lower().startswith("xl/worksheets/")]
-            if len(filled) == 1 and any(_FORMULA.search(archive.read(name)) for name in parts):
+            if whole and any(_FORMULA.search(archive.read(name)) for name in parts):
                 formulas = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-                empty = _without_result(book[filled[0]], formulas[filled[0]])
+                empties = ((_without_result(book[name], formulas[name]), name) for name in filled)
+                empty = next((pair for pair in empties if pair[0]), None)
     except WeatherError:
         raise
     except Exception as error:  # openpyxl raises what its XML, zip and style parts raise: no list is complete
         raise refusal("damaged-workbook", shown_as) from error
     if not filled:
         raise refusal("empty-workbook", shown_as)
+    named = listed(map(repr, filled), _MOST_NAMED)
     if empty is not None:
-        raise refusal("no-result", shown_as, cell=empty, sheet=filled[0])
-    if len(filled) > 1:
-        raise refusal("several-sheets", shown_as, count=len(filled), named=listed(map(repr, filled), _MOST_NAMED))
-    rows = sheets[filled[0]]
-    if max(map(len, rows)) > MOST_COLUMNS:
+        raise refusal("no-result", shown_as, cell=empty[0], sheet=empty[1])
+    if not whole:
+        raise refusal("several-sheets", shown_as, count=len(filled), named=named)
+    if max(map(len, whole)) > MOST_COLUMNS:
         raise refusal("too-wide", shown_as, sheet=filled[0], most=MOST_COLUMNS)
-    return _text(rows), filled[0]
+    return _text(whole), f"sheet {named}" if len(filled) == 1 else f"{len(filled)} sheets, {named}, as one table"
+
+
+def _table_of(sheets: Mapping[str, list[list[str]]], filled: list[str]) -> tuple[list[str], list[list[str]]]:
+    """Return which sheets are one table, and its rows: the only one with days, or those with one header whose days differ."""
+    if len(filled) < 2:
+        return filled, [row for name in filled for row in sheets[name]]
+    found = {name: find_opening(_text(sheets[name][:_HEAD]).split("\n")) for name in filled}
+    openings = {name: opening for name, opening in found.items() if opening}  # a sheet of remarks has none
+    heads = {tuple(opening.cells) for opening in openings.values()}
+    days = [
+        {day for row in sheets[name][opening.above :] if is_dated(day := "".join(row[opening.dates[0] :][:1]))}
+        for name, opening in openings.items()
+    ]
+    if len(heads) != 1 or sum(map(len, days)) > len(set().union(*days)):
+        return filled, []
+    first, *others = openings.items()
+    below = (sheets[name][opening.above :] for name, opening in others)
+    return [*openings], [*sheets[first[0]], *itertools.chain.from_iterable(below)]
 
 
 def _count_tags(archive: zipfile.ZipFile, shown_as: str) -> None:

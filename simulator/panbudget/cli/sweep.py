@@ -141,6 +141,12 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
         yield f"Left out: {years} at {at} (sites.csv names them all):"
         for name, why_of in [*swept.skipped.items()][:_NAMED]:
             yield f"  {name}: " + "; ".join(f"{year}: {why}" for year, why in [*why_of.items()][:_NAMED])
+    if swept.cautions:
+        yield "Unlikely weather (sites.csv names all of it):"
+    for kind in dict.fromkeys(kind for cautions in swept.cautions.values() for kind in cautions):
+        told = {name: cautions[kind] for name, cautions in swept.cautions.items() if kind in cautions}
+        names = ", ".join([*told][:_NAMED]) + and_more(len(told) - _NAMED, "site")
+        yield f"  {count(len(told), 'site')} ({names}): at {next(iter(told))}, {next(iter(told.values()))}"
     counts = collections.Counter(choice.design for choice in swept.choices)
     if counts:
         none = sum(not choice.keeps for choice in swept.choices)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import struct
 
 import numpy as np
@@ -18,6 +19,9 @@ import panbudget  # noqa: E402
 from panbudget.errors import PanbudgetError  # noqa: E402
 from panbudget.studies.sweep import cube  # noqa: E402
 from panbudget.studies.sweep.store import described  # noqa: E402
+from panbudget.studies.sweep.usable import _one_a_run  # noqa: E402
+from panbudget.weather import Weather  # noqa: E402
+from panbudget.weather.checks.inspection import Caution  # noqa: E402
 from tests.cli.test_main import run  # noqa: E402
 from tests.studies.sweep.district import GARDEN, contents, write_district  # noqa: E402
 
@@ -121,6 +125,40 @@ def test_a_gap_costs_the_years_that_it_touches_and_not_the_site(ran):
     assert ran.record.shape == (_SITES, len(record.columns) + 1)
     log = (ran.folder / "sweep.log").read_text(encoding="utf-8")
     assert "site 04 runs without 2021: " in log
+
+
+def test_what_is_unlikely_of_a_site_s_weather_is_told_once_a_kind_and_kept(gappy, tmp_path, monkeypatch, capsys):
+    """Winds in km/h that say m/s at two sites, one of which lacks two days of it; kept weather tells the same."""
+    monkeypatch.setenv("PANBUDGET_CACHE", str(tmp_path / "cache"))
+    for name in ("0", "1", "6"):
+        text = (gappy / f"{name}.csv").read_text(encoding="ascii")
+        fast = re.sub(r"(?m)^(\d.*?,(?:[^,]*,){4})([^,]+),", lambda m: f"{m[1]}{3.6 * float(m[2]):.1f},", text)
+        (tmp_path / f"{name}.csv").write_text(text if name == "1" else fast.replace(",wind", ",wind [m/s]"), "ascii")
+    for name in ("plan.toml", "garden.toml"):
+        (tmp_path / name).write_bytes((gappy / name).read_bytes())
+    rows = (gappy / "sites.csv").read_text(encoding="ascii").splitlines()
+    (tmp_path / "sites.csv").write_text("\n".join(rows[at] for at in (0, 1, 2, 7)) + "\n", encoding="ascii")
+    outs = [tmp_path / "read", tmp_path / "kept"]
+    for out in outs:
+        code, screen, err = run(capsys, "sweep", tmp_path / "plan.toml", "--out", out)
+        assert code == 0, err
+        (line,) = [line for line in screen.replace("\xa0", " ").splitlines() if "looks like km/h" in line]
+        assert line.startswith("  2 sites (site 00, site 06): at site 00, wind reaches ")
+    assert contents(outs[0]) == contents(outs[1])
+    cautions = pd.read_csv(outs[0] / "sites.csv", index_col="site")["cautions"]
+    assert cautions.fillna("").str.count("looks like km/h").tolist() == [1, 0, 1]
+    told = json.loads((outs[0] / "sweep.json").read_text(encoding="utf-8"))["cautions"]
+    assert {site: list(kinds) for site, kinds in told.items()} == {"site 00": ["wind-unit"], "site 06": ["wind-unit"]}
+
+
+def test_years_that_share_their_days_are_one_run_whatever_is_unlikely_in_each():
+    """Each year's own caution made a weather of its own, whose days were kept and whose ETo was computed once a year."""
+    days = pd.DataFrame({"wind": [7.0, 8.0]})
+    at_first, later = (Caution("wind-unit", text, {}, brief=text) for text in ("wind reaches 7", "wind reaches 8"))
+    own = [Weather(days, days, cautions=cautions) for cautions in ((), (at_first,), (later,))]
+    ones = _one_a_run({2020: own[0], 2021: own[1], 2022: own[2], 2023: Weather(days.copy(), days)})
+    assert ones[2020] is ones[2021] is ones[2022] is not ones[2023]
+    assert (ones[2020].cautions, ones[2023].cautions) == ((at_first,), ())
 
 
 def test_fallbacks_lend_in_sweeps_from_any_folder(gappy, tmp_path, monkeypatch, capsys):

@@ -6,6 +6,7 @@ ago goes once there is too much of it.
 """
 
 import contextlib
+import dataclasses
 import datetime as dt
 import hashlib
 import io
@@ -27,6 +28,7 @@ from panbudget.season.years import Years
 from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
 from panbudget.studies.sweep.site import Place
 from panbudget.weather import Weather
+from panbudget.weather.checks.inspection import Caution
 from panbudget.weather.flags import coded, flags_of
 
 #: what may stay [bytes]
@@ -103,6 +105,7 @@ def _keep(file: Path, years: Years, eto: dict[int, Floats]) -> None:
         "runs": [(str(weather.daily.index[0].date()), len(weather.daily)) for weather in runs],
         "years": {year: [id(run) for run in runs].index(id(weather)) for year, weather in years.weather.items()},
         "left_out": years.left_out,
+        "cautions": [[(caution.name, caution.brief) for caution in weather.cautions] for weather in runs],
         "sha256": runs[0].provenance["sha256"],
     }
     table = pa.table(columns).replace_schema_metadata({_META: json.dumps(about)})
@@ -140,8 +143,10 @@ def _held(file: Path) -> Read | None:
     about = json.loads(table.schema.metadata[_META])
     columns = dict(zip(table.column_names, table.columns, strict=True))
     weathers, eto, at = [], dict[int, Floats](), 0
-    for first, days in about["runs"]:
-        weather, values = _run(columns, dt.date.fromisoformat(first), slice(at, at + days), about["sha256"])
+    for (first, days), cautions in zip(about["runs"], about["cautions"], strict=True):
+        told = tuple(Caution(name, brief, {}, brief=brief) for name, brief in cautions)
+        run, values = _run(columns, dt.date.fromisoformat(first), slice(at, at + days), about["sha256"])
+        weather = dataclasses.replace(run, cautions=told)
         weathers.append(weather)
         eto[id(weather)] = values
         at += days

@@ -46,8 +46,8 @@ class Swept:
     bad : tuple of BadSite
         Skipped, and why.
     choices : tuple of Choice
-    skipped : dict
-        Site -> year -> why it is left out.
+    skipped, cautions : dict
+        Site -> year -> why it is left out; site -> check -> what is unlikely of its weather.
     plan : Plan
     kept : int
         Parts that an earlier run had done.
@@ -64,6 +64,7 @@ class Swept:
     bad: tuple[BadSite, ...]
     choices: tuple[Choice, ...]
     skipped: dict[str, dict[str, str]]
+    cautions: dict[str, dict[str, str]]
     plan: Plan
     kept: int = 0
     seconds: dict[str, float] = dataclasses.field(default_factory=dict)
@@ -173,7 +174,9 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
             drawn = map_files(choices, designs, plan.described.title, wish)
         for name, content_of in drawn.items():
             store.write(f"figures/{name}", [content_of])
-    skipped = {name: about["skipped"] for name, about in records.items() if about["skipped"]}
+    skipped, cautions = (
+        {name: about[key] for name, about in records.items() if about[key]} for key in ("skipped", "cautions")
+    )
     counts = Counter(choice.design for choice in choices)
     content = {
         "schema": 2,
@@ -195,12 +198,13 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
         "sites_that_no_design_suits": sum(not choice.keeps for choice in choices),
         "skipped": [{"site": site.name, "why": site.lines} for site in bad.values()],
         "years_skipped": skipped,
+        "cautions": cautions,
         "variables": plan.grid.listed() if plan.grid is not None else [],
     }
     store.write("sweep.json", [json_bytes(content)])
     store.seal()
     counted = summary.rows, len(choices), summary.seasons
-    return Swept(store.folder, *counted, tuple(bad.values()), tuple(choices), skipped, plan, **run)
+    return Swept(store.folder, *counted, tuple(bad.values()), tuple(choices), skipped, cautions, plan, **run)
 
 
 def refuse_unasked(columns: Sequence[str], quantile: float | None, kinds: Sequence[str]) -> None:

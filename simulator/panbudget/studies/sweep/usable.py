@@ -3,10 +3,10 @@ Usable: the years of a place whose own days are whole after filling, and a recor
 """
 
 import contextlib
+import dataclasses
 import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from panbudget.studies.sweep.compute import days_of
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
+from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.flags import coded, is_filled
@@ -48,7 +49,7 @@ def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
     if doubts := dict.fromkeys(doubt for weather in years.weather.values() for doubt in weather.doubts):
         raise ScenarioError(*(problem("other-place", doubt=doubt) for doubt in doubts), file=place.file)
     if years.weather:
-        return years
+        return dataclasses.replace(years, weather=_one_a_run(years.weather))
     if plan.years() is None:
         file.over()  # refused, if that is for what is wrong in all of it
     season = f"{calendar_day(plan.base.season.start)} to {calendar_day(plan.base.season.end)}"
@@ -57,6 +58,18 @@ def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
         by_reason.setdefault(why, []).append(year)
     wrong = [problem("no-usable-year", value=held[0], years=listed(held), why=why) for why, held in by_reason.items()]
     raise ScenarioError(*wrong[:_NAMED], problem("no-season", season=season), file=place.file)
+
+
+def _one_a_run(weathers: Mapping[int, Weather]) -> dict[int, Weather]:
+    """Return one weather for each run of clean days, with what is unlikely in any of its years, each kind once."""
+    runs: dict[int, list[Weather]] = {}
+    for weather in weathers.values():
+        runs.setdefault(id(weather.daily), []).append(weather)
+    ones = dict[int, Weather]()
+    for at, alike in runs.items():
+        cautions = {caution.name: caution for weather in reversed(alike) for caution in reversed(weather.cautions)}
+        ones[at] = dataclasses.replace(alike[0], cautions=tuple(cautions.values())[::-1])
+    return {year: ones[id(weather.daily)] for year, weather in weathers.items()}
 
 
 def with_made_days(years: Years, made: pd.DatetimeIndex) -> Years:
@@ -79,7 +92,8 @@ def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, 
     Returns
     -------
     dict
-        read: first and last day; columns; years; filled: "column: method" -> days of the seasons run; skipped: year -> why.
+        read: first and last day; columns; years; filled: "column: method" -> days of the seasons run; skipped: year -> why;
+        cautions: check -> what is unlikely.
     """
     filled: Filled = {}
     columns: set[str] = set()
@@ -101,6 +115,7 @@ def about_site(plan: Plan, runs: Runs, skipped: Mapping[int, str]) -> dict[str, 
         "years": sorted(year for _, years in runs for year in years),
         "filled": dict(sorted(filled.items())),
         "skipped": {str(year): why for year, why in skipped.items()},
+        "cautions": {caution.name: str(caution.brief) for record, _ in runs for caution in record.weather.cautions},
     }
 
 
@@ -139,6 +154,7 @@ def sites_table(
                 "filled_values": sum(record.get("filled", {}).values()),
                 "filled": "; ".join(f"{what} ({days} d)" for what, days in record.get("filled", {}).items()),
                 "years_skipped": " ".join(skipped),
+                "cautions": "; ".join(record.get("cautions", {}).values()),
                 "why": "; ".join([*bad.get(place.name, ()), *(f"{year}: {why}" for year, why in skipped.items())]),
             }
         )
@@ -166,7 +182,7 @@ def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:
     return absent
 
 
-@dataclass
+@dataclasses.dataclass
 class Heads:
     """
     What the weather files' first lines tell.

@@ -27,6 +27,7 @@ _SUM, _OF_SUMS = re.compile(_SUMS), re.compile(f"{_SUMS}|{_BESIDE}|{MONTH}")
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
 # row between a header and the first sound row
 _HEAD, _ROWS, _BETWEEN = 120, 3, 4
+_NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
 _SPLIT_DATES = (
     ("year", "month", "day"),
     ("year", "mo", "dy"),
@@ -238,6 +239,8 @@ def _explained(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str
     own = {name.lower() for name in names if name and not unit_of(name)}
     for cells in (split(text, separator_of(text)) for text in above):
         named = [place for place, cell in enumerate(cells) if cell.lower() in own]
+        if len(cells) >= len(names) or max(named, default=_NAMED_FIRST) >= _NAMED_FIRST:
+            continue  # more names above the names, in which "in" is indoors
         behind = [cell for cell in cells[named[0] + 1 :] if cell] if len(named) == 1 else []
         if units := [cell for cell in behind if is_unit(cell)]:
             says = " ".join(cell for cell in behind if cell not in units) or cells[named[0]]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import pytest
+
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
 
@@ -42,3 +44,31 @@ def test_a_bad_date_hides_no_other_mistake_of_its_row_and_one_row_is_one_row(tmp
     for text in ("2021-07-33", "many", "twelve", "maybe"):
         assert sum(text in line for line in lines) == 1, text
     assert "upper has 1\u00a0row; expected: 3 visits at least" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (("--start", "2021-10-05"), "--start 2021-10-05 lies after season.end 2021-09-30; {early}; give --end too"),
+        (("--end", "2021-04-05"), "season.start 2021-05-01 lies after --end 2021-04-05; {early}; give --start too"),
+        (
+            ("--start", "2021-08-05", "--end", "2021-07-05"),
+            "--start 2021-08-05 lies after --end 2021-07-05; {early}; give the earlier date first",
+        ),
+        (("--season", "2021", "--season", "2022"), "--season is given twice; leave all but one out"),
+        (("--out", "p"), "--out is given twice; leave all but one out"),
+    ],
+)
+def test_options_that_contradict_each_other_are_told_by_their_names(options, message, tmp_path, capsys):
+    garden = write_garden(tmp_path, years_csv(2021, 2021), start="2021-05-01", end="2021-09-30")
+    code, out, err = run(capsys, "replay", garden, *options, "--out", tmp_path / "o")
+    assert (code, out, err) == (2, "", message.format(early="the season would end before it starts") + "\n")
+
+
+def test_a_folder_s_name_has_no_line_break(tmp_path, capsys):
+    """It was made, and no command could be pasted that named it."""
+    garden = write_garden(tmp_path, years_csv(2021, 2021))
+    code, _, err = run(capsys, "replay", garden, "--out", tmp_path / "s\nx")
+    assert code == 2
+    assert "can't be made (its name has a line break or another control character); choose another folder" in err
+    assert not list(tmp_path.glob("s*"))

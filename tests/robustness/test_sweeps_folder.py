@@ -91,7 +91,8 @@ def test_a_manifest_moves_no_part_out_of_the_folder(name, again):
 
 
 @pytest.mark.parametrize(
-    "name", ["figures/photo.jpg", "seasons/mine.txt", "summary.csv/mine.txt", "seasons/part-000001.parquet/x"]
+    "name",
+    ["figures/photo.jpg", "seasons/mine.txt", "summary.csv/mine.txt", "seasons/part-000001.parquet/x", ".owner/x"],
 )
 def test_what_a_sweep_did_not_make_is_not_overwritten(name, again):
     plan, out = again

@@ -143,6 +143,15 @@ BOUNDS = [
         TANK | {"volume": "1 m^3", "footprint": "1 m^2", "outlet_height": "501 m"},
         "at most 500",
     ),
+    (
+        "supply/spring",
+        TANK | {"volume": "1 m^3", "footprint": "1 m^2", "roof": {"area": "9 m^2", "first_flush": "100 mm"}},
+        TANK | {"volume": "1 m^3", "footprint": "1 m^2", "roof": {"area": "9 m^2", "first_flush": "101 mm"}},
+        "at most 0.1 m",
+    ),
+    ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1e+06"),
+    ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
+    ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
     ("title", "x" * 500, "x" * 501, "has 501 characters; expected: at most 500"),
     ("note", "x" * 500, "x" * 501, "has 501 characters"),
 ]

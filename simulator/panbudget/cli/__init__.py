@@ -9,13 +9,14 @@ import datetime as dt
 import functools
 import inspect
 import sys
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
 import typer
-from typer.core import TyperCommand, TyperGroup
+from typer.core import TyperCommand, TyperGroup, TyperOption
 
 from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
 from panbudget.words import errors_shown, packaged, units_shown
@@ -44,6 +45,15 @@ class _Unmarked:
 
 class _Command(_Unmarked, TyperCommand):
     """A verb."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Refuse an option that is given twice with two values, of which the last would win without a word."""
+        _, _, given = self.make_parser(ctx).parse_args(args=[*args])
+        for param, times in Counter(given).items():
+            if times > 1 and isinstance(param, TyperOption) and not (param.multiple or param.is_flag):
+                problem = Problem("twice", param.opts[0], "is given twice", "", "leave all but one out")
+                raise PanbudgetError(problem)
+        return super().parse_args(ctx, args)
 
 
 class _Group(_Unmarked, TyperGroup):

@@ -19,6 +19,7 @@ from panbudget.files import typed
 from panbudget.words import packaged
 
 _FIGURES, _NEW, _OLD = "figures", "new", "old"
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _TABLE = packaged("reports/folders.toml")
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
@@ -52,6 +53,8 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     """
     folder, fresh = Path(folder), list[Path]()
     try:
+        if _CONTROL.search(str(folder)):
+            raise ValueError("its name has a line break or another control character")
         target = folder.resolve()
         fresh = [parent for parent in target.parents if not os.path.exists(parent)]
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -97,12 +97,16 @@ class Algae(_OfValve):
     share: _Taken
 
 
+#: by how much a counterweight can be off [kg]
+_Weight = Annotated[Mass, Field(ge=-1000, le=1000)]
+
+
 class Knocked(_OfValve):
     """A counterweight out of its place."""
 
     kind: Literal["knocked"]
-    trip: Mass | None = None
-    swing: Mass | None = None
+    trip: _Weight | None = None
+    swing: _Weight | None = None
 
     def wrong(self) -> Iterator[Problem]:
         if self.trip is None and self.swing is None:

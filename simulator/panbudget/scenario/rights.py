@@ -112,7 +112,7 @@ class Meter(Described):
 
     # half the width of what a meter's counts are worth: common practice, no source
     accuracy: Annotated[Number, Field(ge=0, le=0.5)] = 0.02
-    multiplier: Annotated[Number, Field(gt=0)] = 1.0
+    multiplier: Annotated[Number, Field(gt=0, le=1e6)] = 1.0
     make: Printed = ""
     serial_number: Printed = ""
     calibration_date: Date | None = None

@@ -32,7 +32,7 @@ class Roof(Described):
 
     area: Annotated[Area, Field(le=100_000)]
     runoff: Share = 0.9
-    first_flush: _Length = 0.0
+    first_flush: Annotated[_Length, Field(le=0.1)] = 0.0
 
 
 class _Float(Described):

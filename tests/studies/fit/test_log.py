@@ -126,6 +126,37 @@ def test_levels_most_of_which_are_deeper_than_the_pan_are_refused(make_garden):
     )
 
 
+@pytest.mark.parametrize(("litres", "refused"), [(35.3, False), (35.4, True)])
+def test_no_more_is_poured_into_a_pan_than_it_holds(make_garden, litres, refused):
+    """50 cm across and 18 cm deep: 35.34 L."""
+    text = f"date,openings,added_l\n2025-05-01,0,\n2025-05-02,3,{litres}\n2025-05-03,2,\n"
+    said = "" if refused else read(make_garden(), text).assumptions
+    if refused:
+        with pytest.raises(ReadingsError) as caught:
+            read(make_garden(), text)
+        said = str(caught.value)
+    assert (
+        "line 3: added_l = 35.4 is more than the pan holds, 35.3 L; write litres: 300 mL are 0.3" in said
+    ) is refused
+
+
+@pytest.mark.parametrize(
+    ("rows", "to_learn", "refused"), [(1000, True, False), (1001, True, True), (1001, False, False)]
+)
+def test_a_log_is_no_longer_than_a_fit_can_go_through(make_garden, rows, to_learn, refused):
+    """One of 10,000 rows took minutes."""
+    days = "".join(f"2025-05-{1 + k // 100:02d} {k // 60 % 24:02d}:{k % 60:02d},0\n" for k in range(rows - 2))
+    garden = make_garden()
+    path = garden.path.parent / "log.csv"
+    path.write_text(f"date,openings\n{days}2025-05-20,1\n2025-05-21,2\n", encoding="ascii")
+    said = ""
+    try:
+        read_field_log(path, garden, to_learn=to_learn)
+    except ReadingsError as error:
+        said = str(error)
+    assert ("has 1,001 rows; at most 1,000 are read; keep the rows of the season" in said) is refused, said
+
+
 def test_one_impossible_level_in_many_is_left_out_and_said(make_garden):
     rows = "".join(f"2025-05-{day:02d} 08:00,{1510 if day == 9 else 151}\n" for day in range(1, 16))
     log = read(make_garden(), "date,level_mm\n" + rows)

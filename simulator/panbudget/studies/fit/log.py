@@ -43,6 +43,7 @@ _QUANTITIES |= {"jug": ("L", "jug_l"), "fell_at": ("kg", "fell_at_kg"), "rose_at
 _NOON = dt.timedelta(hours=12)
 _YES, _NO = ("yes", "y", "1"), ("no", "n", "0")
 _LEAST_VISITS, _LEAST_IN_TUB, _MOST_VISITS = 3, 2, 10_000
+_MOST_TO_LEARN = 1_000  # rows that a fit goes through: half a minute
 _TUB_ASSUMED = """\
 {name}: the levels only fall, by more than its swing, and nothing else was looked at: taken as read in a tub with no valve"""
 _TUB_FALLS = 1.5  # swings by which levels fall that never rise: no valve stood in the pan
@@ -167,7 +168,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         needed=("date",),
         spoken=_SPOKEN,
         units=_QUANTITIES,
-        most=_MOST_VISITS,
+        most=_MOST_TO_LEARN if to_learn else _MOST_VISITS,
     )
     wrong = log.problems
     if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):
@@ -280,6 +281,7 @@ def _visits(
     name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str], key: str = "level_mm"
 ) -> tuple[Visit, ...]:
     depth, site = scenario.controller[name].pan.depth, scenario.site
+    holds = scenario.controller[name].pan.area * depth
     visits: list[Visit] = []
     levels = [row.value(key) for *_, row in rows]
     too_high = sum(level > depth + _BRIMFUL_MM for level in levels)
@@ -308,6 +310,8 @@ def _visits(
                 before = metered[1]
                 _wrong(row, "meter-falls", meter, meter=row["meter_l"], before=before["meter_l"], line=before.line)
             metered = meter, row
+        if added is not None and added > holds:
+            _wrong(row, "added-too-much", added, added=added, holds=holds)
         if level is not None and depth < level <= depth + _BRIMFUL_MM:
             level = depth
         elif level is not None and level > depth:

@@ -276,7 +276,7 @@ class Store:
             raise self._refused("not-a-folder")
         try:
             held_names = os.listdir(folder) if os.path.exists(folder) else []
-            inside = sorted(name for name in held_names if name != _LOCK)
+            inside = sorted(name for name in held_names if name != _LOCK or (folder / _LOCK).is_dir())
             for name in filter(None, (_foreign_in(folder, name) for name in inside)):
                 raise self._refused("foreign", name=name)
             held, marks = _held_in(folder), plan.marks._asdict()

@@ -231,6 +231,11 @@ def test_negative_eto_is_no_rain():
     assert surface_day(10.0, 0.7, 0.0, 0.0, -0.1, 0.5, 1.2, 0.5, 0.3, 20.0, 8.0, 1.0)[4] == 0.7
 
 
+def test_dew_on_a_wet_layer_leaves_it_at_field_capacity():
+    """FAO-56 (1998), eq. 79: De is no less than 0, though a night's ETo of −0.1 mm would make it so."""
+    assert surface_day(0.0, 1.0, 0.0, 0.0, -0.1, 0.5, 1.2, 1.0, 1.0, 20.0, 8.0, 1.0)[3] == 0.0
+
+
 def test_water_wets_the_layer_by_its_share_and_what_is_too_much_goes_through():
     """FAO-56 (1998), eq. 77: 3 mm over the bed are 10 mm where the emitters wet 0.3."""
     assert watered_surface(15.0, 1.0, 3.0, 0.3) == pytest.approx(4.0)

@@ -342,3 +342,9 @@ def test_sunshine_counts_in_the_shortest_day_and_none_leaves_the_overcast_quarte
 def test_the_wind_profile_holds_from_half_a_metre_up(height, factor):
     """FAO-56 eq 47 by hand: 4.87 over the logarithms of 28.48, 62.38, 130.18 and 672.58."""
     assert float(met.wind_at_2m(1.0, height=height)) == pytest.approx(factor, abs=1e-4)
+
+
+def test_air_of_nothing_but_vapour_has_all_of_its_pressure_from_it():
+    """The limit of the definition of specific humidity (WMO-No. 8, part I, chapter 4): e is p where q is 1, and 0 where it is 0."""
+    assert float(met.vapour_pressure_from_specific_humidity(1.0, pressure=90.0)) == pytest.approx(90.0, rel=1e-12)
+    assert float(met.vapour_pressure_from_specific_humidity(0.0, pressure=90.0)) == 0.0

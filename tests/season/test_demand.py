@@ -19,6 +19,7 @@ from panbudget.season.demand import (
     bed_forcing,
     demand_curve,
     evaporable_water,
+    mulch_factor,
     plant_of,
     soil_of,
 )
@@ -183,6 +184,16 @@ def test_mulch_takes_its_part_of_the_evaporation_and_none_of_the_plants():
         got = bed_demand(bed(plants="lettuce", planted=dt.date(2025, 5, 1), mulch=mulch), climate())
         assert got.kc[at] == pytest.approx(0.15 + left * 0.55)
         assert (got.kc <= bare.kc + 1e-12).all()
+
+
+@pytest.mark.parametrize(
+    ("mulch", "left"),
+    [(None, 1.0), (("organic", 1.0), 0.5), (("compost", 0.4), 0.8), (("plastic", 0.25), 0.75), (("plastic", 1.0), 0.0)],
+)
+def test_a_mulch_leaves_half_of_the_evaporation_below_it_or_none(mulch, left):
+    """FAO-56 (1998), chapter 10 (from memory): 5 % less for each 10 % under an organic one; bare ground loses all."""
+    part = None if mulch is None else beds.Mulch(kind=mulch[0], cover=mulch[1])
+    assert mulch_factor(part) == pytest.approx(left, abs=1e-12)
 
 
 def test_landscape_factors_multiply():
@@ -364,11 +375,11 @@ def test_degree_days_count_from_the_records_first_day_to_its_last():
 
 
 def test_kc_ini_from_wettings_takes_the_eto_of_the_initial_stage_alone():
-    """Five days of 2 mm from planting on, 9 mm before and after: as in a climate of 2 mm; else the record's mean."""
+    """Five days of 2 mm in the mean from planting on, 9 mm before and after: as in a climate of 2 mm; else the record's mean."""
     plants = {"name": "tomato", "stages": [5, 5, 10, 5]}
     wetted = bed(plants=plants, planted=dt.date(2025, 3, 11), wetting_interval="4 d")
     eto = np.full(300, 9.0)
-    eto[10:15] = 2.0
+    eto[10:15] = [4.0, 1.0, 1.5, 1.5, 2.0]
     weather = dataclasses.replace(climate(), eto=eto)
     assert bed_demand(wetted, weather).kc[12] == bed_demand(wetted, climate(eto=2.0)).kc[12]
     late = bed(plants=plants, planted=dt.date(2026, 3, 11), wetting_interval="4 d")

@@ -286,3 +286,12 @@ def test_a_made_wave_lasts_its_days_and_is_cut_off_with_the_record(make_garden):
     assert (wave.start.day, wave.end.day, wave.days, wave.peak_c, wave.degree_days) == (10, 12, 3, 35.0, 15.0)
     late = HEAT.model_copy(update={"start": dt.date(2025, 5, 31)})
     assert (with_heat(read_scenario_weather(garden), late, garden.site).daily["tmax"] > 30.0).sum() == 1
+
+
+@pytest.mark.parametrize(("first", "last", "beside"), [(12, 20, False), (13, 20, True), (1, 10, False), (1, 9, True)])
+def test_a_made_wave_that_touches_the_days_replayed_does_not_lie_beside_them(make_garden, first, last, beside):
+    """A wave from the 10th to the 12th of May."""
+    garden = make_garden()
+    days = dt.date(2025, 5, first), dt.date(2025, 5, last)
+    made = with_heat(read_scenario_weather(garden), HEAT, garden.site, of=days)
+    assert ("lies outside the days replayed" in made.notes[0]) is beside

@@ -341,3 +341,19 @@ def test_a_planting_that_can_t_be_is_named_without_a_year_in_the_gardens_own(mak
         ScenarioError, match=r"controller\.upper\.bed\.tomatoes: .* which the weather file does not hold"
     ):
         forced(make_garden({"controller": {"upper": {"bed": {"tomatoes": bed}}}}, days=2))
+
+
+@pytest.mark.parametrize("on_tank", [False, True], ids=["mains", "tank"])
+def test_a_beds_flow_is_at_its_mains_pressure_or_at_the_reference_of_a_tanks(make_garden, on_tank):
+    """The first tank is number 0, and a tank."""
+    tank = {"kind": "tank", "volume": "1000 L", "footprint": "1 m^2", "outlet_height": "2 m"}
+    plain = {"refill": {"flow": "2 L/h", "at": "100 kPa"}}
+    emitters = {"emitters": {"at": "100 kPa", "exponent": 0.5}}
+    overlay = merged(nested(VALVE, plain), nested(BED, emitters))
+    described = make_garden(overlay)
+    supply = next(iter(described.supply))
+    garden = make_garden(merged(overlay, {"supply": {supply: tank}})) if on_tank else described
+    (row,), (valve,) = forced(garden).bundle.rows, forced(garden).bundle.valves
+    flows = valve.flows.at_reference if on_tank else valve.flows.bed_flows
+    assert row.flow == flows["tomatoes"]
+    assert valve.flows.at_reference["tomatoes"] != pytest.approx(valve.flows.bed_flows["tomatoes"], rel=0.01)

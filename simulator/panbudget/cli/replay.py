@@ -11,7 +11,6 @@ import panbudget
 from panbudget.cli import ALL, Day, Done, dangerous, table, verb
 from panbudget.errors import PanbudgetError, Problem
 
-_LEAST_SPREAD, _MOST_SPREAD = 20, 20_000
 _MOST_FINDINGS = 6
 _AMOUNTS = {"litres": "volume", "irrigation_mm": "depth", "net_demand_mm": "depth"}
 _DAYS = ("stress_days", "longest_stress_days")
@@ -32,12 +31,14 @@ def replay(
 
     Example:  panbudget replay scenarios/terraces.toml --out season-terraces
     """
-    if spread is not None and spread < _LEAST_SPREAD:
-        cure = f"{_LEAST_SPREAD} at least"
+    from panbudget.scenario.uncertainty import SAMPLES
+
+    if spread is not None and spread < SAMPLES[0]:
+        cure = f"{SAMPLES[0]} at least"
         raise PanbudgetError(Problem("too-few", f"--spread {spread}", "is too few seasons to give a range", "", cure))
-    if spread is not None and spread > _MOST_SPREAD:
+    if spread is not None and spread > SAMPLES[1]:
         found = "is more seasons than are ever run"
-        raise PanbudgetError(Problem("too-many", f"--spread {spread}", found, "", f"{_MOST_SPREAD} at most"))
+        raise PanbudgetError(Problem("too-many", f"--spread {spread}", found, "", f"{SAMPLES[1]} at most"))
     if season == ALL:
         if start is not None or end is not None:
             cure = "leave out --start and --end, or name a year"

@@ -7,8 +7,6 @@ from typing import Any
 import panbudget
 from panbudget.cli import Done, verb
 
-_FEW_YEARS = 10
-
 
 @verb(steps=98)
 def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
@@ -17,7 +15,9 @@ def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
 
     Example:  panbudget size scenarios/terraces.toml --out sizes
     """
+    from panbudget.studies.size.sizing import FEW_YEARS
+
     step("reading the weather")
     result = panbudget.size(scenario, controller=controller, step=step)
-    assumed = result.assumptions[:1] if len(result.years) < _FEW_YEARS else ()
+    assumed = result.assumptions[:1] if len(result.years) < FEW_YEARS else ()
     return Done(result, lambda: [*result.sentences(), *(f"assumed: {text}" for text in assumed)])

@@ -27,6 +27,8 @@ def _low_high(value: object) -> object:
     return low, high
 
 
+#: seasons over which a range may be drawn: fewer say nothing of its ends, and more are never run (common practice, no source)
+SAMPLES = 20, 20_000
 Factors = Annotated[tuple[float, float], BeforeValidator(_low_high)]
 
 
@@ -58,7 +60,7 @@ class Uncertainty(Described):
     swing: Factors = (0.95, 1.05)
     weighed_swing: Factors = (0.99, 1.01)
     pressure: Factors = (0.8, 1.2)
-    samples: Annotated[Whole, Field(ge=20, le=20_000)] = 500
+    samples: Annotated[Whole, Field(ge=SAMPLES[0], le=SAMPLES[1])] = 500
     interval: Annotated[Number, Field(ge=0.5, le=0.99)] = 0.9
     seed: Annotated[Whole, Field(ge=0, le=2**31)] = 1
     controller: dict[str, ValveUncertainty] = Field(default_factory=dict)

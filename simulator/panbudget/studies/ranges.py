@@ -22,7 +22,7 @@ from panbudget.extras import Step, silent
 from panbudget.numeric import Floats, Ints
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.pans import WeighedValve
-from panbudget.scenario.uncertainty import Factors
+from panbudget.scenario.uncertainty import SAMPLES, Factors
 from panbudget.season import supplies
 from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
@@ -33,7 +33,6 @@ from panbudget.season.years import in_year, moved
 from panbudget.weather import Weather
 
 _ROUNDING = 1e-9  # by which two values may part and count as the same
-LEAST_SAMPLES = 20  # fewer runs say nothing of a range's ends
 #: draws that advice is judged by, each in every usable year: through a compiler, or not
 DRAWS = {True: 64, False: 12}
 #: seasons from which a compiler pays for itself, if there is one
@@ -522,10 +521,10 @@ def with_spread(season: Season, count: int, *, step: Step = silent) -> Season:
     Raises
     ------
     ValueError
-        Fewer than `LEAST_SAMPLES`.
+        Fewer than `SAMPLES` begins with.
     """
-    if count < LEAST_SAMPLES:
-        raise ValueError(f"{count} runs are too few; {LEAST_SAMPLES} at least")
+    if count < SAMPLES[0]:
+        raise ValueError(f"{count} runs are too few; {SAMPLES[0]} at least")
     rules = season.scenario.uncertainty
     watered = [row for row, source in enumerate(season.forcing.beds.lane_source) if source == VALVE]
     runs = [_run_totals(season, out) for out in sampled_results(season, count, lanes=watered, step=step)]

@@ -183,8 +183,6 @@ def outcomes(
     A large job goes through a compiler if one is installed (numba), or else over the machine's cores; the numbers are
     the same whichever way.
     """
-    if not len(settings):
-        raise ValueError("no settings were given")
     if draws is None:
         draws = as_described(len(years[0].net_demand))
     by_year = [draws] * len(years) if isinstance(draws, ValveFactors) else list(draws)

@@ -39,6 +39,8 @@ from panbudget.weather import Weather
 
 #: draws of the judgement, and the least cells of the search before it: through a compiler, or not
 _DRAWS = {True: (DRAWS[True], 32), False: (DRAWS[False], 5)}
+#: seasons that are few to tell what years differ by (common practice, no source)
+FEW_YEARS = 10
 _NOT_NUMBERS = ("settings", "missed", "near_by_year", "bed_stress", "daylight_openings")  # of a row
 
 
@@ -257,7 +259,7 @@ def size(
     names = [name for name in scenario.controller if controller in (None, name)]
     valves = {name: _valve(sound, name, seasons, step) for name in names}
     applies = {
-        "few_years": count < 10,
+        "few_years": count < FEW_YEARS,
         "faults": scenario.fault,
         "owned": scenario.owned and len(valves) > 1,
         "tank": several and any(supply.kind == "tank" for supply in scenario.supply.values()),

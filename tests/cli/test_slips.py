@@ -10,7 +10,7 @@ import pytest
 
 import panbudget
 from panbudget.scenario.garden import Site
-from panbudget.season.findings import FLOOD, find
+from panbudget.season.findings import find
 from panbudget.weather.site import Station, place_doubts, sun_doubt
 from tests.cli.test_main import run
 from tests.garden_file import MAINS, write_garden, years_csv
@@ -151,7 +151,7 @@ def test_a_bed_that_gets_more_than_a_hundred_millimetres_in_a_day_is_a_slip(tmp_
     assert "caution: upper/tomatoes: This bed gets more than 100" in out
 
 
-@pytest.mark.parametrize(("most", "flooded"), [(FLOOD, False), (FLOOD + 0.01, True)])
+@pytest.mark.parametrize(("most", "flooded"), [(100.0, False), (100.01, True)])
 def test_the_bound_of_a_flood(tmp_path, most, flooded):
     season = panbudget.replay(write_garden(tmp_path, years_csv(2021, 2021)))
     table = season.beds["upper/tomatoes"].assign(irrigation_mm=most)

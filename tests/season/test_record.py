@@ -33,6 +33,18 @@ def test_a_season_is_held_from_the_records_first_day_to_its_last(first, last, sp
     assert record().span(day + dt.timedelta(days=first), day + dt.timedelta(days=last)) == span
 
 
+@pytest.mark.parametrize(
+    ("first", "last", "outside"),
+    [(1, 11, ["season.end"]), (0, 10, ["season.start"]), (0, 11, ["season.start", "season.end"])],
+)
+def test_of_a_season_that_is_not_held_the_days_outside_the_record_are_named(first, last, outside):
+    """Ten days, from the first of May on."""
+    day = dt.date(2025, 4, 30)
+    with pytest.raises(ScenarioError) as caught:
+        record().whole_span(day + dt.timedelta(days=first), day + dt.timedelta(days=last))
+    assert [problem.where for problem in caught.value.problems] == outside
+
+
 def test_a_days_mean_temperature_is_half_way_between_its_ends():
     """FAO-56 eq. 9: of 10 and 24 °C, 17 °C."""
     assert record().climate(2, 4).tmean.tolist() == [17.0, 17.0]

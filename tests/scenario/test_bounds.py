@@ -34,6 +34,8 @@ TEST = {"falls_at": "2 kg", "rises_at": "1 kg"}
 SWING = {"swing": "1 kg", "refill": EMITTER}
 TIMER = {"days": ["mon"], "duration": "1 h"}
 TANK = {"kind": "tank", "volume": "1000 L", "footprint": "1e6 m^2", "outlet_height": "1 m"}
+SHAPE = [{"level": "0 m", "volume": "0 L"}, {"level": "1 m", "volume": "1000 L"}]
+SHAPED = {"kind": "tank", "volume": "1000 L", "outlet_height": "1 m"}
 PIPE = {"length": "1 m", "diameter": "10 mm"}
 
 BOUNDS = [
@@ -49,6 +51,8 @@ BOUNDS = [
     (beds.NamedPlants, NAMED, "height", "0.01 mm", "0 m", "50 m", "51 m"),
     (beds.NamedPlants, NAMED, "stages", [0, 1, 0, 0], [-1, 1, 0, 0], [400, 320, 0, 0], [400, 321, 0, 0]),
     (beds.NamedPlants, NAMED, "stages", None, [1, 1, 1], [0, 0, 0, 400], [0, 0, 0, 401]),
+    (beds.NamedPlants, NAMED, "stages", None, None, None, [1, 1, 1, 1, 1]),
+    (beds.NamedPlants, NAMED, "stages_gdd", None, [1, 1, 1], None, [1, 1, 1, 1, 1]),
     (beds.NamedPlants, NAMED, "stages_gdd", [0, 1, 0, 0], [-1, 1, 0, 0], [10_000] * 4, [10_001, 0, 0, 0]),
     (beds.NamedPlants, NAMED, "base_temperature", -10, -10.1, 30, 30.1),
     (beds.NamedPlants, NAMED, "kc_mid", None, 0, 2, 2.001),
@@ -124,6 +128,12 @@ BOUNDS = [
     (supplies.Mains, {}, "pressure", None, "0 kPa", "2000 kPa", "2001 kPa"),
     (supplies.Tank, TANK, "volume", "1 L", "0.9 L", "1e7 L", "1.001e7 L"),
     (supplies.Tank, {**TANK, "volume": "50 m^3"}, "footprint", "1 m^2", "0.99 m^2", None, None),
+    (supplies.Tank, SHAPED, "shape", None, SHAPE[:1], None, [*SHAPE, SHAPE[-1]]),
+    (supplies.Tank, SHAPED, "shape", SHAPE, [{"level": "0 m", "volume": "1 L"}, SHAPE[1]], None, None),
+    *(
+        (supplies.Tank, SHAPED, "shape", None, None, None, [*SHAPE, {**SHAPE[1], key: more}])
+        for key, more in (("level", "1.1 m"), ("volume", "1001 L"))
+    ),
     (supplies.Tank, TANK, "outlet_height", "0 m", "-0.1 m", "500 m", "501 m"),
     (supplies.Tank, TANK, "full_at_start", 0, -0.001, 1, 1.001),
     (supplies.Tank, TANK, "top_up", None, None, *({"below": below, "rate": "1 L/h"} for below in ("1000 L", "1001 L"))),

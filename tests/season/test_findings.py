@@ -201,6 +201,31 @@ def test_a_day_is_short_below_a_ks_of_one(season, ks, days):
     )
 
 
+@pytest.mark.parametrize(("eto", "days"), [(0.0, 0), (-0.001, 1)])
+def test_a_day_of_no_evapotranspiration_is_not_negative(season, eto, days):
+    changed = season.days.assign(eto_mm=[eto, *season.days["eto_mm"][1:]])
+    assert sum(finding.days for finding in told(dataclasses.replace(season, days=changed), "negative-eto")) == days
+
+
+@pytest.mark.parametrize(("days", "severity", "often"), [(39, "note", "39 of 40 days"), (40, "caution", "every day")])
+def test_what_is_estimated_on_every_day_is_a_caution(season, days, severity, often):
+    totals = copy.deepcopy(season.totals)
+    totals["weather"]["filled"] = {"wind": {"2 m/s, no wind measured": days}}
+    (finding,) = told(dataclasses.replace(season, totals=totals), "filled")
+    assert (finding.severity, finding.days) == (severity, days)
+    assert often in finding.message
+
+
+@pytest.mark.parametrize(("below", "code"), [(0.0, "stuck-open"), (1e-6, "stuck-at-rim")])
+def test_a_rim_as_high_as_the_reset_shuts_the_valve_yet(season, below, code):
+    """Model page, section 3: stuck open where the rim lies below the reset."""
+    pans = season.forcing.pans._replace(rim=season.forcing.pans.swing - below)
+    forcing = dataclasses.replace(season.forcing, pans=pans)
+    forcing.__dict__["pan_of"] = season.forcing.pan_of
+    stuck = with_columns(dataclasses.replace(season, forcing=forcing), "controllers", "upper", stuck_hours=[2.0])
+    assert {finding.code for finding in find(stuck)} & {"stuck-open", "stuck-at-rim"} == {code}
+
+
 @pytest.mark.parametrize(
     ("irrigation", "drained", "wet"),
     [(150.0, 100.0, False), (150.1, 100.0, True), (200.0, 60.0, False), (200.0, 60.1, True)],

@@ -64,7 +64,7 @@ def two_valves(upper, lower):
         ([("upper", 1.0, 3.0), ("lower", 2.0, 4.0)], 12.0),  # together from 2 h
         ([("upper", 1.0, 2.0), ("lower", 2.0, 4.0)], 10.0),  # one shuts as the other opens
         ([("upper", 1.0, 2.0), ("lower", 3.0, 4.0)], 10.0),
-        ([("lower", 20.0, 25.0)], 5.0),  # over midnight: the second day's flow counts from there
+        ([("lower", 20.0, 24.5)], 5.0),  # over midnight: the second day's flow counts from there
         ([("lower", 20.0, 24.0)], 2.0),  # and not when it shuts at midnight
         ([("lower", 20.0, np.nan)], 5.0),  # still open at the end
         ([("upper", -3.0, 1.0)], 10.0),  # open from before the first day
@@ -74,6 +74,10 @@ def two_valves(upper, lower):
 def test_the_peak_rate_adds_valves_that_are_open_together_each_at_its_days_flow(shifts, most):
     """Worked by hand: "upper" gives 10, then 8 L/h; "lower" 2, then 5."""
     assert totals._peak_rate(two_valves([10.0, 8.0], [2.0, 5.0]), openings(*shifts)) == most
+
+
+def test_of_no_valve_there_is_no_day():
+    assert totals.rates_by_day(openings(), {}).size == 0
 
 
 @pytest.mark.parametrize(("open_share", "flow"), [([0.75, 1.0], 3.75), ([0.75, 0.5], 3.25), ([0.0, 0.0], 0.5)])

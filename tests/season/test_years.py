@@ -234,3 +234,16 @@ def test_a_spin_up_is_taken_off_where_the_season_has_been_moved_to(make_garden):
         assert list(usable_years(garden).weather) == years
         if years:
             assert list(usable_years(garden, weather=read_scenario_weather(in_year(garden, 2025))).weather) == years
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "left_out"),
+    [((2024, 5, 31), (2026, 5, 1), [2024, 2026]), ((2024, 6, 1), (2026, 4, 30), [])],
+)
+def test_a_year_of_which_the_record_has_one_day_of_the_season_is_left_out_by_name(make_garden, first, last, left_out):
+    """A season from the first of May to the 31st; of a year of which it has none, nothing is said."""
+    start, end = dt.date(*first), dt.date(*last)
+    season = {"season": {"start": dt.date(2025, 5, 1), "end": dt.date(2025, 5, 31)}}
+    found = usable_years(make_garden(season, weather=weather_csv((end - start).days + 1, start=start, radiation=12.0)))
+    assert list(found.weather) == [2025]
+    assert list(found.left_out) == left_out

@@ -146,7 +146,7 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
     for kind in dict.fromkeys(kind for cautions in swept.cautions.values() for kind in cautions):
         told = {name: cautions[kind] for name, cautions in swept.cautions.items() if kind in cautions}
         names = ", ".join([*told][:_NAMED]) + and_more(len(told) - _NAMED, "site")
-        yield f"  {count(len(told), 'site')} ({names}): at {next(iter(told))}, {next(iter(told.values()))}"
+        yield f"  {count(len(told), 'site')}: {names}; at {next(iter(told))}, {next(iter(told.values()))}"
     counts = collections.Counter(choice.design for choice in swept.choices)
     if counts:
         none = sum(not choice.keeps for choice in swept.choices)

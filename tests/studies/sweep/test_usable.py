@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import struct
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ import panbudget  # noqa: E402
 from panbudget.errors import PanbudgetError  # noqa: E402
 from panbudget.studies.sweep import cube  # noqa: E402
 from panbudget.studies.sweep.store import described  # noqa: E402
-from panbudget.studies.sweep.usable import _one_a_run  # noqa: E402
+from panbudget.studies.sweep.usable import _one_a_run, refuse_sites  # noqa: E402
 from panbudget.weather import Weather  # noqa: E402
 from panbudget.weather.checks.inspection import Caution  # noqa: E402
 from tests.cli.test_main import run  # noqa: E402
@@ -91,6 +92,17 @@ def test_a_stop_and_a_dry_run_name_all_bad_sites(gappy, ran, capsys):
     assert (ran.folder / "sweep.log").read_text(encoding="utf-8").count("can't be run") == 4
 
 
+def test_what_is_wrong_alike_at_many_cells_is_one_line():
+    plan = SimpleNamespace(path="plan.toml", places=range(25))
+    bad = {f"cell {n}": ("grid.nc: tmin is missing",) for n in range(21)} | {"cell 30": ("grid.nc: rain is missing",)}
+    with pytest.raises(PanbudgetError) as caught:
+        refuse_sites(plan, bad)
+    first, second, _ = caught.value.text().replace("\xa0", " ").splitlines()
+    assert first.startswith("plan.toml: sites cell 0, cell 1, ")
+    assert first.endswith("cell 19 (and 1 more site): grid.nc: tmin is missing")
+    assert second == "plan.toml: site cell 30: grid.nc: rain is missing"
+
+
 def test_files_that_are_not_there_stop_a_sweep_before_it_begins_each_by_name(gappy, tmp_path):
     table = (
         (gappy / "sites.csv").read_text(encoding="ascii").replace(",3.csv", ",none.csv").replace(",6.csv", ",no.csv")
@@ -143,7 +155,7 @@ def test_what_is_unlikely_of_a_site_s_weather_is_told_once_a_kind_and_kept(gappy
         code, screen, err = run(capsys, "sweep", tmp_path / "plan.toml", "--out", out)
         assert code == 0, err
         (line,) = [line for line in screen.replace("\xa0", " ").splitlines() if "looks like km/h" in line]
-        assert line.startswith("  2 sites (site 00, site 06): at site 00, wind reaches ")
+        assert line.startswith("  2 sites: site 00, site 06; at site 00, wind reaches ")
     assert contents(outs[0]) == contents(outs[1])
     cautions = pd.read_csv(outs[0] / "sites.csv", index_col="site")["cautions"]
     assert cautions.fillna("").str.count("looks like km/h").tolist() == [1, 0, 1]

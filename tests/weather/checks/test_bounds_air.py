@@ -31,6 +31,12 @@ def humid(**columns):
     return {"tmin": 14.0, "tmax": 28.0, **columns}
 
 
+def parched(share, *, tmax=28.0, days=30):
+    """Return days whose air has so much of what it could hold when it is warmest."""
+    held = 0.6108 * np.exp(17.27 * tmax / (tmax + 237.3))
+    return {"days": days, "tmin": tmax - 14.0, "tmax": tmax, "vapour_pressure": share * held}
+
+
 def warms_up(by, damp):
     return air_of(21.0, warming=by) | {"rh_max": damp}
 
@@ -57,6 +63,9 @@ BOUNDS = [
     ("dew_point-above-tmin", lambda by: humid(dew_point=14.0 + by), 10.0, 10.1),
     ("rh_mean-above-rh_max", lambda by: humid(rh_max=90.0, rh_mean=90.0 + by), 0.5, 0.51),
     ("rh_mean-below-rh_min", lambda by: humid(rh_min=40.0, rh_mean=40.0 - by), 0.5, 0.51),
+    ("vapour-pressure-unit", parched, 0.0801, 0.0799),
+    ("vapour-pressure-unit", lambda tmax: parched(0.079, tmax=tmax), 33.0, 32.9),
+    ("vapour-pressure-unit", lambda days: parched(0.079, days=days), 13, 14),
     ("humidity-zero", lambda night: humid(rh_min=0.0, rh_max=night), 29.9, 30.0),
     ("pressure-range", lambda by: {"pressure": P100 + by}, 11.99, 12.01),
     ("wind-unit", lambda wind: {"wind": [4.0] * 18 + [wind] * 2, "stated": ("wind",)}, 9.49, 9.51),

@@ -24,7 +24,7 @@ from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.flags import coded, is_filled
-from panbudget.words import calendar_day
+from panbudget.words import and_more, calendar_day
 
 #: a place's runs of clean days, each with the years whose seasons it holds
 Runs = list[tuple[SiteRecord, list[int]]]
@@ -32,6 +32,8 @@ Runs = list[tuple[SiteRecord, list[int]]]
 Filled = dict[str, int]
 # of a place without any usable year, so many are named with what is wrong
 _NAMED = 5
+# sites of which the same is wrong
+_LISTED = 20
 
 
 def years_of(plan: Plan, place: Place, file: WeatherFile) -> Years:
@@ -165,9 +167,18 @@ def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bo
     """Raise with all sites that can't be run, where there are any; if such are skipped, where no other is left."""
     if keep_going and len(bad) < len(plan.places):
         return
-    problems = [problem("bad-site", f"site {name}:", line=line) for name, lines in bad.items() for line in lines]
+    alike: dict[str, list[str]] = {}  # cells of a grid mostly lack the same
+    for name, lines in bad.items():
+        for line in lines:
+            alike.setdefault(line, []).append(name)
+    problems = [problem("bad-site", f"{_sites(names)}:", line=line) for line, names in alike.items()]
     if problems:
         raise PanbudgetError(*problems, problem("no-sites" if keep_going else "bad-sites"), file=str(plan.path))
+
+
+def _sites(names: Sequence[str]) -> str:
+    """Name sites, as many of them as a line can hold."""
+    return f"site{'s' if names[1:] else ''} {', '.join(names[:_LISTED])}{and_more(len(names) - _LISTED, 'site')}"
 
 
 def absent_sites(plan: Plan) -> dict[str, tuple[str, ...]]:

@@ -61,6 +61,8 @@ _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
 _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 # the same, and by how much on one day in ten, on days above freezing [-, °C]
 _OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
+# share of what air at tmax holds below which a vapour pressure is doubted on a middling day that is no desert's [-, °C]
+_PARCHED, _MILD = 0.08, 33.0
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation; how far a single day's
@@ -229,6 +231,9 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
     if middle > 1.5:
         most = saturated[inspection.row_of_highest(values)]
         yield Verdict(names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most})
+    elif ratio.size >= _DAYS_TO_JUDGE and middle < _PARCHED and np.nanmedian(inspection.of_asked("tmax")) < _MILD:
+        instead = inspection.with_asked(vapour_pressure=10.0 * inspection.of_asked("vapour_pressure"))
+        yield Verdict(names, "vapour-pressure-unit/low", {"share": 100.0 * middle, "least": 100.0 * _PARCHED}, instead)
 
 
 def windier(inspection: Inspection) -> float:

@@ -86,6 +86,23 @@ BROKEN = {
         table(tmax=with_day(30, "hot")),
         ["line 5, column tmax", "'hot' is not a number", "correct"],
     ),
+    "a number made a date": (
+        table(tmin=with_day(14, "10-Mar")),
+        ["line 5, column tmin", "'10-Mar' is not a number", "a spreadsheet made a date of a number"],
+    ),
+    "tenths on a day": (table(tmax=with_day(30, 347)), ["tmax is 347 °C", "are these tenths of a degree?"]),
+    "days as numbers and as dates": (
+        "date,tmin,tmax,rain\n" + "".join(f"{day},10,20,0\n" for day in (45819, 45820, "13/06/2025", "14/06/2025")),
+        [
+            "line 2",
+            "'45819' (and 1 more row) looks like a spreadsheet's day number",
+            "may exchange their day and month",
+        ],
+    ),
+    "two stations": (
+        SOUND + "".join(table(10, tmin=9).splitlines(keepends=True)[1:]),
+        ["2025-06-01 stands twice", "lines 2 and 22", "keep one station's rows to a file"],
+    ),
     "odd mark": (
         table(wind=with_day(2, "x")),
         ["line 5", "wind", "leave missing values empty", 'missing = ["x"] under [weather]'],

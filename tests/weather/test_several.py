@@ -101,3 +101,18 @@ def test_what_stands_for_a_missing_value_can_be_named(tmp_path, humidity, missin
         return
     weather = read_weather(tmp_path / "a.csv", SITE, missing=missing)
     assert sum(weather.filled()["vapour_pressure"].values()) == days
+
+
+def test_what_is_wrong_with_several_files_is_told_of_each_and_of_all_once(tmp_path):
+    """A cell in each, and a header that both have."""
+    cells = (("m05", MAY, "2..4"), ("m06", JUNE, "2..5"))
+    wrong = {name: table(20, start=day).replace("24\n", f"{cell}\n", 1) for name, day, cell in cells}
+    write(tmp_path, **{name: text.replace("wind", "Wind speed (m/s)") for name, text in wrong.items()})
+    with pytest.raises(WeatherError) as caught:
+        read_weather(tmp_path / "m*.csv", SITE, shown_as="months")
+    lines = str(caught.value).split("\n# in the scenario")[0].splitlines()
+    assert [line.split(", column")[0].split(" looks")[0] for line in lines] == [
+        'm05.csv: line 1: "Wind speed (m/s)"',
+        "m05.csv: line 2",
+        "m06.csv: line 2",
+    ]

@@ -21,6 +21,8 @@ from panbudget.words import and_more
 
 #: the year under which a reader files a typical year: it has 365 days
 NOMINAL_YEAR = 2001
+# days that stand twice from which on they are no slips, if they are half of a file's, too
+_MOST_DAYS = 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,8 +114,9 @@ def _out_of_order(index: pd.DatetimeIndex, lines: Ints) -> str:
 def _twice(index: pd.DatetimeIndex, repeated: Mask, lines: Ints) -> Problem:
     row = int(np.argmax(repeated))
     day, first = str(index[row].date()), int(np.argmax(index == index[row]))
-    more = and_more(len(set(index[repeated])) - 1, "day")
-    return problem("day-twice", "date", day, day=day, first=lines[first], second=lines[row], more=more)
+    count = len(set(index[repeated]))
+    more, most = and_more(count - 1, "day"), "/most" if count >= max(_MOST_DAYS, 0.5 * index.nunique()) else ""
+    return problem(f"day-twice{most}", "date", day, day=day, first=lines[first], second=lines[row], more=more)
 
 
 def laid_out(raw: RawTable, *, start: dt.date | None, end: dt.date | None) -> RawTable:

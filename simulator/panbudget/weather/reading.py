@@ -74,7 +74,20 @@ def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> Raw
     paths = paths_of(path, shown_as=shown_as)
     if len(paths) == 1:
         return read_raw(paths[0], site, shown_as=shown_as, **options)
-    files = [read_raw(each, site, shown_as=each.name, **options) for each in paths]
+    files, wrong = list[RawFile](), list[WeatherError]()
+    for each in paths:
+        try:
+            files.append(read_raw(each, site, shown_as=each.name, **options))
+        except WeatherError as error:
+            wrong.append(error)
+    if len(wrong) == 1:
+        raise wrong[0]
+    if wrong:  # what is wrong with all files, as their headers, is said of the first
+        of_each = dict[str, Problem]()
+        for of_file in wrong:
+            for one in of_file.problems:
+                of_each.setdefault(one.sentence(), one.under(f"{of_file.file}: "))
+        raise WeatherError(*of_each.values())
     return joined(
         files, site, shown_as=shown_as, columns=chosen_columns(options.get("columns") or {}, "weather", shown_as)
     )

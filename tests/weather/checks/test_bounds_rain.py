@@ -134,10 +134,18 @@ def metres(mean):
     return fell(on(60, mean / 1000.0 * np.resize([0.5, 1.0, 1.5], 15), 4 * np.arange(15)))
 
 
+def inches(mean, wet=15):
+    """Return wet days of such a mean, of a column in inches."""
+    rain = on(60, 25.4 * mean * np.resize([0.51, 1.0, 1.49], wet), 4 * np.arange(wet))
+    return fell(rain) | {"units": {"rain": "in"}, "stated": ("rain",)}
+
+
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
     ("rain-unit", metres, 30.01, 29.99),
     ("rain-unit", metres, 0.999, 1.001),
+    ("rain-unit", inches, 2.99, 3.01),
+    ("rain-unit", lambda wet: inches(4.0, wet), 4, 5),
     ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
     ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),
     ("rain-exchanged", lambda days: exchanged(days=days), 29, 30),

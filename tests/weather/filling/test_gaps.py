@@ -180,3 +180,28 @@ def test_a_column_that_is_empty_on_all_days_asked_for_is_absent_and_no_gap(read,
     assert any(f"the file has no {name}" in note for note in weather.notes)
     with pytest.raises(WeatherError, match=f"{name} is missing"):
         read(table(60, **{name: [usual] * 25 + [""] * 35}), **dates)
+
+
+def dated_otherwise(text, as_of):
+    """Return a table some of whose dates are others."""
+    for day, other in as_of.items():
+        text = text.replace(f"\n{day}", f"\n{other}")
+    return text
+
+
+@pytest.mark.parametrize(
+    ("as_of", "said"),
+    [
+        ({f"2025-07-0{day}": f"2000-01-0{day}" for day in (3, 4)}, "2 days of 2000 stand in the file, as of a clock"),
+        ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (2, 3, 4)}, "if day and month of some dates are exchanged"),
+        ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (3, 4)}, ""),
+        ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (2, 3, 4, 7)} | {"2025-07-07": "2025-02-08"}, ""),
+    ],
+    ids=["a reset clock", "exchanged", "too few", "a gap with the day of the month's number"],
+)
+def test_days_without_a_row_that_stand_elsewhere_are_said_to(read, as_of, said):
+    with pytest.raises(WeatherError) as caught:
+        read(dated_otherwise(table(60), as_of), start=dt.date(2025, 6, 1))
+    [problem] = [problem for problem in caught.value.problems if "has no row" in problem.found]
+    ways = ("as of a clock", "exchanged", "a slip")
+    assert said in problem.found if said else not any(way in problem.found for way in ways)

@@ -202,11 +202,14 @@ def test_names_of_two_lines_are_joined_over_a_line_of_units_between(tmp_path):
     assert daily["wind"].iloc[0] == pytest.approx(2.0)
 
 
-@pytest.mark.parametrize(("times", "is_advised"), [(10, True), (9, False)])
-def test_a_word_that_stands_often_for_a_number_may_be_named_as_missing(tmp_path, times, is_advised):
-    rows = "".join(f"2025-06-{day:02d},10,20,{'nichts' if day <= times else 3}\n" for day in range(1, 25))
+@pytest.mark.parametrize(
+    ("word", "times", "is_advised"), [("nichts", 2, True), ("nichts", 1, False), ("3..2", 10, True), ("3..2", 9, False)]
+)
+def test_what_stands_often_for_a_number_may_be_named_as_missing(tmp_path, word, times, is_advised):
+    """A word twice, what may be a slip in a figure ten times."""
+    rows = "".join(f"2025-06-{day:02d},10,20,{word if day <= times else 3}\n" for day in range(1, 25))
     message = refusal(tmp_path, "date,tmin,tmax,rain\n" + rows)
-    assert ('write missing = ["nichts"] under [weather]' in message) is is_advised
+    assert (f'write missing = ["{word}"] under [weather]' in message) is is_advised
 
 
 def test_rain_alone_in_inches_by_the_user_asks_for_no_other_unit(tmp_path):

@@ -32,6 +32,7 @@ from panbudget.words import and_more, in_both
 
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
+_BOILING = 100.0  # °F of no weather is below it, tenths of a degree mostly above [°C]
 
 
 class Caution(NamedTuple):
@@ -351,7 +352,13 @@ class Check:
 def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
     """Make the row for the most that a column can be on any day."""
     most = STANDARD[column].highest
-    return Check(f"{column}-range/high", column, lambda values, inspection: values - most, unless=unless)
+
+    def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+        by_ones = column in ("tmin", "tmax") and not re.match(r"degF|K|0\.1", inspection.unit_in_file(column))
+        tenths = by_ones and float(inspection.all_of(column)[row]) > _BOILING
+        return {"perhaps": note("tenths-there")} if tenths else {}
+
+    return Check(f"{column}-range/high", column, lambda values, inspection: values - most, words, unless=unless)
 
 
 def at_least(column: str) -> Check:

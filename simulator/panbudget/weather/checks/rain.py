@@ -17,6 +17,7 @@ from panbudget.weather.checks.air import is_fahrenheit
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sensors import longest
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import TO_FILL_IN
 
 _DAYS_TO_JUDGE, _MONTH = 14, 30
@@ -55,6 +56,8 @@ _INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
 # the mean of wet days in metres, as models write them, which in inches is little more than a drizzle [m]
 _METRES = (0.001, 0.03)
 # mm in one, and what people call it
+# the mean of wet days beyond any place's, so that millimetres are called inches [mm]
+_NO_INCHES = 3.0 * 25.4
 _SMALL, _NAMES = {"in": 25.4, "cm": 10.0, "m": 1000.0}, {"in": "inches", "cm": "cm", "m": "metres"}
 
 
@@ -70,6 +73,12 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
         text = f"rain-unit/inches{stated if wet.size >= _MANY else '/few'}"
         yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead)
+    elif (
+        by_file(inspection.unit_in_file("rain"), "mm")[0] == _SMALL["in"]
+        and wet.size >= _FEW
+        and wet.mean() > _NO_INCHES
+    ):
+        yield Verdict(names, "rain-unit/not-inches", {"mean": wet.mean() / _SMALL["in"], "unit": "mm"})
     elif not stated and is_fahrenheit(inspection):
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
 

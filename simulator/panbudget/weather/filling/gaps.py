@@ -47,6 +47,10 @@ class GapLimits:
             raise ValueError(f"gap run is {self.run}; 0 or more days are expected")
 
 
+# days of another year that a clock that was reset may have, and days that tell an exchange of day and month from a gap [d]
+_RESET, _EXCHANGED = 60, 3
+
+
 class Gaps:
     """
     What is missing of a file, on the days asked for, once fallbacks had their turn.
@@ -77,17 +81,26 @@ class Gaps:
         values = {
             "count": counted(len(self._absent), "day"),
             "days": name_days(self._absent),
-            "year": self._other_year(),
+            "year": self._otherwise_dated(),
         }
         return [problem(f"no-row{self._helped}", "date", str(self._absent[0]), **values)]
 
-    def _other_year(self) -> str:
-        """Say of which other year the file has these very days and no others: a year that was mistyped."""
+    def _otherwise_dated(self) -> str:
+        """Say where these days may stand: in another year, mistyped or of a clock that was reset, or with day and month exchanged."""
         there: dict[int, list[tuple[int, int]]] = {}
         for day in days_where(self._read.days, self._read.arranged.in_file):
             there.setdefault(day.year, []).append((day.month, day.day))
         absent = [(day.month, day.day) for day in self._absent]
-        return next((note("mistyped-year", year=year) for year, days in there.items() if days == absent), "")
+        if mistyped := next((year for year, days in there.items() if days == absent), 0):
+            return note("mistyped-year", year=mistyped)
+        first, second = [*sorted(there), 0, 0][:2]
+        if second > first + 1 and len(there[first]) <= _RESET:
+            return note("clock-reset", year=first, count=counted(len(there[first]), "day"))
+        # the sixth of June stays where it is
+        of_year = set(there.get(self._absent[0].year, ()))
+        kept = {(month, month) for month, _ in absent} <= of_year
+        exchanged = kept and len(absent) >= _EXCHANGED and all((day, month) in of_year for month, day in absent)
+        return note("days-exchanged") if exchanged else ""
 
     def values(self, limits: GapLimits, *, missing_rain: str) -> list[Problem]:
         """

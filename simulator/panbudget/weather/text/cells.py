@@ -22,6 +22,7 @@ from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.text.grid import Grid
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import Mistakes, note, notes, shortened
+from panbudget.weather.text.moments import MONTH, is_dated
 from panbudget.weather.text.rows import Rows, lines_as_file, split
 from panbudget.words import and_more, packaged
 
@@ -46,12 +47,14 @@ _CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)(?::00)?")
 # where the wind comes from, beside its speed, whose units are these
 _FROM = re.compile(r"(?:[NESWO]{1,3}|VRB|VAR)\s+(?=\d)|(?<=\d)\s+(?:[NESWO]{1,3}|VRB|VAR)$")
 _SPEEDS = ("m/s", "km/h", "mph", "knot", "ft/s")
+_DAY_OF_MONTH = re.compile(rf"\d{{1,2}}[-. /]{MONTH}|{MONTH}[-. /]\d{{1,2}}")  # what a spreadsheet shows of 10.3
 _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
 _LOOKED_AT, _MOST_BAD = 20_000, 0.5
 # how often a text stands in a column that is no number and that must mean something
 _REPEATED = 10
+_DIGIT = re.compile(r"\d")  # a word without one is no slip of the hand where it stands twice
 # what any parser reads alike, to the last bit; and what one may take for a number
 _PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
 _TO_PARSE = re.compile(r"\s*(?:[+-]?(?:[\d.]+(?:[eE][+-]?\d*)?|inf(?:inity)?|nan))?\s*", re.IGNORECASE)
@@ -363,7 +366,7 @@ class _Numbers:
             expected = f"a number ({units[place]})" if place in units else "a bare number"
             if cure == "other" and 2 * kind.count > len(self.rows.lines) >= _REPEATED:
                 cure = "mostly"
-            elif cure == "other" and len(kind.marks) == 1 and kind.count >= _REPEATED:
+            elif cure == "other" and len(kind.marks) == 1 and kind.count >= (_REPEATED if _DIGIT.search(text) else 2):
                 cure = "repeated"
             advice = _DATA["cures"][cure].format(marks=", ".join(kind.marks), table=table)
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
@@ -448,6 +451,7 @@ def _cure(name: str, text: str) -> str:
     kinds = {
         "missing": text.lower() in _SPOKEN_MISSING,
         "comma": _COMMA.fullmatch(text) and not thousands,
+        "date": is_dated(text) or _DAY_OF_MONTH.fullmatch(text),
         "trace": "rain" in name and text.lower() in _DATA["trace"],
         "formula": text.startswith("#"),
         "thousands": thousands,

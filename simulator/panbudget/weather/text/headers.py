@@ -34,7 +34,7 @@ from panbudget.weather.text.heading import (
     unknown_unit,
 )
 from panbudget.weather.text.mistakes import Mistakes, also_has, listed, note, problem
-from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, order_of, order_to_state, serial_day
+from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, is_dated, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
 from panbudget.words import packaged
 
@@ -386,7 +386,7 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
         mistakes.note("date-order", value=stated, table=header.table, stated=stated)
     if order or stated:
         return order
-    if texts and (day := serial_day(texts[0])):
+    if texts and (day := serial_day(texts[0])) and not any(map(is_dated, texts)):
         header.suggested["date"] = ColumnChoice(cell, SERIAL_STATED)
         mistakes.note("date-serial", value=texts[0], line=line, text=texts[0], day=day)
         return SERIAL

@@ -340,3 +340,37 @@ def test_a_valve_that_never_opened_was_never_open_either(season):
     for openings, hours, said in ((0, 0.0, True), (0, 1.0, False), (1, 1.0, False)):
         changed = with_totals(season, pan={"openings": openings, "open_hours": hours})
         assert bool(told(changed, "never-opened")) is said
+
+
+UNUSED = {
+    "pan": ({"ground_albedo": 0.3}, {"evaporation": "energy-balance"}),
+    "valve": ({"rated_loss": "3 kPa"}, {"rated_flow": "1 m^3/h"}),
+    "bed": (
+        {"wetted_fraction": 0.5, "wetting_depth": "5 mm", "antecedent": "five-day"},
+        {"method": "dual", "wetting_interval": "3 d", "curve_number": 70},
+    ),
+}
+
+
+@pytest.mark.parametrize("part", UNUSED)
+def test_a_key_that_nothing_goes_by_is_told_until_what_it_needs_stands_beside_it(part, make_garden):
+    keys, beside = UNUSED[part]
+    told = []
+    for more in (keys, {**keys, **beside}):
+        overlay = {"bed": {"tomatoes": more}} if part == "bed" else {part: more}
+        found = replay(make_garden({"controller": {"upper": overlay}})).findings
+        told.append([f.message.split(" is written")[0] for f in found if f.code == "unused-key"])
+    assert told == [list(keys), []]
+
+
+@pytest.mark.parametrize("beside", [{"method": "dual"}, {"wetting_interval": "3 d"}])
+def test_the_wetted_share_counts_for_bare_soil_and_for_young_plants(beside, make_garden):
+    overlay = {"controller": {"upper": {"bed": {"tomatoes": {"wetted_fraction": 0.5, **beside}}}}}
+    assert not [f for f in replay(make_garden(overlay)).findings if f.code == "unused-key"]
+
+
+@pytest.mark.parametrize(("kpa", "told"), [(20.0, False), (19.9, True)])
+def test_emitters_far_below_their_print_are_told(kpa, told, make_garden):
+    """All are printed for 100 kPa; a fifth of it is the bound."""
+    found = replay(make_garden({"supply": {"spring": {"pressure": f"{kpa} kPa"}}})).findings
+    assert [f.where for f in found if f.code == "far-below-print"] == ["upper"] * told

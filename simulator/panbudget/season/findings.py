@@ -36,6 +36,7 @@ DROWNED_DANGER, DROWNED_MM = 5.0, 100.0
 SHORT_OPENING = 2.0  # minutes
 OPENINGS_A_DAY = 12
 MOST_PRESSURE = 400.0  # kPa that drip emitters and their fittings usually stand (common practice, no source)
+FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is printed for (common practice, no source)
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
@@ -66,6 +67,7 @@ def find(season: Season) -> tuple[Finding, ...]:
     findings = [
         *_of_weather(season),
         *_of_supplies(season.scenario),
+        *_of_keys(season.scenario),
         *_of_faults(season),
         *(f for name in season.controllers for of in (_of_pan, _of_salt, _of_valve) for f in of(season, name)),
         *(f for key in season.beds for f in _of_bed(season, key)),
@@ -112,6 +114,26 @@ def _outside(days: pd.Series[bool]) -> str:
 def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
     used = {controller.supply for controller in scenario.controller.values()}
     yield from (_finding("note", "unused-supply", name) for name in scenario.supply if name not in used)
+
+
+def _of_keys(scenario: Scenario) -> Iterator[Finding]:
+    """Keys that somebody has written and that nothing goes by, as the rest of the garden is described."""
+    for name, controller in scenario.controller.items():
+        pan, valve = controller.pan, controller.valve
+        unused: list[tuple[str, Any, str, bool, str]] = [
+            (name, pan, "ground_albedo", pan.evaporation != "energy-balance", 'evaporation = "energy-balance"'),
+            (name, valve, "rated_loss", valve.rated_flow is None, "rated_flow"),
+        ]
+        for key, bed in controller.bed.items():
+            dry = bed.method != "dual" and bed.wetting_interval is None
+            unused += [
+                (f"{name}/{key}", bed, "wetted_fraction", dry, 'method = "dual" or a wetting_interval'),
+                (f"{name}/{key}", bed, "wetting_depth", bed.wetting_interval is None, "wetting_interval"),
+                (f"{name}/{key}", bed, "antecedent", bed.curve_number is None, "curve_number"),
+            ]
+        for at, part, key, is_unused, other in unused:
+            if is_unused and key in part.model_fields_set:
+                yield _finding("note", "unused-key", at, key=key, other=other)
 
 
 def _of_weather(season: Season) -> Iterator[Finding]:
@@ -240,6 +262,9 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
         text = f"low-pressure-{season.scenario.supply[described.supply].kind}"
         least, higher = valve.least_pressure, (valve.least_pressure - pressure) / KPA_PER_M
         yield _finding("danger", "low-pressure", name, text=text, pressure=pressure, least=least, higher=higher)
+    parts = {"the pan": valve.refill, **{bed: part.emitters for bed, part in described.bed.items()}}
+    if far := {part: e.at for part, e in parts.items() if e.at is not None and pressure < e.at / FAR_BELOW_PRINT}:
+        yield _finding("note", "far-below-print", name, names=", ".join(far), at=min(far.values()), pressure=pressure)
     if pressure > MOST_PRESSURE:
         yield _finding("caution", "high-pressure", name, pressure=pressure, most=MOST_PRESSURE)
 

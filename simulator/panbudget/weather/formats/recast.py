@@ -214,7 +214,10 @@ def _components(source: Source, lines: Sequence[str], opening: Opening | None) -
     ]
     others = ([cell for i, cell in enumerate(row) if i not in pair] for row in rows)
     table = ["\t".join([*cells, speed]) if any(cells) else "" for cells, speed in zip(others, table, strict=True)]
-    return _Shape("a wind of two components", "\n".join([*lines[: opening.line - 1], *table]))
+    return _Shape(
+        "a wind of two components (of days' means, less than the mean speed)",
+        "\n".join([*lines[: opening.line - 1], *table]),
+    )
 
 
 def _northward(name: str) -> str:

@@ -11,8 +11,10 @@ import math
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
+from panbudget.errors import ScenarioError
 from panbudget.scenario import beds, faults, garden, pans, rights, supplies, wishes
 from panbudget.scenario.uncertainty import Uncertainty
+from panbudget.scenario.zones import unknown_zone
 
 EMITTER = {"flow": "2 L/h"}
 BED = {
@@ -217,3 +219,61 @@ def test_a_date_lies_between_1800_and_2200(day, taken):
     else:
         with pytest.raises(ValidationError, match="year outside"):
             date.validate_python(day)
+
+
+@pytest.mark.parametrize(("zone", "known"), [("UTC-12", True), ("UTC-13", False), ("UTC+14", True), ("UTC+15", False)])
+def test_the_fixed_zones_go_from_twelve_hours_behind_to_fourteen_ahead(zone, known):
+    """Those the IANA database has: Etc/GMT+12 to Etc/GMT-14."""
+    assert ('"Etc/GMT' in unknown_zone(zone).cure) is known
+
+
+#: What a garden has that doesn't say otherwise. An orifice's exponent is a half (Torricelli) and a plastic pipe's coefficient 140
+#: (any textbook of hydraulics, from memory); drip wets a third of the ground or so (FAO-56, table 20: 0.3 to 0.4); degree days
+#: count from 10 °C (a usual base of warm-season crops, from memory); all others: common practice, no source.
+UNSAID = [
+    (beds.Emitter, {"exponent": 0.5}),
+    (beds.Emitters, {"exponent": 0.5, "count": 1}),
+    (beds.NamedPlants, {"base_temperature": 10.0}),
+    (
+        beds.PlantedBed,
+        {
+            "wetting_depth": 10.0,
+            "uniformity": 0.9,
+            "initial_depletion": 0.0,
+            "root_fraction": 1.0,
+            "wetted_fraction": 0.35,
+        },
+    ),
+    (garden.Heat, {"days": 7}),
+    (pans.Vessel, {"count": 1}),
+    (pans.Fetch, {"distance": 10.0}),
+    (pans.Pan, {"freeboard": 20.0, "exposure": 1.0, "night_share": 0.0, "ground_albedo": 0.26}),
+    (pans.SetUpTest, {"arm_ratio": 1.0}),
+    (rights.Right, {"water_year_start": 1}),
+    (rights.Meter, {"accuracy": 0.02, "multiplier": 1.0}),
+    (supplies.Roof, {"runoff": 0.9, "first_flush": 0.0}),
+    (supplies.Pipe, {"smoothness": 140.0}),
+    (supplies.Tank, {"full_at_start": 1.0}),
+    (wishes.Wishes, {"stress_days": 3}),
+    (
+        Uncertainty,
+        {"exposure": (0.6, 1.3), "refill_flow": (0.9, 1.1), "emitter_flow": (0.9, 1.1), "swing": (0.95, 1.05)},
+    ),
+    (Uncertainty, {"measured_flow": (0.97, 1.03), "weighed_swing": (0.99, 1.01), "pressure": (0.8, 1.2)}),
+    (Uncertainty, {"samples": 500, "interval": 0.9}),
+]
+
+
+@pytest.mark.parametrize(("kind", "unsaid"), UNSAID, ids=lambda value: getattr(value, "__name__", ""))
+def test_what_is_not_said_is_what_the_manual_says(kind, unsaid):
+    assert {key: kind.model_fields[key].default for key in unsaid} == unsaid
+
+
+@pytest.mark.parametrize(("strangers", "said"), [(10, []), (11, ["has 1 more keys that are unknown; take them out"])])
+def test_ten_unknown_keys_are_named_and_the_rest_counted(make_garden, strangers, said):
+    """So many lines as one reads; common practice, no source."""
+    with pytest.raises(ScenarioError) as caught:
+        make_garden({"site": {f"qqqq{number}": 1 for number in range(strangers)}})
+    found = [problem.sentence() for problem in caught.value.problems]
+    assert sum("qqqq" in line for line in found) == 10
+    assert [line for line in found if "more keys" in line] == said

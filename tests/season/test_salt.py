@@ -58,6 +58,8 @@ def test_the_drift_is_the_salt_gained_and_the_rinse_keeps_it_under_a_twentieth(m
     finding = next(f for f in season.findings if f.code == "salt")
     assert finding.severity == "caution"
     assert "rinse it and fill it again every" in finding.text
+    assert f"{100 * salt['evaporation_less']:.1f} % less evaporation" in finding.text
+    assert f"{100 * salt['drift_most_of_swing']:.1f} % of the swing" in finding.text
 
 
 def test_salt_lowers_the_water_at_the_trip_by_its_own_weight(make_garden):

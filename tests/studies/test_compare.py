@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import tomllib
+from contextlib import nullcontext
 from types import SimpleNamespace
 
 import numpy as np
@@ -195,6 +196,29 @@ def test_what_can_t_be_compared_is_told_in_one_line(make_garden, names, said):
         compare(garden, names)
     assert said in str(told.value)
     assert sum(said in line for line in str(told.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(("limit", "taken"), [(14.99, False), (15.0, True), (60.0, True), (60.01, False)])
+def test_a_limit_of_heat_lies_between_fifteen_and_sixty_degrees(garden, limit, taken):
+    """Common practice, no source."""
+    with nullcontext() if taken else pytest.raises(ScenarioError, match="give a Tmax from 15 °C to 60 °C"):
+        study._refuse_days(garden, True, limit, None, None)
+
+
+def test_two_to_six_variants_are_compared(garden):
+    """So many columns as a page bears; common practice, no source."""
+    six = [*VARIANTS, AS_DESCRIBED]
+    assert len(study._described(garden, six)) == 6
+    assert len(study._described(garden, six[:2])) == 2
+
+
+@pytest.mark.parametrize(("units", "across", "vessel"), [("metric", "50 cm", "58 cm"), ("US", "30 in", "35 in")])
+def test_the_first_variant_is_a_pan_a_third_wider(make_garden, units, across, vessel):
+    """By hand: 50 cm · √(4/3) = 57.7 cm, 30 in · √(4/3) = 34.6 in."""
+    described = make_garden(
+        {"show": {"units": units}, "controller": {"upper": {"pan": {"vessels": [{"diameter": across}]}}}}
+    )
+    assert study._first_variant(described).paste[0][1] == f'[{{ diameter = "{vessel}" }}]'
 
 
 @pytest.mark.parametrize("names", [[], ["abc"], ["abc", "abd"]])

@@ -410,6 +410,32 @@ def test_a_tolerance_will_do_where_both_its_ends_keep_the_wish_as_often_as_asked
     assert sure.refill_flow == (0.4, 1.0)
 
 
+def test_the_wish_and_the_share_asked_for_count_as_kept_where_they_are_just_met(make, monkeypatch):
+    """Three days short, as many as the garden bears, in nine draws of ten, as often as it asks for."""
+    just = np.array([3.0] * 9 + [4.0])
+    monkeypatch.setattr(study, "_drawn", lambda *_: (just[None, :, None], just[None, :]))
+    sure = study._sure("upper", [replay(make())], [None])
+    coarse = study.ranges.COARSE
+    assert (sure.share, sure.refill_within, sure.swing_within) == (0.9, 0.05, 0.05)
+    assert sure.exposure == sure.refill_flow == (coarse[0], coarse[-1])
+
+
+def test_a_tolerance_reaches_to_either_side_and_each_factor_is_looked_at_alone(make, monkeypatch):
+    """A bed that is short at 5 % less refill, and wherever both factors are other than 1."""
+
+    def drawn(name, seasons, draws, run):
+        refill, exposure = draws.refill_flow["upper"], draws.exposure["upper"]
+        short = np.where((refill == 0.95) | ((refill != 1.0) & (exposure != 1.0)), 10.0, 0.0)
+        return short[None, :, None], short[None, :]
+
+    monkeypatch.setattr(study, "_drawn", drawn)
+    monkeypatch.setattr(study.ranges, "drawn_factors", lambda scenario, count: study.ranges.scanned(scenario))
+    sure = study._sure("upper", [replay(make())], [None])
+    coarse = study.ranges.COARSE
+    assert sure.refill_within == 0.02
+    assert sure.exposure == sure.refill_flow == (coarse[0], coarse[-1])
+
+
 def test_each_months_ranges_are_of_the_draws(make):
     """By hand: the same months of each drawn season; the flow to set goes with the supply of a draw, in the mean of the years."""
     _, season, plan = plain(make)
@@ -423,9 +449,25 @@ def test_each_months_ranges_are_of_the_draws(make):
         assert (row.litres_a_week_low, row.litres_a_week_high) == pytest.approx(
             tuple(np.quantile(litres, [0.05, 0.95]))
         )
-        assert row.openings_a_week_low <= row.openings_a_week_high
+        openings = [7.0 * out.openings[0, of_month].sum() / of_month.sum() for out in outs]
+        assert (row.openings_a_week_low, row.openings_a_week_high) == pytest.approx(
+            tuple(np.quantile(openings, [0.05, 0.95]))
+        )
         for flow, of in zip((row.refill_low, row.refill_high), np.quantile(supply, [0.05, 0.95]), strict=True):
             assert flow == max(round(sheet.refill * of / row.need_mm), 1)
+
+
+def test_a_draws_days_short_are_the_growing_ones_on_which_the_driest_quarter_lacks_water(make):
+    """Of a bed on a small pan that grows for 60 of the 92 days, by hand from the engine's own days."""
+    planted = {"plants": {"name": "tomato", "stages": [10, 20, 20, 10]}}
+    small = {"pan": {"vessels": [{"diameter": "30 cm"}]}, "bed": {"tomatoes": planted}}
+    season = replay(make({"controller": {"upper": small}}))
+    days, litres = study._drawn("upper", [season], 2, study.ranges.engine_for(2))
+    outs = list(study.ranges.sampled_results(season, 2, lanes=[1]))
+    growing = season.beds["upper/tomatoes"]["growing"].to_numpy()
+    assert days.tolist() == [[[((out.ks[0] < 1.0) & growing).sum()] for out in outs]]
+    assert litres[0] == pytest.approx([out.drawn[0].sum() for out in outs])
+    assert 0 < days.min() <= days.max() < growing.sum() == 60
 
 
 def test_paper_is_taken_as_the_command_takes_it(make_garden):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import datetime as dt
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -12,7 +13,9 @@ import pytest
 from panbudget import scenario_from, statement
 from panbudget.errors import ReadingsError, ScenarioError
 from panbudget.reports.statement.origins import first_day_said
+from panbudget.studies.statement.account import _unlikely
 from panbudget.studies.statement.ledger import largest_rate, sources_of
+from panbudget.studies.statement.meter import Between
 from tests.scenario.test_garden import SOUND
 from tests.small_weather import weather_csv
 
@@ -136,6 +139,15 @@ def test_a_meter_far_from_the_model_is_a_finding(garden, tmp_path):
     litres = made.accounts[0].ledger.litres
     (tmp_path / "meter.csv").write_text(f"date,reading,unit\n2025-05-01,0,L\n2025-07-01,{litres},L\n")
     assert statement(garden({}), readings=tmp_path / "meter.csv").findings == ()
+
+
+@pytest.mark.parametrize(("litres", "said"), [(501.0, True), (500.0, False)])
+def test_more_than_five_times_the_models_water_is_hardly_a_meters(litres, said):
+    """Ten days of 10 L: a zero too many, or another unit; common practice, no source."""
+    days = pd.DataFrame({"supply": 10.0}, index=pd.date_range("2025-05-01", periods=10))
+    stretch = Between(dt.datetime(2025, 5, 1), dt.datetime(2025, 5, 11), litres)
+    made = SimpleNamespace(ledger=SimpleNamespace(days=days), between=[stretch], source=SimpleNamespace(name="spring"))
+    assert [finding.code for finding in _unlikely(made)] == ["reading-unlikely"] * said
 
 
 def test_a_variant_other_dates_and_samples_are_taken(garden):

@@ -117,10 +117,11 @@ def test_a_licence_used_up_to_the_litre_is_not_exceeded(state, tmp_path):
     assert {finding.code for finding in made.findings} == {"licence-near", "meter-apart", "reading-unlikely"}
 
 
-def test_nine_tenths_of_a_licence_are_said(state):
+@pytest.mark.parametrize(("share", "said"), [(0.95, True), (0.901, True), (0.899, False)])
+def test_nine_tenths_of_a_licence_are_said(state, share, said):
     litres = state(None).accounts[0].ledger.litres
-    made = state({"volume": f"{litres / 0.95!r} L"})
-    assert [finding.code for finding in made.findings] == ["licence-near"]
+    made = state({"volume": f"{litres / share!r} L"})
+    assert [finding.code for finding in made.findings] == ["licence-near"] * said
 
 
 def test_rate_season_and_area_are_held_to_the_licence(state):

@@ -235,3 +235,11 @@ def test_a_counter_at_the_bounds_of_its_rules(read, rows, litres):
         with pytest.raises(ReadingsError) as caught:
             read(HEAD + rows)
         assert litres[0] in str(caught.value)
+
+
+def test_readings_lie_five_years_apart_at_most(read):
+    """1830 days from 1 January 2020 are 4 January 2025; common practice, no source."""
+    rows = HEAD + "2020-01-01,100,m^3,\n2025-01-0{day},101,m^3,\n"
+    assert len(read(rows.format(day=4)).by_supply["spring"]) == 1
+    with pytest.raises(ReadingsError, match="is years after the reading before it"):
+        read(rows.format(day=5))

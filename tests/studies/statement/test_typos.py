@@ -30,6 +30,15 @@ CASES = {
         "is below",
         'write "rollover at 10000"',
     ),
+    "a counter of three digits that began again": ([980, 989, 8, 17], 65, 4, "is below", 'write "rollover at 1000"'),
+    "another meter a little less than nine tenths up": (
+        [8980, 8989, 8, 17],
+        1400,
+        4,
+        "is below",
+        "if the counter passed",
+    ),
+    "another meter of two digits": ([90, 98, 8, 17], 65, 4, "is below", "if the counter passed"),
     "another meter": ([1234, 1240, 3, 12, 20], 65, 4, "is below", "if the counter passed its last digit"),
 }
 

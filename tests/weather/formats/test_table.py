@@ -321,6 +321,8 @@ def test_a_lower_line_of_names_may_lack_the_last_ones(read):
         ("tdmean (deg C)", "dew_point"),
         ("vv_mittel", "wind"),
         ("ATOT (MJ/m^2)", "radiation"),
+        ("SR_MJm2", "radiation"),
+        ("WS2_ms", "wind"),
     ],
 )
 def test_a_header_that_looks_like_a_quantity_is_asked_about(header, meant):
@@ -349,6 +351,9 @@ def test_light_in_w_m2_that_is_too_bright_is_not_offered_as_langleys(tmp_path):
     with pytest.raises(WeatherError) as caught:
         read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
     assert "langley" not in str(caught.value)
+    file.write_text(table(radiation=[6666.0] * 20).replace("radiation", "srad (W/m^2)"))  # 24 MJ/m² in Wh/m²
+    with pytest.raises(WeatherError, match="looks like Wh/m²"):
+        read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
 
 
 def test_the_number_of_the_day_may_be_called_the_date(read):

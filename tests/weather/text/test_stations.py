@@ -39,6 +39,7 @@ HEADINGS = {
     "dailyrainin": ("rain", "in"),
     "global radiation sum of the hour [J/cm2]": ("radiation", "J/cm^2"),
     "rg (W/m2)": ("radiation", "W/m^2"),
+    "d2m (K)": ("dew_point", "K"),
     "Toplam Yağış (mm=kg÷m²)": ("rain", "mm"),
     "טמפרטורה (C°)": ("temperature", "degC"),
     "מהירות הרוח (מטר לשניה)": ("wind", "m/s"),

@@ -37,6 +37,8 @@ _TELLING, _LIGHT = 1.0, 3.0
 # a clear sky's radiation below which the sun is low: winter of middle latitudes [MJ m⁻² d⁻¹]
 _LOW_SUN = 8.0
 _DAYS_TO_JUDGE = 14
+# how many times a clear sky's a mean of daylight may be, where days are no shorter than nine hours [-]
+_OF_DAYLIGHT = 2.7
 # ranges of temperature below this say nothing, and a clear sky's radiation that tells how bright bright days are [°C, MJ m⁻² d⁻¹]
 _LEAST_RANGE, SOME_LIGHT = 0.5, 6.0
 # days with light over which a radiation sensor is judged; what the brightest (one in twenty) reach of a clear sky's at least,
@@ -107,7 +109,11 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         float(np.percentile(share, 98))
         / by_file(inspection.raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]
     )
-    is_flux = unit_of(inspection.raw.headers.get("radiation", "")) == "W/m^2"  # and no sum of a day in another unit
+    # what a header calls W/m² may be a mean of the hours of daylight, and is no sum in another unit then
+    is_flux = (
+        float(np.percentile(share, 98)) < _OF_DAYLIGHT
+        and unit_of(inspection.raw.headers.get("radiation", "")) == "W/m^2"
+    )
     fitting = [
         unit
         for unit in _UNITS

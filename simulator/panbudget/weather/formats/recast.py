@@ -202,9 +202,11 @@ def _components(source: Source, lines: Sequence[str], opening: Opening | None) -
     assert opening is not None
     names = [in_english(cell) for cell in opening.cells]
     eastward = next((i for i, name in enumerate(names) if _EASTWARD.search(name) and _northward(name) in names), -1)
+    if eastward < 0:
+        return None
     rows = [split(text, opening.separator) for text in lines[opening.line - 1 :]]
-    pair = [eastward, names.index(_northward(names[eastward]))] if eastward >= 0 else []
-    if not pair or not any(row[eastward].startswith(("-", "−")) for row in rows if len(row) > eastward):
+    pair = [eastward, names.index(_northward(names[eastward]))]
+    if not any(row[eastward].startswith(("-", "−")) for row in rows if len(row) > eastward):
         return None
     height, unit = _HEIGHT.search(names[eastward]), unit_of(opening.cells[eastward]) or "m/s"
     table = [f"mean wind speed{f' {height[0]}m' if height else ''} ({unit})"]

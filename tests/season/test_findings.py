@@ -374,3 +374,14 @@ def test_emitters_far_below_their_print_are_told(kpa, told, make_garden):
     """All are printed for 100 kPa; a fifth of it is the bound."""
     found = replay(make_garden({"supply": {"spring": {"pressure": f"{kpa} kPa"}}})).findings
     assert [f.where for f in found if f.code == "far-below-print"] == ["upper"] * told
+
+
+@pytest.mark.parametrize(("water", "told"), [(1.099, False), (1.101, True), (0.901, False), (0.899, True)])
+def test_a_bed_and_its_supply_that_say_two_things_of_one_water_are_told(water, told, make_garden):
+    leaching = {"water": f"{water} dS/m", "threshold": "4 dS/m"}
+    overlay = {
+        "supply": {"spring": {"salinity": "1 dS/m"}},
+        "controller": {"upper": {"bed": {"tomatoes": {"leaching": leaching}}}},
+    }
+    found = [f.where for f in replay(make_garden(overlay)).findings if f.code == "two-waters"]
+    assert found == ["upper/tomatoes"] * told

@@ -36,6 +36,7 @@ DROWNED_DANGER, DROWNED_MM = 5.0, 100.0
 SHORT_OPENING = 2.0  # minutes
 OPENINGS_A_DAY = 12
 MOST_PRESSURE = 400.0  # kPa that drip emitters and their fittings usually stand (common practice, no source)
+SALT_APART = 0.1  # share by which what a bed and its supply say of one water may differ (common practice, no source)
 FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is printed for (common practice, no source)
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
@@ -117,7 +118,7 @@ def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
 
 
 def _of_keys(scenario: Scenario) -> Iterator[Finding]:
-    """Keys that somebody has written and that nothing goes by, as the rest of the garden is described."""
+    """Keys that nothing goes by as the rest of the garden is described, or that say of one water two things."""
     for name, controller in scenario.controller.items():
         pan, valve = controller.pan, controller.valve
         unused: list[tuple[str, Any, str, bool, str]] = [
@@ -131,6 +132,10 @@ def _of_keys(scenario: Scenario) -> Iterator[Finding]:
                 (f"{name}/{key}", bed, "wetting_depth", bed.wetting_interval is None, "wetting_interval"),
                 (f"{name}/{key}", bed, "antecedent", bed.curve_number is None, "curve_number"),
             ]
+            salinity = scenario.supply[controller.supply].salinity
+            if bed.leaching and salinity is not None and abs(bed.leaching.water - salinity) > SALT_APART * salinity:
+                values = {"leaching": bed.leaching.water, "supply": controller.supply, "salinity": salinity}
+                yield _finding("note", "two-waters", f"{name}/{key}", **values)
         for at, part, key, is_unused, other in unused:
             if is_unused and key in part.model_fields_set:
                 yield _finding("note", "unused-key", at, key=key, other=other)

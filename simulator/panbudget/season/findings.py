@@ -134,8 +134,8 @@ def _of_keys(scenario: Scenario) -> Iterator[Finding]:
             ]
             salinity = scenario.supply[controller.supply].salinity
             if bed.leaching and salinity is not None and abs(bed.leaching.water - salinity) > SALT_APART * salinity:
-                values = {"leaching": bed.leaching.water, "supply": controller.supply, "salinity": salinity}
-                yield _finding("note", "two-waters", f"{name}/{key}", **values)
+                at, supply = f"{name}/{key}", controller.supply
+                yield _finding("note", "two-waters", at, leaching=bed.leaching.water, supply=supply, salinity=salinity)
         for at, part, key, is_unused, other in unused:
             if is_unused and key in part.model_fields_set:
                 yield _finding("note", "unused-key", at, key=key, other=other)

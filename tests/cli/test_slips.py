@@ -28,7 +28,7 @@ def test_the_season_of_the_warmth_tells_the_hemisphere(tmp_path, capsys, latitud
     assert code == 1, err
     warm, cold = ("November to February", "May to August") if southern else ("May to August", "November to February")
     assert (
-        f"danger: weather: Latitude = {latitude:g} under [site] does not go with the file, whose {warm} are 16 °C"
+        f"danger: weather: Latitude = {latitude:g} under [site] is not consistent with the file, whose {warm} are 16 °C"
         in out
     )
     assert f"warmer than its {cold}" in out
@@ -134,7 +134,7 @@ def test_an_hourly_file_whose_sun_is_elsewhere_is_a_danger(tmp_path, capsys):
         garden.write_text(text.replace("latitude = 38.6", place), encoding="utf-8")
         code, out, err = run(capsys, "check", garden)
         assert code == 0, err
-        assert ("danger: weather: Longitude = 65 under [site] does not go with the file" in out) is doubted
+        assert ("danger: weather: Longitude = 65 under [site] is not consistent with the file" in out) is doubted
     assert "sun" not in " ".join(panbudget.check(garden).weather.doubts)
 
 

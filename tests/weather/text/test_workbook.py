@@ -270,3 +270,19 @@ def test_any_damage_to_a_workbook_is_refused_or_harmless(tmp_path_factory, place
     except WeatherError:
         return
     assert np.isfinite(weather.daily["tmin"]).all()
+
+
+@pytest.mark.parametrize(("hours", "timed"), [(1, True), (12, True), (24, False)])
+def test_midnight_has_its_time_in_a_column_of_moments_and_none_in_one_of_days(hours, timed, tmp_path):
+    """Records that begin at midnight are no days: a spreadsheet has no difference between a day and its midnight."""
+    moments = [dt.datetime(2025, 6, 1) + dt.timedelta(hours=hours * n) for n in range(5)]
+    lines = opened(tmp_path, workbook({"S": [["time", "temp"], *([at, 20.5] for at in moments)]})).lines
+    assert lines[1].split("\t")[0] == ("2025-06-01 00:00:00" if timed else "2025-06-01")
+
+
+def test_a_days_table_with_a_moment_among_its_days_stays_one(tmp_path):
+    """Two at midnight for each other moment are the most of a column that is not of days."""
+    for days, timed in ((2, True), (3, False)):
+        moments = [*(dt.datetime(2025, 6, day) for day in range(1, days + 1)), dt.datetime(2025, 6, 9, 12)]
+        lines = opened(tmp_path, workbook({"S": [["time", "temp"], *([at, 20.5] for at in moments)]})).lines
+        assert lines[1].split("\t")[0] == ("2025-06-01 00:00:00" if timed else "2025-06-01")

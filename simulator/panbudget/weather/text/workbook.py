@@ -14,6 +14,7 @@ import itertools
 import re
 import warnings
 import zipfile
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -28,6 +29,7 @@ _MOST_NAMED = 5
 # of all sheets that are read, empty ones in a row among them; of one sheet, as many rows as of a text; tags of one part, four
 # of which make a number's cell: ten years of hours of eight columns; how many of them may be open at a time
 _MOST_CELLS, _MOST_TAGS, _DEEPEST = 4_000_000, 3_000_000, 1000
+_TIMED = 2  # moments at midnight beside another, at most, of a column that is not of days
 _HEAD = 200  # rows in which a table may begin
 _CHUNK = 1 << 20
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
@@ -74,7 +76,7 @@ def sheet_as_text(data: bytes, archive: zipfile.ZipFile, *, shown_as: str) -> tu
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             count = itertools.count()
-            sheets = {sheet.title: list(_rows(sheet, count, shown_as)) for sheet in book.worksheets}
+            sheets = {sheet.title: _rows(sheet, count, shown_as) for sheet in book.worksheets}
             filled = [name for name, rows in sheets.items() if any(rows)]
             filled, whole = _table_of(sheets, filled)
             empty = None
@@ -134,16 +136,29 @@ def _count_tags(archive: zipfile.ZipFile, shown_as: str) -> None:
             raise refusal("damaged-workbook", shown_as)
 
 
-def _rows(sheet: Any, count: Iterator[int], shown_as: str) -> Iterator[list[str]]:
-    """Yield each row's cells as text, without the empty ones at its end; none for rows that are all empty."""
+def _rows(sheet: Any, count: Iterator[int], shown_as: str) -> list[list[str]]:
+    """
+    Return each row's cells as text, without the empty ones at its end; none for rows that are all empty.
+
+    Midnight is written where moments of a column have a time of day, and left out where it is a column of days.
+    """
     sheet.reset_dimensions()  # some programs write a wrong size, and cells beyond it would be lost
+    rows, midnights, timed = list[list[str]](), list[tuple[int, int]](), Counter[int]()
     for number, row in enumerate(sheet.iter_rows(values_only=True)):
         if number >= MOST_LINES or next(itertools.islice(count, len(row), None)) > _MOST_CELLS:
             raise refusal("too-many-cells", shown_as, sheet=sheet.title, rows=MOST_LINES, most=_MOST_CELLS)
+        moments = [(column, value) for column, value in enumerate(row) if isinstance(value, dt.datetime)]
+        midnights += [(number, column) for column, value in moments if value.time() == dt.time(0)]
+        timed.update(column for column, value in moments if value.time() != dt.time(0))
         cells = [_as_text(value) for value in row]
         while cells and not cells[-1]:
             cells.pop()
-        yield cells
+        rows.append(cells)
+    days = Counter(column for _, column in midnights)
+    for number, column in midnights:
+        if timed[column] * _TIMED >= days[column]:
+            rows[number][column] += " 00:00:00"
+    return rows
 
 
 def _as_text(value: object) -> str:

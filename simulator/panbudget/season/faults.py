@@ -171,9 +171,8 @@ def _lay_on_pan(fault: Fault, row: int, on: Mask, forcing: Forcing) -> None:
     match fault:
         case kinds.Clogged():
             share = 1.0 - lost_share(fault, forcing.dates)
-            pans.valve_flow[row] -= pans.refill_flow[row] * (
-                1.0 - share
-            )  # of mains: a tank's flows the engine adds itself
+            # of mains: a tank's flows the engine adds itself
+            pans.valve_flow[row] -= pans.refill_flow[row] * (1.0 - share)
             pans.refill_flow[row] *= share
         case kinds.Lost():
             pans.leak[row] += np.where(on, fault.loss, 0.0)

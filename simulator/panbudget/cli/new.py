@@ -77,9 +77,8 @@ def _in_units(template: str, units: str | None) -> bytes:
 
 def _translated(line: str, us: Mapping[str, str]) -> str:
     """Return a line with its quantities in US units, as long as before if it can be: comments stay below one another."""
-    return (
-        re.sub(r'"([^"]+)"', lambda text: f'"{us.get(text[1], text[1])}"', line).rstrip(" ").ljust(len(line) - 1) + " "
-    )
+    changed = re.sub(r'"([^"]+)"', lambda text: f'"{us.get(text[1], text[1])}"', line)
+    return changed.rstrip(" ").ljust(len(line) - 1) + " "
 
 
 def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:

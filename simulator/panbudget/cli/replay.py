@@ -51,13 +51,12 @@ def replay(
         raise PanbudgetError(Problem("no-year", f'--season "{season}"', "is no year", f"a year such as 2024, or {ALL}"))
     first, last = (start, end) if season is not None else (start or scenario.season.start, end or scenario.season.end)
     if first is not None and last is not None and last < first:
-        begins = f"--start {first}" if start is not None else f"season.start {first}"
-        found = (
-            f"lies after {'--end' if end is not None else 'season.end'} {last}; the season would end before it starts"
-        )
-        both = start is not None and end is not None
-        cure = "give the earlier date first" if both else f"give {'--start' if start is None else '--end'} too"
-        raise PanbudgetError(Problem("order", begins, found, "", cure))
+        begins, ends = "season.start" if start is None else "--start", "season.end" if end is None else "--end"
+        found = f"lies after {ends} {last}; the season would end before it starts"
+        cure = "give the earlier date first"
+        if start is None or end is None:
+            cure = f"give {'--start' if start is None else '--end'} too"
+        raise PanbudgetError(Problem("order", f"{begins} {first}", found, "", cure))
     step("reading the weather")
     if season is None:
         from panbudget.weather.of_scenario import read_scenario_weather

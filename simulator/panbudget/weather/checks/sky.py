@@ -104,21 +104,13 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     share = _share_of_clear_sky(inspection, _TELLING)
     if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size or _fits_other_side(inspection):
         return
-    # as the file has them; how many records make a day's sum is not known here
-    top = (
-        float(np.percentile(share, 98))
-        / by_file(inspection.raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]
-    )
+    raw, bright = inspection.raw, float(np.percentile(share, 98))
+    top = bright / by_file(raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]  # as the file has them
     # what a header calls W/m² may be a mean of the hours of daylight, and is no sum in another unit then
-    is_flux = (
-        float(np.percentile(share, 98)) < _OF_DAYLIGHT
-        and unit_of(inspection.raw.headers.get("radiation", "")) == "W/m^2"
-    )
-    fitting = [
-        unit
-        for unit in _UNITS
-        if not inspection.raw.of_records and not is_flux and _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]
-    ]
+    is_flux = bright < _OF_DAYLIGHT and unit_of(raw.headers.get("radiation", "")) == "W/m^2"
+    # how many records make a day's sum is not known here
+    units = [] if raw.of_records or is_flux else _UNITS
+    fitting = [unit for unit in units if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
     if fitting:
         # the largest; tenths, which are no unit, only where nothing else fits
         unit = max(fitting, key=lambda unit: (not unit["written"].startswith("0.1"), unit["size"]))

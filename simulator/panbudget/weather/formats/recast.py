@@ -181,17 +181,14 @@ def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shap
 def _later_era(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
     """Turn years of the Buddhist era, in which 2567 is 2024, into ours."""
     assert opening is not None
-    if not all(
-        len(row) > place and _LATER_YEAR.search(row[place]) for row in opening.rows for place in opening.dates[:1]
-    ):
-        return None
     header, of_year = opening.line - 1, opening.dates[0]
+    if not all(len(row) > of_year >= 0 and _LATER_YEAR.search(row[of_year]) for row in opening.rows):
+        return None
 
     def ours(text: str) -> str:
         cells = split(text, opening.separator)
-        cells[of_year : of_year + 1] = [
-            _LATER_YEAR.sub(lambda year: str(int(year[0]) - _ERA), cell) for cell in cells[of_year : of_year + 1]
-        ]
+        if len(cells) > of_year:
+            cells[of_year] = _LATER_YEAR.sub(lambda year: str(int(year[0]) - _ERA), cells[of_year])
         return "\t".join(cells)
 
     return _Shape("years of the Buddhist era", "\n".join([*lines[:header], *map(ours, lines[header:])]))

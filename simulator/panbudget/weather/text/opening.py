@@ -168,9 +168,9 @@ def _header_above(
             dates = tuple(plain.index(name) for name in split_date) or _numbered(plain, rows)
             if not dates:
                 return None
-        noted = dict(_units_noted(names, (pair[1] for pair in above if pair[0] < i)))
-        legend = dict(_legend(text for _, text in above)) | noted
-        legend |= dict(_explained(names, (pair[1] for pair in above if pair[0] < i)))
+        before = [other for j, other in above if j < i]
+        legend = dict(_legend(text for _, text in above))
+        legend |= dict(_units_noted(names, before)) | dict(_explained(names, before))
         rest = ((j, _cells(other, separator)) for j, other in above if j > i)
         below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
@@ -234,7 +234,7 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
             yield match["name"].lower(), match["says"]
 
 
-def _explained(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
+def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str, str]]:
     """Yield names without a unit that stand in a cell of a line, with what the cells behind say of them and their unit there."""
     own = {name.lower() for name in names if name and not unit_of(name)}
     for cells in (split(text, separator_of(text)) for text in above):
@@ -247,7 +247,7 @@ def _explained(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str
             yield cells[named[0]].lower(), f"{says} ({units[0].strip(' ()[]')})"
 
 
-def _units_noted(names: Sequence[str], above: Iterator[str]) -> Iterator[tuple[str, str]]:
+def _units_noted(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str, str]]:
     """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have, all alike."""
     noted = list[tuple[list[str], str]]()
     for found in (found for text in above for found in _NOTED.finditer(text)):

@@ -129,13 +129,12 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return [i for i in places if re.search(headers, plain[i])]
 
     dates = columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날")
-    days_alone = len(rows) > 2 and any(len({row[column] for row in rows}) == len(rows) for column in dates)
+    if len(rows) > 2 and any(len({row[column] for row in rows}) == len(rows) for column in dates):
+        return None  # a table of days may have the times of its extremes, or of sunrise: of its records, days repeat
     # bare digits are a time only under a header that says so
     named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$|(yyyy|jjjj|aaaa|rrrr)mm"
     serial = [i for i in columns(SERIAL_NUMBER, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
-    if days_alone:
-        return None  # a table of days may have the times of its extremes, or of sunrise: of its records, days repeat
     if stamps := serial[-1:] or stamps:
         # of two clocks the local one, whose days are the site's
         column = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])

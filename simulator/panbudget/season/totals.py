@@ -128,7 +128,7 @@ def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
 def added(out: Results) -> Added:
     """Add up what one run wrote."""
     pans, tanks = (
-        np.array([getattr(out, name).sum(axis=-1) for name in names]) for names in (_PAN_RESULTS, _TANK_RESULTS)
+        np.array([getattr(out, name) for name in names]).sum(axis=-1) for names in (_PAN_RESULTS, _TANK_RESULTS)
     )
     return Added(out.sums.copy(), pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
 

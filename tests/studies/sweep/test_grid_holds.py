@@ -394,9 +394,24 @@ def test_a_first_day_missing_leaves_land_land_and_a_mask_or_no_day_at_all_makes_
     code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "out", "--processes", 1)
     assert code == 0, err
     assert out.replace("\u00a0", " ").startswith("3 seasons at 3 sites")
-    assert json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))["cells_without_weather"] == 1
+    assert json.loads((tmp_path / "out" / "sweep.json").read_text(encoding="utf-8"))["cells_left_out"] == 1
     data["mask"] = ("lat", "lon"), [[1.0, 0.0], [1.0, 1.0]], {"standard_name": "land_binary_mask"}
     assert [place.cell for place in loaded(data).places] == [(0, 0), (1, 0), (1, 1)]
+
+
+@pytest.mark.parametrize("name", ["lat", "lon", "orog"])
+def test_a_cell_without_its_position_or_height_is_left_out_and_told(tmp_path, data, capsys, name):
+    moved = data.rename(lat="y", lon="x")
+    for key, axis in (("lat", "y"), ("lon", "x")):
+        shape = (2, 1) if axis == "y" else (1, 2)
+        where = np.broadcast_to(moved[axis].to_numpy().reshape(shape), (2, 2)).copy()
+        moved[key] = ("y", "x"), where, {"standard_name": {"lat": "latitude", "lon": "longitude"}[key]}
+    moved = moved.drop_vars(("y", "x")).set_coords(["lat", "lon"])
+    moved[name][0, 1] = np.nan
+    plan = plan_of(tmp_path, moved, written=True)
+    code, out, err = run(capsys, "sweep", plan, "--out", tmp_path / "out", "--dry-run")
+    assert code == 0, err
+    assert "without weather, latitude, longitude or height, left out: 1" in " ".join((out + err).split())
 
 
 def test_a_grid_without_any_value_is_refused_and_other_axes_are_passed_over(data, loaded, refused):

@@ -68,7 +68,7 @@ class Held:
     axes : tuple of str
         Its axis of days, and those of its cells.
     left_out : int
-        Cells without weather.
+        Cells without weather, latitude, longitude or height.
     mark : bytes
         What its fingerprint is made from.
     read_bytes, copy_bytes : float

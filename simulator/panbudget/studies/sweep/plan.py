@@ -117,7 +117,7 @@ class Plan:
     designs : tuple of Design
     places : sequence of Place
     left_out : int
-        Cells of a grid without weather (sea).
+        Cells of a grid without weather (sea), latitude, longitude or height.
     fingerprint : str
         Of all that decides what comes out, the weather files left aside.
     marks : Marks

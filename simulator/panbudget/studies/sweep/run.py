@@ -54,7 +54,7 @@ class Estimate:
         Of all, at the speed of the machine that the constants were measured on.
     compiled : bool
     left_out : int
-        Cells of a grid without weather.
+        Cells of a grid without weather (sea), latitude, longitude or height.
     grid_bytes, copy_bytes : float
         How much is read of a grid, and how large its copy by cells is.
     """

@@ -189,7 +189,7 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
         "sites": len(plan.places),
         "sites_run": len(choices),
         "sites_skipped": len(bad),
-        "cells_without_weather": plan.left_out,
+        "cells_left_out": plan.left_out,
         "seasons": summary.seasons,
         "rows": summary.rows,
         "parts": parts,

@@ -60,6 +60,14 @@ def test_a_log_as_the_model_says_changes_nothing_and_narrows_the_exposure(garden
     assert not found.alarms
 
 
+def test_every_valve_that_a_log_tells_of_is_computed_so(garden, rows):
+    """Two pans alike under one log: each is found to be as described."""
+    two = garden.changed({"controller": {"lower": garden.described["controller"]["upper"]}})
+    of_both = [f"{rows[0]},controller", *(f"{row},{name}" for name in ("upper", "lower") for row in rows[1:])]
+    told_of = told(two, of_both).scenario.uncertainty.controller
+    assert told_of["lower"].exposure == pytest.approx(told_of["upper"].exposure)
+
+
 def test_a_pan_that_loses_more_than_described_is_computed_so(garden, sound):
     """And its beds get what it gave: the season so far is replayed, not the days ahead alone."""
     found = told(garden, seen_in(garden, controller={"upper": {"pan": {"exposure": 1.2}}}))

@@ -6,6 +6,7 @@ tonight. What several of them tell of the exposure, or of a fault, is found in `
 """
 
 import datetime as dt
+import functools
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -75,7 +76,7 @@ def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
         overlays += [change] if change else []
         notes, alarms = notes + texts, alarms + grave
     if overlays:
-        garden = garden.changed(*overlays)
+        garden = functools.reduce(Scenario.changed, overlays, garden)
         season = replay(garden, end=season.days.index[-1].date(), weather=season.weather)
     start = start_of(season)
     anchors = {name: at[-1] for name, rows in looks.items() if (at := [look for look in rows if look.tells_level])}

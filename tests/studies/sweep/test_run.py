@@ -566,3 +566,13 @@ def test_fewer_than_five_years_tell_no_dependable_value(tmp_path):
     summary = pd.read_csv(tmp_path / "out" / "summary.csv")
     assert summary["litres_four_in_five"].isna().all()
     assert summary["litres_mean"].notna().all()
+
+
+def test_time_left_is_that_of_the_parts_after_the_first(tmp_path, monkeypatch):
+    plan, told = make_plan(tmp_path, more=SMALL_PARTS), []
+    monkeypatch.setattr(running._Watch, "elapsed", property(lambda watch: 100.0 + watch.done))
+    sweep(plan, tmp_path / "out", processes=1, progress=told.append)
+    parts = told[-1].parts
+    assert parts > 2
+    assert np.isnan(told[0].seconds_left)
+    assert [progress.seconds_left for progress in told[1:]] == [float(parts - done) for done in range(2, parts + 1)]

@@ -255,6 +255,7 @@ class _Watch:
     start: float = field(default_factory=time.perf_counter)
     kept: int = 0
     done: int = 0
+    first: float = math.nan
     seasons: int = 0
     seconds: dict[str, float] = field(default_factory=dict)
 
@@ -269,11 +270,13 @@ class _Watch:
             self.kept += 1
         else:
             self.done += 1
+            self.first = self.elapsed if self.done == 1 else self.first
             self.seasons += part.seasons
             self.seconds |= {name: self.seconds.get(name, 0.0) + value for name, value in part.seconds.items()}
         if self.report is not None:
             done, elapsed = self.done + self.kept, self.elapsed
-            remaining = (self.parts - done) * elapsed / self.done if self.done else math.nan
+            # the first part waits for the compiler, and tells nothing of those to come
+            remaining = (self.parts - done) * (elapsed - self.first) / (self.done - 1) if self.done > 1 else math.nan
             self.report(Progress(done, self.parts, self.seasons / max(elapsed, 1e-9), remaining))
 
 

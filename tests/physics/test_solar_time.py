@@ -21,6 +21,8 @@ def test_solar_noon_at_greenwich_is_the_equation_of_time():
     behind = solar_hour(dt.date(2025, 2, 11), "12:00", 0.0, "Etc/UTC") - 12.0
     assert ahead * 60 == pytest.approx(16.4, abs=0.5)
     assert behind * 60 == pytest.approx(-14.2, abs=0.5)
+    late = solar_hour(dt.date(2025, 2, 11), "12:00", -15.0, "Etc/UTC") - 12.0  # eq. 31: four minutes a degree
+    assert late == pytest.approx(behind - 1.0)
 
 
 def test_summer_time_counts():

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import tomllib
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from panbudget.errors import ScenarioError
 from panbudget.scenario import faults
 from panbudget.scenario.garden import scenario_from
+from panbudget.scenario.problems import kinds_of
 from panbudget.scenario.wishes import Owned
 
 TEMPLATE = Path(__file__).resolve().parents[2] / "simulator" / "panbudget" / "templates" / "garden.toml"
@@ -27,8 +29,8 @@ def test_every_commented_fault_of_the_template_is_known():
     assert len(scenario.fault) == 8
     assert scenario.supply["house"].salinity == 0.8
     shown = set().union(*(fault.model_fields_set for fault in scenario.fault))
-    assert shown == set().union(*(kind.model_fields for kind in faults.KINDS))
-    for kind in faults.FAULT_KINDS:
+    assert shown == set().union(*(kind.model_fields for kind in get_args(faults.AnyFault)))
+    for kind in (name for part in get_args(faults.AnyFault) for name in kinds_of(part)):
         assert f'"{kind}"' in text
 
 

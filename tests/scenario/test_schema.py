@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from panbudget.scenario.schema import POINTER, schema
+from panbudget.scenario.schema import schema
 from tests.scenario.test_garden import SOUND, changed
 
 jsonschema = pytest.importorskip("jsonschema")
@@ -80,7 +80,7 @@ def test_keys_say_how_they_are_written():
 
 
 def test_the_template_tells_an_editor_where_it_is():
-    assert TEMPLATE.read_text(encoding="utf-8").splitlines()[0] == POINTER
+    assert TEMPLATE.read_text(encoding="utf-8").splitlines()[0] == "#:schema ./garden.schema.json"
 
 
 def test_every_key_says_what_it_means_but_for_tables_which_have_keys_of_their_own():

@@ -227,40 +227,6 @@ def vapour_pressure_from_specific_humidity(specific_humidity: npt.ArrayLike, *, 
     return _array(q * _array(pressure) / (_VAPOUR_TO_AIR + (1.0 - _VAPOUR_TO_AIR) * q))
 
 
-def vapour_pressure_from_psychrometer(
-    wet_bulb: npt.ArrayLike,
-    dry_bulb: npt.ArrayLike,
-    pressure: npt.ArrayLike,
-    *,
-    coefficient: float = 0.000662,
-) -> Floats:
-    """
-    Actual vapour pressure from a wet and a dry bulb.
-
-    Parameters
-    ----------
-    wet_bulb, dry_bulb : float or ndarray
-        The two temperatures. [°C]
-    pressure : float or ndarray
-        Air pressure. [kPa]
-    coefficient : float
-        By kind of psychrometer: 0.000662 ventilated (Asmann), 0.000800 naturally ventilated, 0.001200 not
-        ventilated and indoors. [1/°C]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        ea. [kPa]
-
-    Notes
-    -----
-    FAO-56 eq 15 and 16.
-    """
-    depression = _array(dry_bulb) - _array(wet_bulb)
-    gamma_psy = coefficient * _array(pressure)
-    return saturation_vapour_pressure(wet_bulb) - gamma_psy * depression
-
-
 def vapour_pressure_from_rh_max_min(
     rh_max: npt.ArrayLike, rh_min: npt.ArrayLike, *, tmin: npt.ArrayLike, tmax: npt.ArrayLike
 ) -> Floats:
@@ -481,27 +447,6 @@ def net_longwave_radiation(
     emitted = ((_array(tmax) + _KELVIN) ** 4 + (_array(tmin) + _KELVIN) ** 4) / 2.0
     humidity = 0.34 - 0.14 * np.sqrt(_array(vapour_pressure))
     return _array(_STEFAN_BOLTZMANN * emitted * humidity * (1.35 * ratio - 0.35))
-
-
-def monthly_soil_heat_flux(temperature_before: npt.ArrayLike, temperature_after: npt.ArrayLike) -> Floats:
-    """
-    Heat that goes into the soil in a month.
-
-    Parameters
-    ----------
-    temperature_before, temperature_after : float or ndarray
-        Mean air temperature of the month before and the month after. [°C]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        G of the month between. [MJ m⁻² d⁻¹]
-
-    Notes
-    -----
-    FAO-56 eq 43. For single days G is taken as 0 (eq 42).
-    """
-    return _array(0.07 * (_array(temperature_after) - _array(temperature_before)))
 
 
 def wind_at_2m(wind: npt.ArrayLike, *, height: float) -> Floats:

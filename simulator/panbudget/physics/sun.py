@@ -177,30 +177,3 @@ def solar_time_correction(day_of_year: npt.ArrayLike) -> Floats:
     """
     b = 2.0 * np.pi * (_array(day_of_year) - 81.0) / 364.0
     return _array(0.1645 * np.sin(2.0 * b) - 0.1255 * np.cos(b) - 0.025 * np.sin(b))
-
-
-def solar_noon(day_of_year: npt.ArrayLike, *, longitude: npt.ArrayLike, utc_offset: npt.ArrayLike) -> Floats:
-    """
-    Clock time at which the sun stands highest.
-
-    Parameters
-    ----------
-    day_of_year : int or ndarray
-        Day of the year. [d]
-    longitude : float or ndarray
-        East positive, west negative. [degrees]
-    utc_offset : float or ndarray
-        How far the clock is ahead of UTC on that day, summer time included. [h]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Hour of the clock. [h]
-
-    Notes
-    -----
-    FAO-56 eq 31 solved for ω = 0. The paper counts longitudes west of Greenwich, here they are east positive
-    as everybody writes them.
-    """
-    west_of_zone = _array(utc_offset) * 15.0 - _array(longitude)
-    return _array(12.0 + west_of_zone / 15.0 - solar_time_correction(day_of_year))

@@ -5,12 +5,11 @@ A class a fault, told by its `kind`. Knows no numerics; `season/faults` lays the
 """
 
 from collections.abc import Iterator
-from typing import Annotated, ClassVar, Literal, get_args
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario.problems import kinds_of
 from panbudget.scenario.quantities import Date, Described, Flow, Mass, Number, OneOf, Share, SomeDepth, Speed, in_order
 
 _Taken = Annotated[Share, Field(gt=0)]
@@ -137,8 +136,5 @@ class RainDiffers(_OfValve):
     factor: _Factor
 
 
-_AnyFault = CloggedRefill | CloggedEmitters | Lost | Covered | Algae | Knocked | SupplyCut | Splash | RainDiffers
-Fault = Annotated[_AnyFault, OneOf()]
-KINDS = get_args(_AnyFault)
-#: the kinds of fault there are
-FAULT_KINDS: tuple[str, ...] = tuple(name for part in KINDS for name in kinds_of(part))
+AnyFault = CloggedRefill | CloggedEmitters | Lost | Covered | Algae | Knocked | SupplyCut | Splash | RainDiffers
+Fault = Annotated[AnyFault, OneOf()]

@@ -6,8 +6,6 @@ from typing import Any
 
 from panbudget.scenario.garden import Scenario
 
-#: first line of a scenario that tells an editor where the schema is
-POINTER = "#:schema ./garden.schema.json"
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 _OF_NUMBERS = ("minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum")
 

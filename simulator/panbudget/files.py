@@ -55,16 +55,13 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
             texts = ["" if value != value else _FLOATS % value for value in column.tolist()]
             columns[str(name)] = pd.Series(texts, dtype=object)
         elif column.dtype.kind not in "biu":
-            columns[str(name)] = pd.Series([_guarded(value) for value in column], dtype=object)
+            texts = [_guarded(value) if isinstance(value, str) else value for value in column]
+            columns[str(name)] = pd.Series(texts, dtype=object)
     pd.DataFrame(columns).to_csv(path, index=False, header=header, lineterminator="\n", encoding="utf-8")
 
 
-def _guarded(value: object) -> object:
-    return _guarded_text(value) if isinstance(value, str) else value
-
-
 @functools.lru_cache(maxsize=4096)
-def _guarded_text(text: str) -> str:
+def _guarded(text: str) -> str:
     if _PLAIN_NUMBER.fullmatch(text):
         return text
     plain = unicodedata.normalize("NFKC", text).lstrip(" \ufeff\u200b")

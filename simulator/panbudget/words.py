@@ -244,7 +244,7 @@ def bare(value: float | None, kind: str, form: str | int = "") -> str:
     """Write a number as `amount` does, without its unit, which a heading has."""
     scale, form = SHOWN[kind], str(form)
     if form == "":
-        form = str(_few_decimals(value))
+        form = "1" if value is not None and abs(value) < 10.0 else "0"
     of_zero = scale.zero if form.startswith("signed") else 0.0  # a difference of temperatures has no zero of its own
     shown = None if value is None else scale.shown(value) - (of_zero if is_us() else 0.0)
     if form.startswith("signed"):
@@ -290,10 +290,6 @@ def heading(text: str) -> tuple[str, str]:
 def _alone(name: str) -> str:
     """Return what a text has without a number: the unit of a kind of quantity, or what is said otherwise in each system."""
     return _SAID[name][is_us()] if name in _SAID else SHOWN[name].unit
-
-
-def _few_decimals(value: float | None) -> int:
-    return 1 if value is not None and abs(value) < 10.0 else 0
 
 
 def litres(value: float | None) -> str:

@@ -2,7 +2,6 @@
 Command line: `weather`, daily weather for a garden that has none.
 """
 
-import re
 from pathlib import Path
 
 import panbudget
@@ -47,13 +46,10 @@ def weather(
 
 
 def _years(text: str | None) -> tuple[int, int] | None:
-    if text is None:
-        return None
-    match = re.fullmatch(r"\s*(\d{4})\s*(?:[-–]\s*(\d{4})\s*)?", text)
-    if match is None:
-        raise PanbudgetError(
-            Problem(
-                "no-years", f'--years "{text}"', "can't be read as years", cure="write it such as 2015-2025, or 2024"
-            )
-        )
-    return int(match[1]), int(match[2] or match[1])
+    from panbudget.studies.download import years_in
+
+    years = None if text is None else years_in(text)
+    if text is not None and years is None:
+        cure = "write it such as 2015-2025, or 2024"
+        raise PanbudgetError(Problem("no-years", f'--years "{text}"', "can't be read as years", cure=cure))
+    return years

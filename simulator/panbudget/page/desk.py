@@ -37,17 +37,8 @@ _QUIET = 0.25  # s without a change, after which all is replayed
 #: beside the garden's file: what is set and what was tried, for the next start
 STATE = ".garden-page.json"
 _MOST_TRIED, _LARGEST_STATE = 200, 2_000_000  # steps that are kept, bytes of what is read
-_NOT_READ = (
-    PanbudgetError,
-    OSError,
-    Unlikely,
-    ValueError,
-    TypeError,
-    KeyError,
-    AttributeError,
-    OverflowError,
-    RecursionError,
-)
+_NOT_READ: tuple[type[Exception], ...] = (PanbudgetError, Unlikely, OSError, ValueError, TypeError)
+_NOT_READ += (AttributeError, ArithmeticError, LookupError, RecursionError)
 _LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
 
 
@@ -235,12 +226,9 @@ class Desk:
     def _keep_state(self) -> None:
         """Write what is set and what was tried beside the garden; a folder that takes no file only forgets it."""
         now = Tried(self.values, self.year, self.heat, "")
-        state = {
-            "now": asdict(now),
-            "tried": [asdict(step) for step in self.tried[-_MOST_TRIED:]],
-            "steps": self.steps_of,
-        }
-        state["units"] = {key: setting.unit for key, setting in self.settings.items()}
+        tried = [asdict(step) for step in self.tried[-_MOST_TRIED:]]
+        units = {key: setting.unit for key, setting in self.settings.items()}
+        state = {"now": asdict(now), "tried": tried, "steps": self.steps_of, "units": units}
         with contextlib.suppress(PanbudgetError, OSError):
             write_whole(self.folder / STATE, json.dumps(state, default=str))
 
@@ -250,14 +238,12 @@ class Desk:
         if self.path.exists():
             try:
                 scenario = load_scenario(self.path)
-                years = usable_years(scenario).weather
-                if not years:
-                    years = {scenario.season.start.year: read_scenario_weather(scenario)}
+                described = scenario.season.start.year
+                years = usable_years(scenario).weather or {described: read_scenario_weather(scenario)}
             except PanbudgetError as error:
                 self.error = error.text()
             else:
                 self.scenario, self.years, self.settings = scenario, years, settings_of(scenario)
-                described = scenario.season.start.year
                 self.year = next((year for year in (self.year, described) if year in years), max(years))
                 self.values = {key: value for key, value in self.values.items() if key in self.settings}
                 self.lines = self.season = self.band = None

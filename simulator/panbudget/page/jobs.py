@@ -22,10 +22,7 @@ from panbudget import words
 from panbudget.errors import PanbudgetError
 
 #: verbs that the page runs, and the first page of each
-VERBS = {"size": "size.html", "setup": "setup.html", "away": "away.html", "statement": "statement.html"} | {
-    "today": "today.html",
-    "replay": "report.html",
-}
+VERBS = {verb: f"{verb}.html" for verb in ("size", "setup", "away", "statement", "today")} | {"replay": "report.html"}
 TEXTS: dict[str, Any] = words.packaged("page/page.toml")
 _OF = re.compile(r"(\d+) of (\d+)")
 _NEARLY = 0.99
@@ -91,11 +88,7 @@ class Job:
         """Run it to its end, telling of each step."""
         begun, self.is_running = time.monotonic(), True
         tell()
-        asked = {"path": str(self.path), "verb": self.verb, "options": self.options} | {
-            "overlay": self.overlay,
-            "year": self.year,
-            "heat": self.heat,
-        }
+        asked = {name: getattr(self, name) for name in ("path", "verb", "options", "overlay", "year", "heat")}
         try:
             self._process = await _started()
             out, errors = await self._talk(json.dumps(asked, default=str), tell)

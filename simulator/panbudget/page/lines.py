@@ -123,9 +123,8 @@ def band_of(days: Days, draws: int, run: Run = run_season, going: Callable[[], b
     share = days.scenario.uncertainty.interval
     ends = {key: np.quantile([lines.left[key] for lines in made], tails(share), axis=0) for key in made[0].left}
     litres = interval_of(np.array([sum(lines.litres.values()) for lines in made]), share)
-    return Band(
-        {key: part[0] for key, part in ends.items()}, {key: part[1] for key, part in ends.items()}, litres, draws
-    )
+    low, high = ({key: part[end] for key, part in ends.items()} for end in (0, 1))
+    return Band(low, high, litres, draws)
 
 
 def _means(forcing: Forcing) -> list[int]:

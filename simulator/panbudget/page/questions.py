@@ -21,7 +21,7 @@ from panbudget.extras import Step, silent
 from panbudget.files import json_bytes, toml_key, write_whole
 from panbudget.scenario.garden import Scenario, is_usable, scenario_from
 from panbudget.scenario.schema import schema
-from panbudget.studies.download import download_weather
+from panbudget.studies.download import download_weather, years_in
 from panbudget.studies.known import known
 from panbudget.tables import read_table
 from panbudget.units import KINDS, UnitError, quantity
@@ -319,7 +319,7 @@ def download(answers: Mapping[str, Any], folder: Path, step: Step = silent) -> P
     OutputError
         Another file of that name is there.
     """
-    years = re.fullmatch(r"\s*(\d{4})(?:\s*[-–]\s*(\d{4}))?\s*", answers["years"])
+    years = years_in(answers["years"])
     if years is None:
         raise ScenarioError(Problem("no-years", "years", TEXTS["no_years"]))
     lines = [f'elevation = "{answers["elevation"]}"']
@@ -327,7 +327,7 @@ def download(answers: Mapping[str, Any], folder: Path, step: Step = silent) -> P
     with tempfile.TemporaryDirectory(prefix="panbudget-") as made:
         place = Path(made) / GARDEN
         place.write_text("\n".join(["[site]", *lines, ""]), encoding="utf-8")
-        download_weather(place, years=(int(years[1]), int(years[2] or years[1])), step=step)
+        download_weather(place, years=years, step=step)
         file = next(place.parent.glob("*.csv"))
         target, content = folder / file.name, file.read_bytes()
     if target.exists() and target.read_bytes() != content:

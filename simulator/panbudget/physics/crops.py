@@ -280,14 +280,7 @@ def landscape_curve(
     months = dates.astype("datetime64[M]").astype(np.int64) % 12
     kc = np.resize(np.asarray(factors, float), 12)[months]
     return DemandCurve(
-        kc,
-        curve.height,
-        curve.root_depth,
-        curve.growing,
-        curve.stage,
-        (),
-        mid_kc=curve.mid_kc,
-        end_kc=curve.end_kc,
+        kc, curve.height, curve.root_depth, curve.growing, curve.stage, (), mid_kc=curve.mid_kc, end_kc=curve.end_kc
     )
 
 

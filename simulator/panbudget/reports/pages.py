@@ -62,6 +62,11 @@ def margin_said(factors: tuple[float, float] | None) -> str:
     return str(fixed["between"]).format(*bounds)
 
 
+def margins_said(sure: Any) -> dict[str, str]:
+    """Write a result's margins in exposure and in refill flow, for a sentence or a row."""
+    return {"exposure": margin_said(sure and sure.exposure), "refill": margin_said(sure and sure.refill_flow)}
+
+
 def sentence(room: str, key: str, /, **values: Any) -> str:
     """
     Fill one of a room's sentences.

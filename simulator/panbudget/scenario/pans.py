@@ -10,23 +10,9 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
+from panbudget.scenario import quantities
 from panbudget.scenario.beds import Emitter
-from panbudget.scenario.quantities import (
-    Area,
-    Count,
-    Depth,
-    Described,
-    Flow,
-    Mass,
-    Number,
-    OneOf,
-    Pressure,
-    Share,
-    SomeDepth,
-    SomeLength,
-    SomeVolume,
-    Time,
-)
+from panbudget.scenario.quantities import Described, Flow, Mass, Number, OneOf, Share, SomeDepth, SomeLength, Time
 from panbudget.words import amount, say
 
 LEAST_SWING = 0.001  # kg; a gram, which no beam feels
@@ -44,8 +30,8 @@ class Vessel(Described):
     diameter: _Across | None = None
     length: _Across | None = None
     width: _Across | None = None
-    area: Area | None = None
-    count: Count = 1
+    area: quantities.Area | None = None
+    count: quantities.Count = 1
 
     def wrong(self) -> Iterator[Problem]:
         given = {key for key in ("diameter", "length", "width", "area") if getattr(self, key) is not None}
@@ -88,7 +74,7 @@ class Pan(Described):
 
     vessels: list[Vessel] = Field(min_length=1)
     depth: PanDepth
-    freeboard: Annotated[Depth, Field(ge=0)] = 20.0
+    freeboard: Annotated[quantities.Depth, Field(ge=0)] = 20.0
     evaporation: Literal["from-eto", "energy-balance", "measured"] = "from-eto"
     fetch: Fetch = Field(default_factory=Fetch)
     exposure: Annotated[Number, Field(gt=0, le=5), Field(ge=0.05)] = 1.0
@@ -136,8 +122,8 @@ class _Valve(Described):
     refill: Emitter
     press_times: list[str] = Field(default_factory=list)
     rated_flow: Flow | None = None
-    rated_loss: Pressure | None = None
-    least_pressure: Pressure | None = None
+    rated_loss: quantities.Pressure | None = None
+    least_pressure: quantities.Pressure | None = None
 
     @property
     def swing_kg(self) -> float:
@@ -152,7 +138,7 @@ class _Valve(Described):
             if not _PRESS_TIME.fullmatch(text):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'
                 yield Problem("no-time", f"press_times[{index}]", found)
-        minutes = [_minute(text) for text in self.press_times]
+        minutes = [text.rjust(5, "0") if ":" in text else text for text in self.press_times]  # 8:00 is 08:00
         for index in range(len(minutes)):
             if minutes[index] in minutes[:index]:
                 yield Problem(
@@ -160,11 +146,6 @@ class _Valve(Described):
                 )
         if len(self.press_times) > MOST_PRESSES:
             yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
-
-
-def _minute(text: str) -> str:
-    """Return a press's time in one form: 8:00 is 08:00."""
-    return text.rjust(5, "0") if ":" in text else text
 
 
 class SwingValve(_Valve):
@@ -208,7 +189,7 @@ class Timer(Described):
 
     days: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = Field(min_length=1, max_length=7)
     duration: Annotated[Time, Field(le=24)] | None = None
-    litres_a_week: Annotated[SomeVolume, Field(le=1e7)] | None = None
+    litres_a_week: Annotated[quantities.SomeVolume, Field(le=1e7)] | None = None
 
     def wrong(self) -> Iterator[Problem]:
         if (self.duration is None) == (self.litres_a_week is None):

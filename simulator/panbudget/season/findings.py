@@ -103,9 +103,8 @@ def _on_days(
 def _text_if_empty(text: str, season: Season, valve: str, days: pd.Series[bool]) -> str:
     """Other words where the valve stood open without water on such a day or before: more pan or emitters only take more."""
     starved = season.controllers[valve]["starved_hours"].gt(0.0).cummax()
-    return (
-        f"{text}-empty" if season.scenario.controller[valve].supply in season.tanks and (starved & days).any() else text
-    )
+    on_tank = season.scenario.controller[valve].supply in season.tanks
+    return f"{text}-empty" if on_tank and (starved & days).any() else text
 
 
 def _outside(days: pd.Series[bool]) -> str:

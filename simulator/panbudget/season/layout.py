@@ -213,12 +213,7 @@ def _repeated(group: Any, n_days: int) -> Any:
 
 
 #: what the weather decides, of each of a `Forcing`'s groups
-_BY_YEAR = {
-    "days": Days._fields,
-    "pans": ("evaporation", "presses"),
-    "tanks": ("inflow",),
-    "beds": FORCED,
-}
+_BY_YEAR = {"days": Days._fields, "pans": ("evaporation", "presses"), "tanks": ("inflow",), "beds": FORCED}
 
 
 @dataclass(frozen=True)
@@ -428,8 +423,7 @@ def _laid_out(bundle: Bundle, record: Record, spans: Sequence[Span], parts: Sequ
     return Forcing(
         *(bundle, record, first, after, record.days(spans)),
         pans=pans._replace(
-            evaporation=record.evaporation(bundle.valves, spans),
-            presses=record.presses(bundle.valves, spans),
+            evaporation=record.evaporation(bundle.valves, spans), presses=record.presses(bundle.valves, spans)
         ),
         tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, len(spans), after - first).swapaxes(0, 1).copy()),
         beds=bundle.filled(parts),

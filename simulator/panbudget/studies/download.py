@@ -7,6 +7,7 @@ in the scenario; what is there already is extended by the days that it lacks.
 
 import datetime as dt
 import os
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -116,6 +117,12 @@ def download_weather(
             write_whole(path.parent / draft.facts["file"], draft.text)
     lines = [line for draft in drafts for line in (*draft.lines, *_name(garden, draft))]
     return Downloaded({draft.tables[-1]: draft.facts for draft in drafts}, lines)
+
+
+def years_in(text: str) -> tuple[int, int] | None:
+    """Return the first and the last year that a text names, such as "2015-2025" or "2024", if it does."""
+    match = re.fullmatch(r"\s*(\d{4})\s*(?:[-–]\s*(\d{4})\s*)?", text)
+    return None if match is None else (int(match[1]), int(match[2] or match[1]))
 
 
 class _Draft(NamedTuple):

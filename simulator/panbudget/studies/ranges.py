@@ -146,12 +146,9 @@ def _drawn_over(scenario: Scenario) -> dict[tuple[str, str], tuple[str, Factors]
 def range_of(scenario: Scenario, name: str, what: str) -> Factors:
     """Return over what one valve's "refill_flow" or "swing" goes; where a log has fitted its litres, as if none had."""
     known = scenario.uncertainty.controller.get(name)
-    described = (
-        scenario
-        if known is None or known.litres is None
-        else scenario.changed({"uncertainty": {"controller": {name: None}}})
-    )
-    return _drawn_over(described)[what, name][1]
+    if known is not None and known.litres is not None:
+        scenario = scenario.changed({"uncertainty": {"controller": {name: None}}})
+    return _drawn_over(scenario)[what, name][1]
 
 
 def ranges_of(scenario: Scenario) -> dict[str, Factors]:

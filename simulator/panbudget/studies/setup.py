@@ -338,10 +338,9 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     gains, by_way = [], []
     for way, flow in settings.items():
         flows = months["refill"].astype(float) if flow is None else months["refill"] * 0.0 + flow
-        by_way.append(flows)
-        gains.append(Gain(way, flow, *_gained(name, bed, seasons, dict(zip(months["month"], flows, strict=True)))))
-    turned = [None, *(dict(zip(months["month"], flows, strict=True)) for flows in by_way[1:])]
-    sure = _sure(name, seasons, turned)
+        by_way.append(dict(zip(months["month"], flows, strict=True)))
+        gains.append(Gain(way, flow, *_gained(name, bed, seasons, by_way[-1])))
+    sure = _sure(name, seasons, [None, *by_way[1:]])
     totals = {
         model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
         for model in forcing.evaporation

@@ -9,7 +9,7 @@ from typing import Any
 from panbudget.files import typed
 from panbudget.reports.arranging import MOST_STEPS
 from panbudget.reports.away.figures import room_figure
-from panbudget.reports.pages import Report, margin_said, texts, words_of
+from panbudget.reports.pages import Report, margins_said, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.years import moved
 from panbudget.studies.away.judging import Change, Sure
@@ -45,7 +45,7 @@ def away_sentences(away: Away) -> list[str]:
     sentences: list[str] = filled(texts("away")["verdict"][verdict], values)
     sentences.append(_say("sure", away=away, record=record, **_hundreds(away.sure)))
     if away.sure.exposure is not None:
-        sentences.append(_say("margin", **_margins(away.sure)))
+        sentences.append(_say("margin", **margins_said(away.sure)))
     if not away.safe:
         stays = (*away.stays, away.heat)
         if before := sorted({key for stay in stays for key, bed in stay.beds.items() if bed.short_before}):
@@ -60,17 +60,7 @@ def away_sentences(away: Away) -> list[str]:
 
 def _hundreds(sure: Sure | None) -> dict[str, float | None]:
     """Shares as so many of a hundred, downwards."""
-    shares = (None, None) if sure is None else (sure.share, sure.heat_share)
-    return {
-        key: None if share is None else hundredths(share)
-        for key, share in zip(("share", "heat_share"), shares, strict=True)
-    }
-
-
-def _margins(sure: Sure | None) -> dict[str, str]:
-    """Between which factors it holds, in words."""
-    ranges = (None, None) if sure is None else (sure.exposure, sure.refill_flow)
-    return {key: margin_said(pair) for key, pair in zip(("exposure", "refill"), ranges, strict=True)}
+    return {key: None if sure is None else hundredths(getattr(sure, key)) for key in ("share", "heat_share")}
 
 
 def _cure(away: Away) -> str:
@@ -157,7 +147,7 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
 
 def _change(change: Change, interval: float) -> dict[str, Any]:
     outcome = _outcome(change, interval)
-    return {**vars(change), "outcome": outcome, **_hundreds(change.sure), **_margins(change.sure)}
+    return {**vars(change), "outcome": outcome, **_hundreds(change.sure), **margins_said(change.sure)}
 
 
 def _outcome(change: Change, interval: float) -> str:

@@ -9,7 +9,6 @@ from panbudget.reports.check.figures import march_band, march_figure, weather_fi
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.season.page import days_of, filled_rows
 from panbudget.reports.writing import Verb
-from panbudget.season.heat import HeatWave
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_depth, in_percent
@@ -63,6 +62,8 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
         column: _MONTHS.get(column, f"pan {column.removeprefix('pan_mm ')} [depth]") for column in months.columns[1:]
     }
     units = [{"column": name, "unit": unit} for name, unit in source["units"].items()]
+    made = [{"what": k, "columns": ", ".join(names)} for k, names in checks_made(checked.weather.checks).items()]
+    waves = [{**vars(wave), "when": days_said(str(wave.start), str(wave.end))} for wave in checked.heat.waves]
     others = [{**vars(way), "change": in_depth(way), "share": in_percent(way)} for way in checked.sensitivity]
     return Report(
         title=f"{season.totals['title']}: its weather, checked",
@@ -80,11 +81,9 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
                 "extremes",
                 table=[{"what": f"{row['which']} {row['column']}", **_in_units(row)} for row in checked.extremes()],
             ),
-            _section("heat", table=[_wave(wave) for wave in checked.heat.waves], note=checked.heat.definition),
+            _section("heat", table=waves, note=checked.heat.definition),
             _section("months", table=months.rename(columns=named)),
-            _section(
-                "checks", table=[{"what": what, "columns": ", ".join(names)} for what, names in _made(checked).items()]
-            ),
+            _section("checks", table=made),
             _section("assumed", items=season.assumptions),
             _section("notes", items=checked.weather.notes),
             _section("findings", findings=season.findings),
@@ -140,7 +139,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
             for way in checked.sensitivity
         ),
         _say("line_made"),
-        *(f"  {what}: {', '.join(names)}" for what, names in _made(checked).items()),
+        *(f"  {what}: {', '.join(names)}" for what, names in checks_made(checked.weather.checks).items()),
         *(f"assumed: {text}" for text in season.assumptions),
         *(f"note: {text}" for text in checked.weather.notes),
     ]
@@ -159,10 +158,6 @@ def _by(way: str) -> str:
     return way if way.startswith(("from ", "as ")) else f"by {way}"
 
 
-def _made(checked: Checked) -> dict[str, list[str]]:
-    return checks_made(checked.weather.checks)
-
-
 def _first(sentences: list[str], everything: bool) -> str:
     """Years left out, on the line of those that count: all, or the first and how many more."""
     shown = sentences if everything else sentences[:1]
@@ -177,18 +172,11 @@ def _filled_lines(checked: Checked, everything: bool) -> list[str]:
             continue
         ways = [way for way in checked.sensitivity if (way.used, way.days) == (row["method"], row["days"])]
         changes = sorted({way.change_mm: in_depth(way) for way in ways}.items())
-        worth = (
-            _say("line_worth", worth=" to ".join(dict.fromkeys(text for _, text in (changes[:1] + changes[-1:]))))
-            if ways
-            else ""
-        )
+        ends = dict.fromkeys(text for _, text in changes[:1] + changes[-1:])
+        worth = _say("line_worth", worth=" to ".join(ends)) if ways else ""
         key = "line_borrowed" if is_borrowed(row["method"]) else "line_estimated"
         lines.append(_say(key, how=_by(row["method"]), worth=worth, **row))
     return lines
-
-
-def _wave(wave: HeatWave) -> dict[str, Any]:
-    return {**vars(wave), "when": days_said(str(wave.start), str(wave.end))}
 
 
 def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:

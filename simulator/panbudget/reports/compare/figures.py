@@ -64,11 +64,6 @@ def _each(
             ax.text(0.5, 0.5, "not in this variant", transform=ax.transAxes, ha="center", va="center", fontsize=8.0)
 
 
-def _most(comparison: Comparison, where: str, least: float, highest: Callable[[pd.DataFrame], float]) -> float:
-    """Highest of all variants on the days shown, so that they share an axis."""
-    return max(least, *map(highest, _drawn(comparison, where)))
-
-
 def _drawn(comparison: Comparison, where: str) -> list[pd.DataFrame]:
     """A valve's or bed's days shown, of each variant that has it."""
     seasons = comparison.seasons.values()
@@ -155,7 +150,7 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
         part = season.controllers[valve]["openings"].iloc[_shown(comparison, season)]
         steps(ax, day_numbers(part.index), part.to_numpy(), **look)
         ax.set_title(f"{plain(name)}: {plain(valve)}, {int(part.sum())} openings")
-        ax.set_ylim(0.0, 1.05 * _most(comparison, valve, 1, lambda table: int(table["openings"].max())))
+        ax.set_ylim(0.0, 1.05 * max(1, *(int(table["openings"].max()) for table in _drawn(comparison, valve))))
         ax.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
     return _finished(comparison, columns, ("{} a day", "openings"), ())

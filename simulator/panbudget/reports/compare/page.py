@@ -8,25 +8,14 @@ from typing import Any
 
 import pandas as pd
 
+from panbudget import words
 from panbudget.reports.compare.figures import COMPARE_FIGURES
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
 from panbudget.studies.ranges import ranges_of
-from panbudget.words import (
-    SHOWN,
-    bare,
-    calendar_day,
-    count,
-    days_said,
-    filled,
-    hundredths,
-    kind_of,
-    percent,
-    printed,
-    signed,
-)
+from panbudget.words import bare, count, days_said, filled, hundredths, kind_of
 
 _section, _say = words_of("compare")
 
@@ -43,7 +32,7 @@ def _printed(d: Any) -> tuple[float, float]:
     """A row's value and reference as they are printed: a difference beside them is the difference of these."""
     measure, key = measure_of(d.where, d.measure), (d.where, d.measure)
     value, reference = (
-        printed(round_to(key, each), kind_of(measure.unit), measure.decimals) for each in (d.value, d.reference)
+        words.printed(round_to(key, each), kind_of(measure.unit), measure.decimals) for each in (d.value, d.reference)
     )
     return value, reference
 
@@ -56,7 +45,7 @@ def _days_of(comparison: Comparison, span: str, years: int = 1) -> str:
     """Name the days of a span, of one year or of several."""
     totals, season = _first(comparison).totals["season"], _first(comparison).scenario.season
     if span == "season" and years > 1:
-        return f"the season, {calendar_day(season.start)} to {calendar_day(season.end)}"
+        return f"the season, {words.calendar_day(season.start)} to {words.calendar_day(season.end)}"
     if span == "season":
         return f"the season, {days_said(totals['start'], totals['end'])}"
     return f"the days looked at, {days_said(comparison.start, comparison.end)}"
@@ -103,7 +92,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
             shares = {key: hundredths(days[key]) for key in ("below", "above")}
             shares["equal"] = hundredths(1.0 - days["below"] - days["above"])
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
-            ends |= {f"{key}_days": signed(days[key]) for key in ("low", "high")}
+            ends |= {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
             of_days = _days_of(comparison, span, len(years))
             yield _say("odds", name=name, against=days["against"], span=of_days, **cells, **shares, **ends)
 
@@ -160,7 +149,7 @@ def _part(d: Any, text: str) -> str:
         "new": _figure(d.where, d.measure, d.value),
         "old": _figure(d.where, d.measure, d.reference),
         "count": round(d.value) if math.isfinite(d.value) else 0,
-        "share": f" ({'+' if share > 0.0 else ''}{percent(share)})" if reference > 0.0 else "",
+        "share": f" ({'+' if share > 0.0 else ''}{words.percent(share)})" if reference > 0.0 else "",
         "recovered": _recovered(d.value, "recovered"),
         "recovered_before": _recovered(d.reference, "recovered_before"),
     }
@@ -212,7 +201,7 @@ def _span(comparison: Comparison, span: str) -> Iterator[Section]:
         for where in places:
             for key, measure in measures.items():
                 if row := _row(comparison, span, where, key):
-                    label = f"{measure.label} [{SHOWN[kind_of(measure.unit)].unit or measure.unit}]"
+                    label = f"{measure.label} [{words.SHOWN[kind_of(measure.unit)].unit or measure.unit}]"
                     label = label if measure.unit else measure.label
                     rows.append({heading: where, "": label, **row})
         yield _section("values", table=rows)

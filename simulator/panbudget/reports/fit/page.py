@@ -20,6 +20,7 @@ _section, _say = words_of("fit")
 #: parameter -> factor to what is shown, decimals, kind of quantity
 _SHOWN = {"exposure": (1.0, 3, ""), "refill": (1.0, 2, "flow"), "swing": (1000.0, 0, "grams")}
 _MOST_QUESTIONED = 40
+_PARAMETERS, _MEASURES = (texts("fit")[kind] for kind in ("parameters", "measures"))
 
 
 def _shown(estimate: Estimate) -> dict[str, str]:
@@ -27,7 +28,7 @@ def _shown(estimate: Estimate) -> dict[str, str]:
     factor, decimals, kind = _SHOWN[estimate.name]
     values = {name: getattr(estimate, name) for name in ("value", "described", "low", "high")}
     shown = {name: amount(factor * value, kind, f",{decimals}").rstrip() for name, value in values.items()}
-    return {**shown, "what": texts("fit")["parameters"][estimate.name]}
+    return {**shown, "what": _PARAMETERS[estimate.name]}
 
 
 def fit_sentences(fit: Fit) -> list[str]:
@@ -56,12 +57,10 @@ def fit_sentences(fit: Fit) -> list[str]:
         learnt = "; ".join(_say("estimate", **_shown(estimate)) for estimate in pan.estimates)
         sentences.append(_say("learnt" if learnt else "nothing", name=name, learnt=learnt, interval=fit.interval))
         for parameter, why in pan.untold.items():
-            what = texts("fit")["parameters"][parameter].split(",")[0]
+            what = _PARAMETERS[parameter].split(",")[0]
             sentences.append(_say("untold", name=name, what=what, why=why))
         if pan.worth:
-            sentences.append(
-                _say("next", name=name, what=texts("fit")["measures"][pan.worth[0].what], worth=pan.worth[0])
-            )
+            sentences.append(_say("next", name=name, what=_MEASURES[pan.worth[0].what], worth=pan.worth[0]))
         weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
         sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
     return sentences
@@ -73,7 +72,7 @@ def _first(fit: Fit, paths: Mapping[str, str]) -> Iterator[str]:
         yield _say("first_lay", **paths)
     for name, pan in fit.controllers.items():
         if pan.worth:
-            yield _say("first_next", name=name, what=texts("fit")["measures"][pan.worth[0].what])
+            yield _say("first_next", name=name, what=_MEASURES[pan.worth[0].what])
 
 
 def _drawn(season: Season) -> float:
@@ -123,7 +122,7 @@ def _estimates(fit: Fit) -> Iterator[dict[str, Any]]:
             interval = f"{shown['low']} to {shown['high']} ({percent(fit.interval)})"
             yield {"pan": name, **shown, "fitted": shown["value"], "interval": interval}
         for parameter, why in pan.untold.items():
-            row = {"pan": name, "what": texts("fit")["parameters"][parameter], "described": "as described"}
+            row = {"pan": name, "what": _PARAMETERS[parameter], "described": "as described"}
             yield {**row, "fitted": why, "interval": ""}
 
 
@@ -143,13 +142,9 @@ def _seasons(fit: Fit) -> Iterator[dict[str, Any]]:
 
 def _next(fit: Fit) -> Iterator[dict[str, Any]]:
     for name, pan in fit.controllers.items():
-        for measurement in pan.worth:
-            what = texts("fit")["measures"][measurement.what]
-            yield {
-                "pan": name,
-                "what": what,
-                **{when: f"±{percent(getattr(measurement, when), 1)}" for when in ("before", "after")},
-            }
+        for each in pan.worth:
+            halves = {when: f"±{percent(getattr(each, when), 1)}" for when in ("before", "after")}
+            yield {"pan": name, "what": _MEASURES[each.what], **halves}
 
 
 def fit_totals(fit: Fit) -> dict[str, Any]:

@@ -195,11 +195,7 @@ def _ranges(ranges: Mapping[str, Any] | None) -> Section:
     if ranges is None:
         return _section("ranges", table=())
     rows = [
-        {
-            "where": key,
-            "what": what,
-            **{end: bare(at, kind, 0) for end, at in values[name].items()},
-        }
+        {"where": key, "what": what, **{end: bare(at, kind, 0) for end, at in values[name].items()}}
         for part, labels in texts("season")["ranged"].items()
         for key, values in ranges.get(part, {}).items()
         for name, label in labels.items()
@@ -251,10 +247,7 @@ def _tank_sizes(season: Season) -> pd.DataFrame:
     parts = []
     for name, sizes in other_sizes(season).items():
         best = enough(sizes)["volume_l"]
-        marks = {
-            "as described": np.array(FACTORS) == 1.0,
-            "enough for the plants": sizes["volume_l"] == best,
-        }
+        marks = {"as described": np.array(FACTORS) == 1.0, "enough for the plants": sizes["volume_l"] == best}
         which = ["; ".join(itertools.compress(marks, holds)) for holds in zip(*marks.values(), strict=True)]
         margin = [margin_said(pair) if marked else "" for pair, marked in zip(sizes["exposure"], which, strict=True)]
         keeping = np.floor(100.0 * sizes["share"] + 1e-9)

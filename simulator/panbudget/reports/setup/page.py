@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from panbudget.reports.measuring import ruler_worth
-from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
+from panbudget.reports.pages import Report, Section, margins_said, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
 from panbudget.reports.setup.pdf import setup_pdf
 from panbudget.reports.writing import Verb, provenance
@@ -92,8 +92,7 @@ def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
         "draws": plan.draws,
         "wish": plan.scenario.wishes.stress_days,
         "interval": 100.0 * plan.scenario.uncertainty.interval,
-        "exposure": margin_said(sheet.sure.exposure),
-        "refill": margin_said(sheet.sure.refill_flow),
+        **margins_said(sheet.sure),
     }
     sure = _say("sure", sheet=sheet, **cells) + (_say("margin", **cells) if sheet.sure.exposure else "")
     as_it_is = "as_it_is_tank" if sheet.takes_from_others else "as_it_is"
@@ -175,22 +174,18 @@ def _notes(sheet: ValveSheet, interval: float) -> Iterator[str]:
     sign = "+" if change > 0 else "−"
     yield filled(notes["model"], {"model": sheet.model, "other": other, "change": sign + percent(abs(change))})
     yield filled(notes["present"], {"interval": 100.0 * interval})
-    if not sheet.months["dry_runs"].all():
-        yield notes["no_run"]
-    if bounds & {"least", "most"}:
-        yield notes["bound"]
-    if "idle" in bounds:
-        yield notes["idle"]
+    of_months = {
+        "no_run": not sheet.months["dry_runs"].all(),
+        "bound": bounds & {"least", "most"},
+        "idle": "idle" in bounds,
+    }
+    yield from (notes[key] for key, holds in of_months.items() if holds)
     if KEPT in bounds:
-        yield filled(notes["kept_tank" if sheet.takes_from_others else "kept"], {"sheet": sheet, **_kept(sheet)})
+        drawn = {"now_drawn": sheet.sure.mean_days[0], "then_drawn": sheet.sure.mean_days[-1]}
+        values = {"sheet": sheet, "now": sheet.gains[0], "then": sheet.gains[-1], **drawn}
+        yield filled(notes["kept_tank" if sheet.takes_from_others else "kept"], values)
     if sheet.starved_hours:
         yield filled(notes["starved"], {"sheet": sheet})
-
-
-def _kept(sheet: ValveSheet) -> dict[str, Any]:
-    """What the note says of a calendar that would make things worse."""
-    drawn = {"now_drawn": sheet.sure.mean_days[0], "then_drawn": sheet.sure.mean_days[-1]}
-    return {"now": sheet.gains[0], "then": sheet.gains[-1], **drawn}
 
 
 def setup_totals(plan: SetUp) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 
 from panbudget.files import toml_key
 from panbudget.reports.folders import to_paste
-from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
+from panbudget.reports.pages import Report, Section, margins_said, texts, words_of
 from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
@@ -70,11 +70,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
         "worse_beds": " and ".join(bed for bed, worse in zip(valve.counts, choice.worse_beds, strict=True) if worse),
         "moved": ", ".join(f"{bed} {new} instead of {valve.counts[bed]}" for bed, new in moved.items()),
         "wish": texts("size")["held_back"].get(choice.binding),
-        **(
-            {"exposure": margin_said(margin.exposure), "refill": margin_said(margin.refill_flow)}
-            if margin.exposure
-            else {}
-        ),
+        **margins_said(margin),
     }
     first = "stay" if choice.best == 0 else "answer" if choice.keeps else "nearest"
     clauses = {
@@ -160,6 +156,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     answers = [_answer(valve, sizing) for valve in sizing.valves.values()]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     paths = to_paste(sizing.scenario.path, "sized.toml")
+    steps = ("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",)
     return Report(
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",
@@ -171,12 +168,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             _section("variant", code=variant_text(sizing), fill=paths),
         ],
         sentences=[*(answer for answer, *_ in answers), *(" ".join(rest) for _, *rest in answers)],
-        first=[
-            _say(key, **paths)
-            for key in (
-                ("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",)
-            )
-        ],
+        first=[_say(key, **paths) for key in steps],
         assumptions=sizing.assumptions,
     )
 
@@ -210,12 +202,7 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
         }
         if not varied:
             del shown["emitters"]
-        alike = (
-            shown["pan"],
-            round(row["refill_l_per_h"], 2),
-            round(shown["swing_g"]),
-            tuple(row["emitters"].values()),
-        )
+        alike = (shown["pan"], round(row["refill_l_per_h"], 2), round(shown["swing_g"]), *row["emitters"].values())
         settings.setdefault(alike, shown)  # rows that print alike are one
     rows = list(settings.values())
     fill = {
@@ -225,12 +212,8 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
     }
     yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill=fill)
     margins = [
-        {
-            "which": _which(valve.choice, index),
-            "exposure": margin_said(part.exposure),
-            "refill": margin_said(part.refill_flow),
-        }
-        for part, index in ((valve.margins["best"], valve.choice.best), (valve.margins["described"], 0))
+        {"which": _which(valve.choice, index), **margins_said(valve.margins[of])}
+        for of, index in (("best", valve.choice.best), ("described", 0))
     ]
     fill = {"interval": 100.0 * sizing.interval}
     yield _section("margins", table=margins if valve.choice.best else margins[:1], fill=fill)

@@ -171,20 +171,11 @@ def statement_sentences(statement: Statement) -> list[str]:
     """Return what a person can read in ten seconds: of each source, what was drawn; findings; what this is."""
     sheet = statement_sheet(statement)
     parts = [line for part in sheet.sections if part.heading for line in (part.heading, *(part.items or ()))]
-    findings = (
-        " ".join(
-            filter(
-                None,
-                (
-                    f"{finding.severity}: {finding.where}: {finding.message}",
-                    f"First on {day_said(finding.first)}." if finding.first else "",
-                    finding.cure,
-                ),
-            )
-        )
-        for finding in statement.findings
-    )
-    return [sheet.when, *parts, *findings, *sheet.lead]
+    for finding in statement.findings:
+        first = f"First on {day_said(finding.first)}." if finding.first else ""
+        told = (f"{finding.severity}: {finding.where}: {finding.message}", first, finding.cure)
+        parts.append(" ".join(filter(None, told)))
+    return [sheet.when, *parts, *sheet.lead]
 
 
 def _first_sentences(statement: Statement, sections: Sequence[Section]) -> list[str]:

@@ -132,13 +132,7 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
         years = _say("years", end=fan.dates[-1].date(), count=len(fan.years))
     forecast = _say("forecast", days=today.forecast_days) if today.forecast_days else ""
     beds = [
-        {
-            **vars(bed),
-            "bed": key,
-            "days": bed.days_left,
-            "driest_days": bed.driest_days_left,
-            "short": _short_said(bed),
-        }
+        {**vars(bed), "bed": key, "days": bed.days_left, "driest_days": bed.driest_days_left, "short": _short_said(bed)}
         for key, bed in today.beds.items()
     ]
     recent = (today.day - dt.timedelta(days=RECENT)).isoformat()

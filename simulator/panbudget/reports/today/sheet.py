@@ -14,6 +14,7 @@ from panbudget.words import PaperSize, bare, filled
 
 _A_WHILE = 240.0  # minutes
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points
+_WORDS: dict[str, Any] = texts("today")["sheet"]
 
 
 def sheet_sections(today: Today) -> list[Section]:
@@ -31,27 +32,27 @@ def sheet_sections(today: Today) -> list[Section]:
     """
     if not today.visits:
         return []
-    words, minutes = texts("today")["sheet"], _minutes(today)
+    minutes = _minutes(today)
     longest = max((value for value, _ in minutes.values()), default=0.0)
     longest = longest if longest < _A_WHILE else 0.0  # a tank that ran empty, or a valve that stuck
     resets = [valve.reset_mm for valve in today.valves.values()]
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
     values: dict[str, Any] = {"reset": min(resets), "litres": need}
-    values["minutes"] = filled(words["longer"], {"minutes": longest}) if longest else ""
-    cautions = [part["text"] for part in words["cautions"]]
+    values["minutes"] = filled(_WORDS["longer"], {"minutes": longest}) if longest else ""
+    cautions = [part["text"] for part in _WORDS["cautions"]]
     tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []
     ask = today.scenario.neighbour.ask
     return [
         Section(
-            heading=words["visits"], table=_table(today), items=[filled(words["ruler"], {}), *_bounds(today, minutes)]
+            heading=_WORDS["visits"], table=_table(today), items=[filled(_WORDS["ruler"], {}), *_bounds(today, minutes)]
         ),
-        Section(heading=words["beds"], items=list(_beds(today))),
+        Section(heading=_WORDS["beds"], items=list(_beds(today))),
         Section(
-            heading=words["wrong"],
-            items=[filled(words[key], values) for key in ("lower", "higher", "stuck", "wet", "hand", "write")],
+            heading=_WORDS["wrong"],
+            items=[filled(_WORDS[key], values) for key in ("lower", "higher", "stuck", "wet", "hand", "write")],
         ),
-        Section(heading=words["ask"], text=ask or words["blank"]),
-        Section(heading=words["caution"], items=[*cautions, *tanks[2:5]]),  # lid, mosquitoes, not to be drunk
+        Section(heading=_WORDS["ask"], text=ask or _WORDS["blank"]),
+        Section(heading=_WORDS["caution"], items=[*cautions, *tanks[2:5]]),  # lid, mosquitoes, not to be drunk
     ]
 
 
@@ -70,13 +71,12 @@ _KINDS = {"level": "depth", "tank": "volume", "openings": ""}
 
 
 def _table(today: Today) -> Any:
-    words = texts("today")["sheet"]
-    columns = {"day": [words["column_day"], "calendar_day"]}
+    columns = {"day": [_WORDS["column_day"], "calendar_day"]}
     parts = (("level", "levels"), ("openings", "openings"), ("tank", "tanks"))
     rows: list[dict[str, Any]] = [{"day": visit.day} for visit in today.visits]
     for what, field in parts:
         for name in getattr(today.visits[0], field):
-            columns[f"{what} {name}"] = [filled(words[f"column_{what}"], {"name": name}), 0]
+            columns[f"{what} {name}"] = [filled(_WORDS[f"column_{what}"], {"name": name}), 0]
             for row, visit in zip(rows, today.visits, strict=True):
                 ends = getattr(visit, field).get(name)  # past the forecast's end, nothing is known of some
                 row[f"{what} {name}"] = _ends(_KINDS[what], *ends) if ends else ""
@@ -91,24 +91,22 @@ def _ends(kind: str, *bounds: float) -> str:
 
 
 def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[str]:
-    words = texts("today")["sheet"]
     for name, valve in today.valves.items():
         _, mean = minutes.get(name, (0.0, 0.0))
         values = {"name": name, "trip": valve.trip_mm, "reset": valve.reset_mm, "minutes": mean}
-        yield filled(words["bounds" if mean else "no_opening"], values) + (words["running"] if valve.is_open else "")
+        yield filled(_WORDS["bounds" if mean else "no_opening"], values) + (_WORDS["running"] if valve.is_open else "")
 
 
 def _beds(today: Today) -> Iterator[str]:
-    words = texts("today")["sheet"]
     for row, ((key, bed), area) in enumerate(zip(today.beds.items(), _areas(today), strict=True)):
         days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
         if not bed.growing:
             continue
         if bed.driest_left_mm < 0.0:
             lack = float(today.season.beds[key]["driest_depletion_mm"].iloc[-1]) * area
-            yield filled(words["dry"], {"key": key, "litres": lack})
+            yield filled(_WORDS["dry"], {"key": key, "litres": lack})
         else:
-            yield filled(words["first" if days else "fine"], {"key": key, "day": days[0] if days else None})
+            yield filled(_WORDS["first" if days else "fine"], {"key": key, "day": days[0] if days else None})
 
 
 def sheet_lines(today: Today) -> Iterator[str]:
@@ -140,13 +138,13 @@ def sheet_pdf(today: Today, size: PaperSize) -> bytes:
     parts: Sequence[Section] = sheet_sections(today)
     if not parts:
         return b""
-    words, first, last = texts("today")["sheet"], today.visits[0].day, today.visits[-1].day
-    title = filled(words["title"], {"title": today.scenario.title})
-    foot = filled(words["foot"], {"title": title, "first": first})
+    first, last = today.visits[0].day, today.visits[-1].day
+    title = filled(_WORDS["title"], {"title": today.scenario.title})
+    foot = filled(_WORDS["foot"], {"title": title, "first": first})
     paper = Paper(title, size=size, foot=foot, bottom=12.0)
     paper.add_page()
     paper.say(title, 15.0, bold=True)
-    paper.say(filled(words["when"], {"first": first, "days": (last - first).days + 1}), _BODY)
+    paper.say(filled(_WORDS["when"], {"first": first, "days": (last - first).days + 1}), _BODY)
     for part in parts:
         paper.ln(2.0)
         paper.keep(18.0)
@@ -159,7 +157,7 @@ def sheet_pdf(today: Today, size: PaperSize) -> bytes:
             paper.ln(1.0)
         if part.text:
             paper.say(part.text, _BODY + 1.0, bold=True)
-        if part.text == words["blank"]:
+        if part.text == _WORDS["blank"]:
             paper.ln(3.0)
             paper.rule()
             paper.ln(5.0)

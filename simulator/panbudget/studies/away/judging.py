@@ -197,13 +197,7 @@ class Leave:
         valves = [name for name in parts if name in {key.split("/")[0] for key in short} | set(wrong)]
         return valves, short, [parts[name].supply for name in empty if name in valves]
 
-    def changes(
-        self,
-        stays: list[Stay],
-        tests: list[Test],
-        drawn: list[Fared],
-        count: int,
-    ) -> list[Change]:
+    def changes(self, stays: list[Stay], tests: list[Test], drawn: list[Fared], count: int) -> list[Change]:
         """Return the best of each family of changes to what fails in the stays, the last of them hot, or over the draws."""
         fails, short, dry = self.failing(drawn)
         failing = [name for name in self.plain.controller if name in fails or any(name in s.failing for s in stays)]

@@ -202,11 +202,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
 def _sorted(
     listed: Iterable[TypedRow], scenario: Scenario, *, to_learn: bool
 ) -> tuple[
-    dict[str, _Timed],
-    dict[str, _Timed],
-    dict[str, dict[str, list[float]]],
-    list[dt.datetime],
-    dict[str, dt.datetime],
+    dict[str, _Timed], dict[str, _Timed], dict[str, dict[str, list[float]]], list[dt.datetime], dict[str, dt.datetime]
 ]:
     """Valves' rows and tubs' rows by controller, what was measured, the moments of what was only measured, the last jugs'."""
     rows: dict[str, _Timed] = {}

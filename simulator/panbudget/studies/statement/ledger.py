@@ -369,9 +369,8 @@ def keep_ledger(
     years = {label: _year(part, days, volume, shared or label in crossed) for label, part in parts.items()}
     table = pd.DataFrame(months).astype({"metered_litres": float})
     of_years = pd.DataFrame.from_dict(years, orient="index")
-    interval = _interval(
-        days, samples, metered, share, sum(part.litres for part in _reaching_out(between, days.index, before))
-    )
+    most = sum(part.litres for part in _reaching_out(between, days.index, before))
+    interval = _interval(days, samples, metered, share, most)
     return Ledger(source, unit, decimals, licensed, days, table, of_years, total, split, shared, metered, interval)
 
 

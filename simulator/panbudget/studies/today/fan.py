@@ -221,11 +221,7 @@ class Part(NamedTuple):
 
 
 def outcome_of(
-    scenario: Scenario,
-    forcing: Forcing,
-    start: Start,
-    run: Callable[..., int] = run_season,
-    only: Part | None = None,
+    scenario: Scenario, forcing: Forcing, start: Start, run: Callable[..., int] = run_season, only: Part | None = None
 ) -> Outcome:
     """
     Run the days ahead in one year's weather.

@@ -101,9 +101,8 @@ def _looks(garden: Scenario, season: Season, seen: Seen) -> tuple[dict[str, list
                 Look(begins + v.hour, v.moment, v.openings, v.opened, v.level, v.added, v.meter) for v in known
             ]
             later = sum(visit.moment.date() > last for visit in visits)
-            notes += (
-                [_TEXTS["notes"]["log-later"].format(name=name, rows=count(later, "row"), last=last)] if later else []
-            )
+            if later:
+                notes.append(_TEXTS["notes"]["log-later"].format(name=name, rows=count(later, "row"), last=last))
         if not any(looks.values()) and not by_jug:
             notes.append(_TEXTS["notes"]["log-silent"].format(file=garden.log.file, first=first, last=last))
     for name, moment in seen.opened.items():

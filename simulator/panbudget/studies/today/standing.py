@@ -7,7 +7,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -396,9 +396,7 @@ def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
         last, growing = table.iloc[-1], bool(table["growing"].iloc[-1])
         # in the evening: the day's use is over
         left, driest = (float(last["raw_mm"] - last[f"{lane}depletion_mm"]) for lane in ("", "driest_"))
-        first_short = None
-        if fan is not None:
-            first_short = _chance(fan, [outcome.short[row] for outcome in fan.outcomes])
+        first_short = None if fan is None else _chance(fan, [outcome.short[row] for outcome in fan.outcomes])
         need = float(table["etc_mm"].iloc[-RECENT:].mean()) if growing else 0.0
         beds[key] = BedToday(growing, left, driest, need, first_short)
     return beds
@@ -432,12 +430,8 @@ def _supplies(garden: Scenario, season: Season, start: Start, fan: Fan | None) -
                 rows = [row for row, part in enumerate(garden.controller.values()) if part.supply == name]
                 out |= outcome.starved_hours[rows].sum(axis=0) > 0.0
             hits.append(out)
-        content: dict[str, Any] = {"tank_l": None, "capacity": None}
-        if tank is not None:
-            content = {
-                "tank_l": float(start.state.volume[tank]),
-                "capacity": getattr(garden.supply[name], "volume", None),
-            }
+        volume = None if tank is None else float(start.state.volume[tank])
+        capacity = None if tank is None else getattr(garden.supply[name], "volume", None)
         runs_out = _chance(fan, hits) if fan is not None and hits else None
-        supplies[source.name] = SupplyToday(litres, licence, runs_out=runs_out, **content)
+        supplies[source.name] = SupplyToday(litres, licence, volume, capacity, runs_out)
     return supplies

@@ -32,9 +32,8 @@ _TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; comm
 _PHASE = 6.0**-0.5  # swings by which a count strays that begins and ends anywhere between two openings
 _JUMP = 8.0  # mm from what its neighbours tell, and more than five readings' error, at which a pan was moved; no source
 _LEAST_SPANS = 3  # of which one may be told to be unlike the others
-_METER = (
-    0.03  # share by which the litres of one opening stray from the next, as of the hour; common practice, no source
-)
+# share by which the litres of one opening stray from the next, as of the hour; common practice, no source
+_METER = 0.03
 _ALIKE = 0.08  # logarithms of ratios so near are one and the same
 _SIZES = 0.3, 6.0  # times a usual fault's size
 _DRAWS = 64
@@ -321,9 +320,8 @@ def _cause(garden: Scenario, season: Season, name: str, figures: dict[str, _Figu
         shown = signs_of(fault, name, plain, replay(broken, start=first, end=last, weather=season.weather)).figures
         logs = {key: np.log(max(f.with_fault, 0.1) / max(f.without, 0.1)) for key, f in shown.items()}
         signs = {"drop": logs["drop_mm"], "openings": logs["openings"], "litres": logs["litres"] - logs["openings"]}
-        signs["refill"] = (
-            -signs["litres"] if fault.kind == "clogged-refill" else 0.0
-        )  # what is missing opens it for longer
+        # what is missing opens it for longer
+        signs["refill"] = -signs["litres"] if fault.kind == "clogged-refill" else 0.0
         sign, weighed = np.array([signs[key] for key in keys]) / errors, seen / errors
         size = np.clip(sign @ weighed / max(sign @ sign, 1e-9), *_SIZES)
         off = float(((size * sign - weighed) ** 2).sum())

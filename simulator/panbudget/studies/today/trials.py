@@ -190,7 +190,8 @@ class Trials:
 
     def _trials(self) -> Iterator[_Trial]:
         scenario, words = self.scenario, _DATA["actions"]
-        short = {key for key, days in zip(self.forcings[0].bed_of, self._short_by_bed(), strict=True) if days > 0.0}
+        by_bed = np.mean([outcome.short.sum(axis=1) for outcome in self.base], axis=0)
+        short = {key for key, days in zip(self.forcings[0].bed_of, by_bed, strict=True) if days > 0.0}
         for row, (name, part) in enumerate(scenario.controller.items()):
             here, valve_part = {key.split("/")[1] for key in short if key.split("/")[0] == name}, self._part(row)
             now, valve = ml_per_minute(float(self.forcings[0].pans.refill_flow[row, 0])), part.valve
@@ -206,7 +207,9 @@ class Trials:
                 planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
                 lack = float(self.start.state.depletion[2 * at]) * planted.area
                 what = say(words["soak"], bed=f"{name}/{bed}", litres=lack)
-                yield _Trial(what, f"soak {name}/{bed}", Part((), (at,)), {}, _soaked(at))
+                yield _Trial(
+                    what, f"soak {name}/{bed}", Part((), (at,)), {}, _set("depletion", slice(2 * at, 2 * at + 2), 0.0)
+                )
                 if planted.mulch is None:
                     mulched = {"mulch": _DATA["mulch"]}
                     what = words["mulch"].format(bed=f"{name}/{bed}", cover=100.0 * _DATA["mulch"]["cover"])
@@ -221,10 +224,7 @@ class Trials:
             if short and volume < 0.9 * capacity:
                 what = say(words["fill"], name=name, litres=capacity - volume)
                 drawing = self._part(self.forcings[0].pans.tank.tolist().index(row))
-                yield _Trial(what, f"fill {name}", drawing, {}, _filled(row, float(capacity)))
-
-    def _short_by_bed(self) -> Floats:
-        return np.asarray(np.mean([outcome.short.sum(axis=1) for outcome in self.base], axis=0))
+                yield _Trial(what, f"fill {name}", drawing, {}, _set("volume", row, float(capacity)))
 
 
 def _scores(outcome: Outcome) -> tuple[float, float, float]:
@@ -264,21 +264,12 @@ def _pressed(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
     return press
 
 
-def _soaked(row: int) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
-    """Fill a bed's soil up tonight."""
+def _set(what: str, at: int | slice, value: float) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
+    """Something of tonight's state brought to a value by hand: a bed's two lanes soaked, a tank filled."""
 
-    def soak(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
-        depletion = start.state.depletion.copy()
-        depletion[2 * row : 2 * row + 2] = 0.0
-        return forcing, start._replace(state=start.state._replace(depletion=depletion))
+    def act(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
+        part = getattr(start.state, what).copy()
+        part[at] = value
+        return forcing, start._replace(state=start.state._replace(**{what: part}))
 
-    return soak
-
-
-def _filled(row: int, capacity: float) -> Callable[[Forcing, Start], tuple[Forcing, Start]]:
-    def fill(forcing: Forcing, start: Start) -> tuple[Forcing, Start]:
-        volume = start.state.volume.copy()
-        volume[row] = capacity
-        return forcing, start._replace(state=start.state._replace(volume=volume))
-
-    return fill
+    return act

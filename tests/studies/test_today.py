@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import tomllib
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -470,3 +472,16 @@ def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):
     assert "A. Gardener, 0000" in lines
     assert "Name and number" not in lines
     assert list(sheet_lines(result)) == []
+
+
+def test_beds_of_which_nothing_is_known_share_a_line_of_the_sheet(garden):
+    from panbudget.reports.today.sheet import sheet_lines
+
+    held = tomllib.loads(Path(garden).read_text(encoding="utf-8"))["controller"]["upper"]["bed"]["tomatoes"]
+    bed = held | {"emitters": held["emitters"] | {"count": 60}}
+    more = {"controller": {"upper": {"bed": {"tomatoes": bed, "more": bed}}}}
+    found = panbudget.today(panbudget.load_scenario(garden).changed(more), sheet=True)
+    lines = [line for line in sheet_lines(dataclasses.replace(found, fan=None)) if "leaves that hang" in line]
+    assert lines == [
+        "  upper/tomatoes, upper/more: leaves that hang in the morning are a sign that something is wrong."
+    ]

@@ -98,6 +98,7 @@ def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[s
 
 
 def _beds(today: Today) -> Iterator[str]:
+    fine = list[str]()
     for row, ((key, bed), area) in enumerate(zip(today.beds.items(), _areas(today), strict=True)):
         days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
         if not bed.growing:
@@ -105,8 +106,12 @@ def _beds(today: Today) -> Iterator[str]:
         if bed.driest_left_mm < 0.0:
             lack = float(today.season.beds[key]["driest_depletion_mm"].iloc[-1]) * area
             yield filled(_WORDS["dry"], {"key": key, "litres": lack})
+        elif days:
+            yield filled(_WORDS["first"], {"key": key, "day": days[0]})
         else:
-            yield filled(_WORDS["first" if days else "fine"], {"key": key, "day": days[0] if days else None})
+            fine.append(key)
+    if fine:
+        yield filled(_WORDS["fine"], {"keys": ", ".join(fine)})
 
 
 def sheet_lines(today: Today) -> Iterator[str]:

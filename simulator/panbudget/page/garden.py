@@ -19,6 +19,7 @@ from panbudget.page.jobs import VERBS
 from panbudget.reports import pages
 from panbudget.reports.arranging import Cause, causes, words_used
 from panbudget.reports.writing import shown
+from panbudget.scenario.garden import HEAT_DAYS, MOST_WARMER
 
 _LATEST = 12  # steps listed, of those tried: the library draws the whole page again for each move of a slider
 _LIVE = 'role="status" aria-live="polite"'
@@ -31,6 +32,14 @@ def _named(element: ui.element, label: str) -> None:
 
 def _heading(text: str, classes: str = "") -> None:
     ui.html(text, sanitize=False, tag="h2").classes(classes)
+
+
+def _button(text: str, act: Callable[[], object], look: str = "outline") -> ui.button:
+    return ui.button(text, on_click=act).props(f"{look} no-caps dense")
+
+
+def _day(text: str, day: dt.date, **options: Any) -> ui.input:
+    return ui.input(text, value=str(day), **options).props("type=date outlined dense stack-label")
 
 
 class Range(ui.element):
@@ -116,9 +125,9 @@ class Garden:
         ui.label(texts["caution"]).classes("caution")
         self.refused = ui.label("").classes("wrong").props('role="alert"')
         with ui.row().classes("no-print"):
-            self.undo = ui.button(TEXTS["season"]["undo"], on_click=self.desk.undo).props("outline no-caps dense")
-            self.redo = ui.button(TEXTS["season"]["redo"], on_click=self.desk.redo).props("outline no-caps dense")
-            self.pin = ui.button(TEXTS["season"]["pin"], on_click=self.desk.pin).props("outline no-caps dense")
+            self.undo = _button(TEXTS["season"]["undo"], self.desk.undo)
+            self.redo = _button(TEXTS["season"]["redo"], self.desk.redo)
+            self.pin = _button(TEXTS["season"]["pin"], self.desk.pin)
         self._heat()
         self._keep()
 
@@ -142,16 +151,14 @@ class Garden:
         middle = span.start + (span.end - span.start) // 2
         with ui.expansion(texts["heading"]).classes("wide").props("dense"):
             self.heat_on = ui.checkbox(texts["on"], on_change=self._heated)
-            self.heat_start = ui.input(texts["start"], value=str(middle), on_change=self._heated).props(
-                "type=date outlined dense stack-label"
-            )
-            self.heat_days = ui.number(
-                texts["days"], value=7, min=1, max=60, precision=0, on_change=self._heated
-            ).props("outlined dense")
+            self.heat_start = _day(texts["start"], middle, on_change=self._heated)
+            few, many = HEAT_DAYS
+            self.heat_days = ui.number(texts["days"], value=7, min=few, max=many, precision=0, on_change=self._heated)
+            self.heat_days.props("outlined dense")
             with words.units_shown(self.desk.scenario.units):
                 scale = words.SHOWN["kelvin"]
                 self.kelvin, label = scale.unit, words.filled(texts["warmer"], {})
-                self.usual, least, most = (scale.shown(kelvin) for kelvin in (5.0, 0.5, 15.0))
+                self.usual, least, most = (scale.shown(kelvin) for kelvin in (5.0, 0.5, MOST_WARMER))
             self.heat_warmer = ui.number(label, value=self.usual, min=least, max=most, on_change=self._heated)
             self.heat_warmer.props("outlined dense")
             self.heat_dry = ui.checkbox(texts["without_rain"], on_change=self._heated)
@@ -178,11 +185,11 @@ class Garden:
         with ui.expansion(texts["heading"]).classes("wide").props("dense"):
             name = ui.input(texts["name"], value="tried").props("outlined dense")
             with ui.row():
-                ui.button(texts["variant"], on_click=lambda: self._kept_as(name.value)).props("outline no-caps dense")
+                _button(texts["variant"], lambda: self._kept_as(name.value))
                 into = partial(self._kept, self.desk.save_into_file)
-                ui.button(texts["file"], on_click=into).props("outline no-caps dense")
-                ui.button(texts["edit"], on_click=self._edit).props("flat no-caps dense")
-                ui.button(texts["again"], on_click=self.desk.load).props("flat no-caps dense")
+                _button(texts["file"], into)
+                _button(texts["edit"], self._edit, "flat")
+                _button(texts["again"], self.desk.load, "flat")
 
     def _kept_as(self, name: str | None) -> None:
         self._kept(partial(self.desk.save_variant, (name or "").strip()))
@@ -214,8 +221,8 @@ class Garden:
                 value=self.desk.year,
                 on_change=lambda event: self._year(event.value),
             ).props("outlined dense")
-            ui.button(texts["zoom"], on_click=self._zoom).props("outline no-caps dense")
-            ui.button(texts["whole"], on_click=lambda: self._show_days(None)).props("outline no-caps dense")
+            _button(texts["zoom"], self._zoom)
+            _button(texts["whole"], lambda: self._show_days(None))
         self.said = ui.label("").classes("said").props(_LIVE)
         beds = sum(len(part.bed) for part in self.desk.scenario.controller.values()) if self.desk.scenario else 0
         self.chart = ui.echart(charts.season_chart(self.desk)).style(f"height:{charts.height(beds)}px")
@@ -307,16 +314,11 @@ class Garden:
         with ui.row().classes("no-print"):
             for verb in VERBS:
                 if verb != "away":
-                    ui.button(texts[verb], on_click=partial(self._do, verb)).props("outline no-caps dense")
+                    _button(texts[verb], partial(self._do, verb))
         today = dt.date.today()
         with ui.row().classes("items-center no-print"):
-            first = ui.input(texts["from"], value=str(today)).props("type=date outlined dense stack-label")
-            last = ui.input(texts["to"], value=str(today + dt.timedelta(days=14))).props(
-                "type=date outlined dense stack-label"
-            )
-            ui.button(texts["away"], on_click=lambda: self._do("away", start=first.value, end=last.value)).props(
-                "outline no-caps dense"
-            )
+            first, last = _day(texts["from"], today), _day(texts["to"], today + dt.timedelta(days=14))
+            _button(texts["away"], lambda: self._do("away", start=first.value, end=last.value))
         self.job = ui.column().props(_LIVE)
 
     def _do(self, verb: str, **options: str) -> None:

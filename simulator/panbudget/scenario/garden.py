@@ -178,12 +178,16 @@ class Controller(Described):
         return self.pan.water_at_reset - self.valve.swing_kg
 
 
+#: of a made-up heat wave: days, and by how much warmer [K]
+HEAT_DAYS, MOST_WARMER = (1, 60), 15.0
+
+
 class Heat(Described):
     """A made-up heat wave, laid over the weather file's days."""
 
     start: Date
-    days: Annotated[quantities.Whole, Field(ge=1, le=60)] = 7
-    warmer: Annotated[quantities.TemperatureDifference, Field(gt=0, le=15)]
+    days: Annotated[quantities.Whole, Field(ge=HEAT_DAYS[0], le=HEAT_DAYS[1])] = 7
+    warmer: Annotated[quantities.TemperatureDifference, Field(gt=0, le=MOST_WARMER)]
     without_rain: Flag = False
 
 

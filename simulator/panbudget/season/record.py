@@ -214,17 +214,13 @@ class Record:
         dates = self.index[first:after]
         by_day: list[list[float]] = [[] for _ in dates]
         daylight = sun.daylight_hours(dates.day_of_year.to_numpy(), latitude=self.site.latitude)
-        for index, hours in enumerate(daylight):
-            if 0.0 < hours < 24.0:
-                for text, side in (("sunrise", -0.5), ("sunset", 0.5)):
-                    if text in press_times:
-                        by_day[index].append(12.0 + side * hours)
+        for index in np.flatnonzero((daylight > 0.0) & (daylight < 24.0)).tolist():
+            sides = {"sunrise": -0.5, "sunset": 0.5}
+            by_day[index] += [12.0 + sides[text] * daylight[index] for text in press_times if text in sides]
         # a clock's day and the sun's day may part by an hour or two, so neighbours are looked at too
         for index in range(-1, len(dates) + 1):
             day = (dates[0] + pd.Timedelta(days=index)).date()
-            for text in press_times:
-                if text in ("sunrise", "sunset"):
-                    continue
+            for text in (text for text in press_times if ":" in text):
                 at = index * 24.0 + solar_hour(day, text, self.site.longitude, self.site.timezone)
                 if 0.0 <= at < 24.0 * len(dates):
                     by_day[int(at // 24.0)].append(at % 24.0)

@@ -9,19 +9,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from panbudget.engine import arrays
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import (
-    BY_LANE,
-    Beds,
-    Results,
-    State,
-    empty_results,
-    empty_state,
-    no_tanks,
-    of_year,
-    plain,
-    stacked,
-)
+from panbudget.engine.arrays import Beds, Results, State, empty_results, empty_state, no_tanks
 from panbudget.errors import ClosureError, Problem, ScenarioError
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
@@ -69,7 +59,7 @@ def run_forcing(
 def step(groups: tuple[Any, ...], state: State, out: Results, run: Callable[..., int]) -> int:
     """Step the engine, plain or compiled, through days of a forcing; as `run_forcing`, of which there is room for all."""
     groups = (*groups, state, out)
-    return run(*map(plain, groups)) if run is engine.run_season else run(*groups)
+    return run(*map(arrays.plain, groups)) if run is engine.run_season else run(*groups)
 
 
 def first_morning(
@@ -104,8 +94,8 @@ def first_morning(
     elif isinstance(by, int):
         soils = _rain_fed(forcing, spin_up, by, run)
     else:
-        soils = stacked(_rain_fed(forcing.of_year(at), spin_up, years, run) for at, years in enumerate(by))
-    by_lane = {name: getattr(soils, name)[..., beds.lane_bed] for name in BY_LANE}
+        soils = arrays.stacked(_rain_fed(forcing.of_year(at), spin_up, years, run) for at, years in enumerate(by))
+    by_lane = {name: getattr(soils, name)[..., beds.lane_bed] for name in arrays.BY_LANE}
     state = empty_state(len(pans.area), len(beds.lane_bed), forcing.tanks)._replace(
         # filled before the first day's faults move the trip weight; never over the rim
         level=np.minimum(pans.swing[:, 0], pans.rim[:, 0] + pans.shift[:, 0]),
@@ -139,7 +129,7 @@ def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) 
     nobody = {name: part[: 1 if name == "block" else 0] for name, part in bundle.pans._asdict().items()}
     before = dataclasses.replace(
         forcing,
-        days=of_year(record.days([(first - spin_up, first)]), 0),
+        days=arrays.of_year(record.days([(first - spin_up, first)]), 0),
         pans=bundle.pans._replace(**nobody),
         tanks=no_tanks(spin_up),
         beds=beds,

@@ -12,17 +12,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from panbudget.reports.canvas import (
-    date_axis,
-    day_numbers,
-    day_ticks,
-    keys,
-    label,
-    legend_above,
-    legend_over,
-    panels,
-    runs,
-)
+from panbudget.reports import canvas
+from panbudget.reports.canvas import day_numbers, label, legend_above, panels
 from panbudget.reports.season.figures import draw_rain_and_eto
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.check import Checked
@@ -68,7 +59,7 @@ def weather_figure(weather: Weather, days: pd.DataFrame, *, axes: Sequence[Axes]
     legend_above(temperatures)
     draw_rain_and_eto(water, at, daily["rain"], days["eto_mm"])
     for ax in axes:
-        date_axis(ax, at)
+        canvas.date_axis(ax, at)
         ax.grid(axis="x")
     return axes
 
@@ -145,10 +136,10 @@ def march_figure(checked: Checked, *, axes: Sequence[Axes] | None = None) -> lis
         label(ax.yaxis, "{}", "depth-a-week")
         ax.set(title=title, xlim=(at[0] - 3.0, at[-1] + 4.0))
         ax.grid()
-    day_ticks(axes[-1], pd.date_range(weeks.index[0], periods=12, freq="MS"))
+    canvas.day_ticks(axes[-1], pd.date_range(weeks.index[0], periods=12, freq="MS"))
     axes[0].set_ylim(bottom=min(0.0, axes[0].get_ylim()[0]))
     axes[1].set_ylim(bottom=0.0)
-    legend_over(axes, 3, axes[0].get_legend_handles_labels()[0])
+    canvas.legend_over(axes, 3, axes[0].get_legend_handles_labels()[0])
     return axes
 
 
@@ -175,7 +166,7 @@ def _draw_coverage(ax: Axes, flags: pd.DataFrame) -> None:
     for row, name in enumerate(kinds.columns):
         for kind in KINDS:
             mask = (kinds[name] == kind).to_numpy(bool)
-            spans = [(at[first] - 0.5, float(last - first + 1)) for first, last in runs(mask)]
+            spans = [(at[first] - 0.5, float(last - first + 1)) for first, last in canvas.runs(mask)]
             if spans:
                 ax.broken_barh(spans, (row - 0.4, 0.8), **_area(kind))
     _name_rows(ax, kinds.columns)
@@ -187,4 +178,4 @@ def _name_rows(ax: Axes, names: Iterable[str]) -> None:
     texts = [plain(str(name)).replace("_", " ") for name in names]
     ax.set_yticks(range(len(texts)), texts)
     ax.set_ylim(len(texts) - 0.5, -0.5)
-    legend_above(ax, handles=[*keys(areas=KINDS)])
+    legend_above(ax, handles=[*canvas.keys(areas=KINDS)])

@@ -77,6 +77,13 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
     return sentences
 
 
+def _by_variant(comparison: Comparison, span: str) -> Iterator[tuple[Any, Any, Any, dict[str, int]]]:
+    """Each variant's odds of days short and of litres, and how often it has fewer and more days short, of a hundred."""
+    for name, both in comparison.odds[comparison.odds["span"] == span].groupby("variant", sort=False):
+        days, litres = both.to_dict("records")
+        yield name, days, litres, {key: hundredths(days[key]) for key in ("below", "above")}
+
+
 def _odds(comparison: Comparison) -> Iterator[str]:
     """Say how sure the differences in days short and litres are: over the days looked at, and over all years' seasons."""
     for span in comparison.spans:
@@ -86,10 +93,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
             "draws": comparison.draws,
             "interval": _first(comparison).scenario.uncertainty.interval,
         }
-        rows = comparison.odds[comparison.odds["span"] == span]
-        for name, both in rows.groupby("variant", sort=False):
-            days, litres = both.to_dict("records")
-            shares = {key: hundredths(days[key]) for key in ("below", "above")}
+        for name, days, litres, shares in _by_variant(comparison, span):
             shares["equal"] = hundredths(1.0 - days["below"] - days["above"])
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
@@ -99,11 +103,8 @@ def _odds(comparison: Comparison) -> Iterator[str]:
 
 def _choices(comparison: Comparison) -> Iterator[str]:
     """Say of each variant whether to take it, by how often it has fewer or more days short than the first."""
-    rows = comparison.odds[comparison.odds["span"] == comparison.spans[0]]
     asked = _first(comparison).scenario.uncertainty.interval
-    for name, both in rows.groupby("variant", sort=False):
-        days, litres = both.to_dict("records")
-        shares = {key: hundredths(days[key]) for key in ("below", "above")}
+    for name, days, litres, shares in _by_variant(comparison, comparison.spans[0]):
         cheaper = litres["high"] < 0.0
         key = "take" if days["below"] >= asked else "leave" if days["above"] >= asked else "save" if cheaper else "open"
         yield _say(f"first_{key}", name=name, against=days["against"], **shares)

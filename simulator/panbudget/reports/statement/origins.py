@@ -9,6 +9,8 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+import pandas as pd
+
 from panbudget.reports.pages import texts
 from panbudget.studies.statement.account import Statement
 from panbudget.studies.statement.ledger import year_starts
@@ -64,11 +66,9 @@ def covered_said(statement: Statement) -> Iterator[str]:
     first, last = (dt.date.fromisoformat(source[key]) for key in ("first", "last"))
     years = {(label, begins) for account in statement.accounts for label, begins in year_starts(account.ledger)}
     for label, begins in sorted(years, key=lambda year: year[1]):
-        ends = begins.replace(year=begins.year + 1) - dt.timedelta(days=1)
-        days = [begins + dt.timedelta(days=index) for index in range((ends - begins).days + 1)]
-        dates = statement.season.days.index
-        others = [day for day in days if not dates[0].date() <= day <= dates[-1].date()]
-        lacking = sum(not first <= day <= last for day in others)
+        days = pd.date_range(begins, begins.replace(year=begins.year + 1), inclusive="left")
+        others = days.difference(pd.DatetimeIndex(statement.season.days.index))
+        lacking = sum(not first <= day <= last for day in others.date)
         facts = {"file": source["file"], "first": first, "last": last, "others": len(others), "lacking": lacking}
-        rest = filled(fixed["rest"], facts) if others else ""
+        rest = filled(fixed["rest"], facts) if len(others) else ""
         yield filled(fixed["year"], {"year": label, "held": len(days) - len(others), "whole": len(days), "rest": rest})

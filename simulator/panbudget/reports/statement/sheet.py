@@ -16,17 +16,9 @@ from panbudget.files import json_bytes
 from panbudget.reports.arranging import MOST_STEPS, steps_of
 from panbudget.reports.garden import garden_line
 from panbudget.reports.pages import Report, Section, texts, words_of
+from panbudget.reports.statement import tables
 from panbudget.reports.statement.method import method_lines
 from panbudget.reports.statement.origins import weather_mark
-from panbudget.reports.statement.tables import (
-    beds_table,
-    days_of,
-    licence_rows,
-    metered_days_said,
-    months_table,
-    readings_section,
-    storage_table,
-)
 from panbudget.reports.writing import as_json, provenance
 from panbudget.scenario.rights import Meter
 from panbudget.season.result import Finding
@@ -185,7 +177,7 @@ def _first_sentences(statement: Statement, sections: Sequence[Section]) -> list[
         return [f"{part.heading}. {(part.items or [''])[0]}" for part in parts]
     (account,) = statement.accounts
     drawn, *others = parts[0].items or ()
-    terms = [f"{term}: {outcome}" for term, _, _, outcome in licence_rows(account)]
+    terms = [f"{term}: {outcome}" for term, _, _, outcome in tables.licence_rows(account)]
     return [drawn, *([_say("licence", terms="; ".join(terms))] if terms else []), *others][:MOST_STEPS]
 
 
@@ -197,14 +189,14 @@ def _sections(account: Account, statement: Statement) -> Iterator[Section]:
         heading=heading, items=items, facts=_facts(account, statement), picture=_picture(account), **_bar(account)
     )
     for year in ledger.years.index:
-        yield _section("months", table=months_table(account, statement, year), fill={**unit, "year": year})
+        yield _section("months", table=tables.months_table(account, statement, year), fill={**unit, "year": year})
     first_of_meter = next(other for other in statement.accounts if other.source.supply == source.supply)
     if account.readings and account is first_of_meter:
-        yield readings_section(account, statement)
-    yield _section("storage", table=storage_table(account, statement), fill=unit)
-    terms = pd.DataFrame(licence_rows(account), columns=["term", "licensed", "here", "outcome"])
+        yield tables.readings_section(account, statement)
+    yield _section("storage", table=tables.storage_table(account, statement), fill=unit)
+    terms = pd.DataFrame(tables.licence_rows(account), columns=["term", "licensed", "here", "outcome"])
     yield _section("licence", table=terms, fill=unit)
-    yield _section("beds", table=beds_table(account), fill={**unit, "area_unit": area.symbol})
+    yield _section("beds", table=tables.beds_table(account), fill={**unit, "area_unit": area.symbol})
 
 
 def _facts(account: Account, statement: Statement) -> tuple[tuple[str, str], ...]:
@@ -287,7 +279,7 @@ def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     if split := [month for month in months.to_dict("records") if month["basis"] == SPLIT and month["month"] in spread]:
         yield _say("split_metered", months=", ".join(f"{month['from']:%B %Y}" for month in split))
     if in_part := months[months["basis"] == PART].to_dict("records"):
-        names = (_say("part_month", month=month["from"], **days_of(month)) for month in in_part)
+        names = (_say("part_month", month=month["from"], **tables.days_of(month)) for month in in_part)
         yield _say("part_metered", months=", ".join(names))
     line = garden_line(statement.season.scenario, account.source.supply)
     if len(line) > 1:
@@ -358,7 +350,7 @@ def _meter_against_model(account: Account, metered: Metered) -> str:
     volumes = (metered.metered, metered.modelled, *metered.interval)
     shown = dict(zip(("metered", "modelled", "low", "high"), map(account.ledger.text, volumes), strict=True))
     shown |= {"source": account.source.supply, "accuracy": _accuracy(metered)}
-    shown["days"] = metered_days_said(metered.days)
+    shown["days"] = tables.metered_days_said(metered.days)
     apart = ""
     if metered.modelled > 0.0:
         share = metered.metered / metered.modelled - 1.0

@@ -22,18 +22,9 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.studies.common import Garden, assumptions_of, read_data, refusal, seasons_of_record
 from panbudget.studies.ranges import DRAWS, ValveFactors, drawn_factors, ranges_of, valve_factors
+from panbudget.studies.size import layouts
 from panbudget.studies.size.choosing import Choice, chosen, promised, shortlist
 from panbudget.studies.size.judging import WISHES, Judged, Margin, by_cell, judged, margin_of, near_draws
-from panbudget.studies.size.layouts import (
-    closer,
-    digits,
-    emitter_layouts,
-    finer,
-    laid_out,
-    other_swings,
-    printable,
-    steps_of,
-)
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
 
@@ -97,7 +88,7 @@ class ValveSizing:
 
     def flow_of(self, setting: Setting) -> float:
         """Return a refill flow at the pressure that the person wrote. [L/h]"""
-        return digits(self.written_flow * setting.refill_flow / self.present.refill_flow)
+        return layouts.digits(self.written_flow * setting.refill_flow / self.present.refill_flow)
 
     def row(self, index: int, judged: Judged | None = None) -> dict[str, Any]:
         """Return one setting, as tables list it."""
@@ -290,26 +281,28 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
     draws = valve_factors(scenario, name, drawn_factors(scenario, _DRAWS[has_compiler()][0]))
     search = _Search(scenario, name, years, present, draws, done)
     written = described.valve.refill.flow
-    tried = _tried(search, emitter_layouts(scenario, name, ratios))
-    choice = search.choice([printable(each, present, written) for each in shortlist(tried, scenario)])
+    tried = _tried(search, layouts.emitter_layouts(scenario, name, ratios))
+    choice = search.choice([layouts.printable(each, present, written) for each in shortlist(tried, scenario)])
     pair = {"described": present, "best": choice.judged.settings[choice.best]}
     margins = {which: margin_of(scenario, years, each, done) for which, each in pair.items()}
     few = sum(len(draws.exposure) for draws in search.few)
     return ValveSizing(name, counts, written, few, tried, choice, ratios, margins, scenario.uncertainty.interval)
 
 
-def _tried(search: _Search, layouts: Sequence[tuple[float, ...]]) -> Judged:
+def _tried(search: _Search, emitters: Sequence[tuple[float, ...]]) -> Judged:
     """The whole search, over a few cells."""
     scenario, present = search.scenario, search.present
-    judged = search.coarse(laid_out(scenario, search.name, present, layouts))
+    judged = search.coarse(layouts.laid_out(scenario, search.name, present, emitters))
     # the swing hardly moves the water, but it says how often the valve opens and how soon it answers: varied on those
     # that are best if openings are left aside
     aside = dataclasses.replace(judged, share=1.0 - judged.missed[:, :2].max(axis=1))
-    more = [other for setting in shortlist(aside, scenario) for other in other_swings(setting, search.freeboard)]
+    more = [
+        other for setting in shortlist(aside, scenario) for other in layouts.other_swings(setting, search.freeboard)
+    ]
     judged = search.coarse(more, judged)
-    steps = steps_of(scenario)
+    steps = layouts.steps_of(scenario)
     for _ in range(2 if (steps > 1.0).any() else 0):  # look closer around the best, twice
         best = judged.settings[chosen(judged, scenario).best]
-        judged = search.coarse(closer(best, present, steps, search.freeboard), judged)
-        steps = finer(steps)
+        judged = search.coarse(layouts.closer(best, present, steps, search.freeboard), judged)
+        steps = layouts.finer(steps)
     return judged

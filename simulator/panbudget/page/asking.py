@@ -253,7 +253,8 @@ class Asking:
         file = self.desk.answers["weather_file"] if self.desk.answers["weather"] != "sample" else ""
         try:
             if not (wrong := wrong or questions.described(self.desk.answers, self.desk.folder)):
-                questions.write_garden(self.desk.folder, self.desk.answers, Path(file) if file else None)
+                path, weather = self.desk.path, Path(file) if file else None
+                questions.write_garden(path.parent, self.desk.answers, weather, name=path.name)
         except PanbudgetError as error:
             wrong = [error.text()]
         if wrong:

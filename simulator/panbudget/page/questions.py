@@ -411,7 +411,9 @@ def look_at_weather(path: Path, answers: Mapping[str, Any]) -> Seen:
     return Seen((*lines, *raw.notes[:3]), first, last)
 
 
-def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None = None) -> Scenario:
+def write_garden(
+    folder: Path, answers: Mapping[str, Any], weather: Path | None = None, *, name: str = GARDEN
+) -> Scenario:
     """
     Write a garden into a folder: its scenario, its weather and the schema.
 
@@ -423,6 +425,8 @@ def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None 
         As `garden_text` takes them.
     weather : Path, optional
         The weather file; copied into the folder if it stands elsewhere. The invented summer if left out.
+    name : str
+        The scenario's file.
 
     Returns
     -------
@@ -435,7 +439,7 @@ def write_garden(folder: Path, answers: Mapping[str, Any], weather: Path | None 
     OutputError
         A garden, or other weather of that name, is there already; the folder can't be written.
     """
-    text, path = garden_text(answers), folder / GARDEN
+    text, path = garden_text(answers), folder / name
     scenario = scenario_from(tomllib.loads(text), path)
     content = words.packaged_text(f"templates/{SAMPLE}").encode() if weather is None else weather.read_bytes()
     target = folder / (SAMPLE if weather is None else weather.name)

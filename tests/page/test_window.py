@@ -27,7 +27,7 @@ def _simulated(desk, act):
 
 
 def test_a_garden_is_made_from_nothing_by_answering(tmp_path):
-    desk = Desk(tmp_path / "mine" / "garden.toml")
+    desk = Desk(tmp_path / "mine" / "yard.toml")  # as `open` may be given it
 
     async def answers(user):
         for number, screen in enumerate(screens(), 1):

@@ -4,6 +4,7 @@ Usable: the years of a place whose own days are whole after filling, and a recor
 
 import contextlib
 import dataclasses
+import itertools
 import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -21,6 +22,7 @@ from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from panbudget.weather import Weather
+from panbudget.weather.checks.inspection import Caution
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.flags import coded, is_filled
@@ -69,8 +71,10 @@ def _one_a_run(weathers: Mapping[int, Weather]) -> dict[int, Weather]:
         runs.setdefault(id(weather.daily), []).append(weather)
     ones = dict[int, Weather]()
     for at, alike in runs.items():
-        cautions = {caution.name: caution for weather in reversed(alike) for caution in reversed(weather.cautions)}
-        ones[at] = dataclasses.replace(alike[0], cautions=tuple(cautions.values())[::-1])
+        cautions = dict[str, Caution]()
+        for caution in itertools.chain.from_iterable(weather.cautions for weather in alike):
+            cautions.setdefault(caution.name, caution)
+        ones[at] = dataclasses.replace(alike[0], cautions=tuple(cautions.values()))
     return {year: ones[id(weather.daily)] for year, weather in weathers.items()}
 
 

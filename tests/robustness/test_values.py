@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
+import re
 
 import pytest
+from pydantic import ValidationError
 
 from panbudget.errors import ScenarioError, visible
+from panbudget.scenario import problems
 from panbudget.scenario.garden import scenario_from
+from panbudget.scenario.quantities import Described
+from panbudget.season.findings import _of_figures
 from tests.scenario.test_garden import SOUND
 
 PAN, VALVE, BED = ("controller/upper/pan/", "controller/upper/valve/", "controller/upper/bed/tomatoes/")
@@ -149,6 +155,18 @@ BOUNDS = [
         TANK | {"volume": "1 m^3", "footprint": "1 m^2", "roof": {"area": "9 m^2", "first_flush": "101 mm"}},
         "at most 0.1 m",
     ),
+    ("owned", [{"name": "a", "flow": "2 L/h"}], [{"name": " ", "flow": "2 L/h"}], 'name = " " is empty'),
+    *(
+        ("supply/spring/right/priority_date", last, first, "is no date and no year")
+        for last, first in (
+            (1000, 999),
+            (2200, 2201),
+            (dt.date(1000, 1, 1), dt.date(999, 12, 31)),
+            (1905, 1905.5),
+            ("205", True),
+            ("0", float("nan")),
+        )
+    ),
     ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1e+06"),
     ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
     ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
@@ -163,6 +181,83 @@ def test_what_is_out_of_any_garden_is_refused_from_its_bound_on(path, last, firs
     message = refusal({path: first})
     assert words in message
     assert path.split("/")[-1] in message
+
+
+TOMATO = {"name": "tomato"}  # FAO-56: Kc 0.60, 1.15, 0.80; 145 days; 0.6 m high
+# where, the last that nobody asks about, the first that an experienced gardener would, what is said of it
+UNLIKELY = [
+    (PAN + "exposure", 2.0, 2.01, "exposure = 2.01 (at most 2)"),
+    (PAN + "exposure", 0.3, 0.29, "exposure = 0.29 (at least 0.3)"),
+    (PAN + "night_share", 0.5, 1.0, "night_share = 1 (at most 0.5)"),
+    (BED + "uniformity", 0.5, 0.49, "uniformity = 0.49 (at least 0.5)"),
+    (BED + "root_fraction", 0.1, 0.09, "root_fraction = 0.09 (at least 0.1)"),
+    (BED + "wetted_fraction", 0.05, 0.04, "wetted_fraction = 0.04 (at least 0.05)"),
+    (BED + "soil", soil(0.3, 0.01), soil(0.3, 0.0), "wilting_point = 0 (at least 0.01)"),
+    (
+        BED + "soil",
+        {"layers": [soil(0.6, 0.4) | {"thickness": "1 m"}]},
+        {"layers": [soil(0.6, 0.41) | {"thickness": "1 m"}]},
+        "at most 0.4",
+    ),
+    (
+        BED + "plants",
+        {**TOMATO, "root_depth": "10 cm"},
+        {**TOMATO, "root_depth": "9 cm"},
+        "root_depth = 0.09 m (at least 0.1 m)",
+    ),
+    (BED + "plants", {**TOMATO, "root_depth": "3 m"}, {**TOMATO, "root_depth": "3.1 m"}, "at most 3 m"),
+    (BED + "plants", {**TOMATO, "depletion": 0.8}, {**TOMATO, "depletion": 0.81}, "at most 0.8"),
+    (
+        BED + "plants",
+        {**TOMATO, "height": "179 cm"},
+        {**TOMATO, "height": "181 cm"},
+        "height = 1.81 m (the table has 0.6 m)",
+    ),
+    (BED + "plants", {**TOMATO, "height": "21 cm"}, {**TOMATO, "height": "19 cm"}, "(the table has 0.6 m)"),
+    (BED + "plants", {**TOMATO, "kc_ini": 0.2}, {**TOMATO, "kc_ini": 0.19}, "kc_ini = 0.19 (the table has 0.6)"),
+    (
+        BED + "plants",
+        {**TOMATO, "stages": [12, 12, 13, 12]},
+        {**TOMATO, "stages": [12, 12, 12, 12]},
+        "days of stages = 48 (the table has 145)",
+    ),
+    (
+        BED + "plants",
+        {**TOMATO, "stages": [100, 100, 100, 135]},
+        {**TOMATO, "stages": [100, 100, 100, 136]},
+        "days of stages = 436",
+    ),
+    (
+        BED + "leaching",
+        {"water": "10 dS/m", "threshold": "0.5 dS/m"},
+        {"water": "10.1 dS/m", "threshold": "0.5 dS/m"},
+        "water = 10.1 (at most 10)",
+    ),
+    (
+        BED + "leaching",
+        {"water": "1 dS/m", "threshold": "10 dS/m"},
+        {"water": "1 dS/m", "threshold": "11 dS/m"},
+        "threshold = 11",
+    ),
+]
+
+
+@pytest.mark.parametrize(("path", "last", "first", "text"), UNLIKELY)
+def test_what_gardens_seldom_have_is_a_caution_from_its_bound_on(path, last, first, text):
+    """Such figures ran through without a word."""
+    assert not [*_of_figures(scenario_from(with_values({path: last})))]
+    (finding,) = _of_figures(scenario_from(with_values({path: first})))
+    assert (finding.severity, finding.code) == ("caution", "unlikely")
+    assert text in finding.message
+
+
+@pytest.mark.parametrize(
+    ("plants", "planted", "told"), [("mint", "2025-06-01", 1), ("mint", "2025-05-31", 0), ("tomato", "2025-06-01", 0)]
+)
+def test_a_perennial_planted_after_the_season_is_told(plants, planted, told):
+    """It was taken to stand there already; of an annual that never grows another finding tells."""
+    garden = scenario_from(with_values({BED + "plants": plants, BED + "planted": planted}))
+    assert [finding.code for finding in _of_figures(garden)] == ["planted-later"] * told
 
 
 @pytest.mark.parametrize(
@@ -212,3 +307,34 @@ def test_a_meters_reading_as_printed_is_a_number_or_words(given, printed):
     else:
         meter = scenario_from(with_values({where: {"first_reading": given}})).supply["spring"].meter
         assert meter.first_reading == printed
+
+
+def quantities_of(part):
+    """Classes of the scenario and their keys that take text with a unit."""
+    for below in part.__subclasses__():
+        yield from (
+            (below, key)
+            for key, field in below.model_fields.items()
+            if problems._unit_in([*field.metadata, field.annotation])
+        )
+        yield from quantities_of(below)
+
+
+def complaints(part, key, value):
+    """What is said of one key of a part."""
+    try:
+        part.model_validate({key: value})
+    except ValidationError as error:
+        return [found for found in problems.problems(error, part) if found.where == key]
+    return []
+
+
+def test_a_keys_examples_can_be_pasted():
+    """`first_flush` was refused with an example of 50 cm, which it refuses too."""
+    tried = 0
+    for part, key in {*quantities_of(Described)}:
+        (problem,) = complaints(part, key, "5 bananas")
+        for example in re.findall('"([^"]+)"', problem.expected):
+            tried += 1
+            assert not complaints(part, key, example), (part, key)
+    assert tried > 60

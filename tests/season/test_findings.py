@@ -289,6 +289,14 @@ def with_pan(season, **changes):
     return dataclasses.replace(season, forcing=forcing)
 
 
+@pytest.mark.parametrize(("left", "codes"), [(75.0, 0), (74.9, 1)])
+def test_a_pipe_may_take_half_of_the_pressure(season, left, codes):
+    """A pipe like a hair, or one of kilometres, went without a word. Of 150 kPa; common practice, no source."""
+    overlay = {"controller": {"upper": {"pipe": {"length": "20 m", "diameter": "13 mm"}}}}
+    piped = dataclasses.replace(with_pan(season, pressure=left), scenario=season.scenario.changed(overlay))
+    assert len(told(piped, "pipe-takes")) == codes
+
+
 @pytest.mark.parametrize(("bounded", "said"), [(4, False), (5, True)])
 def test_a_bound_of_the_pans_table_is_told_from_over_a_tenth_of_the_days(make_garden, bounded, said):
     """Model page, section 2; of 40 days."""

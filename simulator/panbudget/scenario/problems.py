@@ -18,6 +18,7 @@ from panbudget.words import packaged
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _MOST_STRANGERS = 10  # unknown keys that are named
 _MOST_SHOWN = 60  # characters of a value
+_EXAMPLE = re.compile(r'such as ("[^"]+"(?:,? (?:or )?"[^"]+")*)')
 
 _FOUND = packaged("scenario/problems.toml")
 
@@ -126,7 +127,8 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
         for problem in cause.problems:
             where = ".".join(filter(None, (spot.where, problem.where)))
             inner = _within(value, problem.where)
-            yield Problem(problem.code, where, _with_value(inner, problem.found), problem.expected, problem.cure, inner)
+            expected = problem.expected if problem.where else _with_own_example(problem.expected, spot)
+            yield Problem(problem.code, where, _with_value(inner, problem.found), expected, problem.cure, inner)
     elif kind == "extra_forbidden":
         yield _stranger(spot, value, root)
     elif kind == "missing":
@@ -155,6 +157,12 @@ def _unit_in(parts: Iterable[Any]) -> str:
         if unit := _unit_in([*getattr(part, "__metadata__", ()), *get_args(part)]):
             return unit
     return ""
+
+
+def _with_own_example(expected: str, spot: _Spot) -> str:
+    """Put the key's own example, where it has one, in place of the quantity's, which may lie out of the key's bounds."""
+    own = _EXAMPLE.search((spot.field and spot.field.description) or "")
+    return _EXAMPLE.sub(lambda _: own[0], expected) if own else expected
 
 
 def _no_choice(where: str, value: Any, names: list[str]) -> Problem:

@@ -15,9 +15,10 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import Area, Date, Described, Flow, Number, Reads, SomeVolume, Whole
+from panbudget.scenario.quantities import YEARS, Area, Date, Described, Flow, Number, Reads, SomeVolume, Whole
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
+_OLDEST_PAPERS = 1000  # year
 
 
 def _month_day(value: object) -> object:
@@ -40,9 +41,19 @@ def _as_printed(given: object) -> object:
     return str(given) if is_words or (isinstance(given, float) and math.isfinite(given)) else given
 
 
+def _day_as_printed(given: object) -> object:
+    """Take a date, or a year alone; papers may be older than any weather."""
+    year = given.year if isinstance(given, dt.date) else given
+    if isinstance(year, int | float) and year not in range(_OLDEST_PAPERS, YEARS[1] + 1):
+        expected = "a date such as 1905-05-01, a year such as 1905, or words in quotes"
+        raise Senseless(Problem("no-date", "", "is no date and no year", expected))
+    return _as_printed(given)
+
+
 Words = Annotated[str, Field(max_length=200)]
 #: what is printed as it is given: words, a number or a date
 Printed = Annotated[Words, Reads(_as_printed, {"type": ["string", "number"]})]
+_PrintedDay = Annotated[Words, Reads(_day_as_printed, {"type": ["string", "number"]})]
 _Metric = Literal["L", "m^3", "ML"]
 _American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
 
@@ -68,7 +79,7 @@ class _Papers(Described):
     point_of_diversion: Words = ""
     purpose: Words = ""
     address: Printed = ""
-    priority_date: Printed = ""
+    priority_date: _PrintedDay = ""
     source_kind: Printed = ""
     coordinates: Printed = ""
     place_of_use: Printed = ""

@@ -38,6 +38,8 @@ class Owned(Described):
     count: Count = 1
 
     def wrong(self) -> Iterator[Problem]:
+        if not self.name.strip():
+            yield Problem("no-name", "name", "is empty", 'a name such as "zinc tub"')
         if bool(self.vessels) == (self.flow is not None):
             found = "is a container with vessels and depth, or an emitter with a flow: one of the two"
             yield Problem("one-of", found=found)

@@ -16,11 +16,14 @@ import pandas as pd
 
 from panbudget import words
 from panbudget.physics.hydraulics import KPA_PER_M
+from panbudget.scenario.beds import NamedPlants
 from panbudget.scenario.garden import Scenario
+from panbudget.scenario.supplies import Mains
 from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.totals import valve_flows
+from panbudget.tables.plants import find_plant
 from panbudget.weather import flags
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
 from panbudget.words import count as counted
@@ -41,6 +44,17 @@ FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is p
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
+PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve
+TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant
+# what gardens have, by part and key: the least and the most
+USUAL: dict[str, dict[str, tuple[float, float]]] = {
+    "pan": {"exposure": (0.3, 2.0), "night_share": (0.0, 0.5)},
+    "bed": {"uniformity": (0.5, 1.0), "root_fraction": (0.1, 1.0), "wetted_fraction": (0.05, 1.0)},
+    "soil": {"wilting_point": (0.01, 0.4)},
+    "plants": {"root_depth": (0.1, 3.0), "depletion": (0.1, 0.8)},
+    "leaching": {"water": (0.0, 10.0), "threshold": (0.5, 10.0)},
+}
+_AS = {"root_depth": "height", "height": "height"}  # kinds of quantities
 _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 
 # of a pan's salt: what is shown, and shares shown as per cent
@@ -69,6 +83,7 @@ def find(season: Season) -> tuple[Finding, ...]:
         *_of_weather(season),
         *_of_supplies(season.scenario),
         *_of_keys(season.scenario),
+        *_of_figures(season.scenario),
         *_of_faults(season),
         *(f for name in season.controllers for of in (_of_pan, _of_salt, _of_valve) for f in of(season, name)),
         *(f for key in season.beds for f in _of_bed(season, key)),
@@ -138,6 +153,57 @@ def _of_keys(scenario: Scenario) -> Iterator[Finding]:
         for at, part, key, is_unused, other in unused:
             if is_unused and key in part.model_fields_set:
                 yield _finding("note", "unused-key", at, key=key, other=other)
+
+
+def _of_figures(scenario: Scenario) -> Iterator[Finding]:
+    """Figures that can be and that a gardener would ask about."""
+    end = scenario.season.end
+    for name, controller in scenario.controller.items():
+        unlikely = {name: [*_beyond("pan", controller.pan)]}
+        for key, bed in controller.bed.items():
+            at, soils = f"{name}/{key}", getattr(bed.soil, "layers", [bed.soil])
+            parts = [("bed", bed), ("leaching", bed.leaching), *(("soil", soil) for soil in soils)]
+            unlikely[at] = [text for kind, part in parts for text in _beyond(kind, part)]
+            for part in getattr(bed, "plantings", None) or getattr(bed, "mix", [bed]):
+                unlikely[at] += [*_beyond("plants", part.plants), *_unlike_table(part.plants)]
+                if part.planted and part.planted > end and not _is_annual(part.plants):
+                    yield _finding(
+                        "note",
+                        "planted-later",
+                        at,
+                        planted=words.day_said(f"{part.planted}"),
+                        end=words.day_said(f"{end}"),
+                    )
+        for at, texts in unlikely.items():
+            if texts:
+                yield _finding("caution", "unlikely", at, what=words.joined(", ", dict.fromkeys(texts)))
+
+
+def _beyond(kind: str, part: Any) -> Iterator[str]:
+    """Say which of a part's figures lie beyond what gardens have."""
+    for key, (least, most) in USUAL[kind].items():
+        value = getattr(part, key, None)
+        if value is not None and not least <= value <= most:
+            bound, text = (least, "at least") if value < least else (most, "at most")
+            form = f"{_AS.get(key, '')} g".strip()
+            yield words.say(f"{key} = {{value:{form}}} ({text} {{bound:{form}}})", value=value, bound=bound)
+
+
+def _unlike_table(plants: Any) -> Iterator[str]:
+    """Say which own figures of a named plant are far from its table's."""
+    if not isinstance(plants, NamedPlants):
+        return
+    table = find_plant(plants.name)
+    pairs = [(key, getattr(plants, key), getattr(table, key)) for key in ("kc_ini", "kc_mid", "kc_end", "height")]
+    pairs += [("days of stages", plants.stages and sum(plants.stages), table.stages and sum(table.stages))]
+    for key, value, usual in pairs:
+        if value is not None and usual and not usual / TIMES_TABLE <= value <= usual * TIMES_TABLE:
+            form = f"{_AS.get(key, '')} g".strip()
+            yield words.say(f"{key} = {{value:{form}}} (the table has {{usual:{form}}})", value=value, usual=usual)
+
+
+def _is_annual(plants: Any) -> bool:
+    return not isinstance(plants, NamedPlants) or find_plant(plants.name).kind == "annual"
 
 
 def _of_weather(season: Season) -> Iterator[Finding]:
@@ -262,6 +328,11 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     yield from _on_days("caution", "many-openings", name, often, limit=OPENINGS_A_DAY, most=most)
     if valve.rated_flow is not None and flow > valve.rated_flow:
         yield _finding("caution", "over-rating", name, flow=flow, rated=valve.rated_flow)
+    supply = season.scenario.supply[described.supply]
+    full = supply.pressure if isinstance(supply, Mains) else (supply.outlet_height + supply.points[-1][1]) * KPA_PER_M
+    if described.pipe is not None and pressure < (1.0 - PIPE_TAKES) * full:
+        pipe: dict[str, Any] = {"long": described.pipe.length, "wide": 100.0 * described.pipe.diameter}
+        yield _finding("caution", "pipe-takes", name, full=full, pressure=pressure, **pipe)
     if valve.least_pressure is not None and pressure < valve.least_pressure:
         text = f"low-pressure-{season.scenario.supply[described.supply].kind}"
         least, higher = valve.least_pressure, (valve.least_pressure - pressure) / KPA_PER_M

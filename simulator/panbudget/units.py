@@ -60,6 +60,7 @@ def registry() -> Any:
     ureg.define("meter_H2O = 9.80665 * kilopascal = mH2O")
     # by the foot of 0.3048 m; pint's own acre is by the US survey foot, retired in 2022 (statement/units_of_form)
     ureg.define("new_acre = 43560 * foot**2")
+    ureg.define("flux_of_a_day = 86400 * millimeter")
     ureg.define("hundred_cubic_feet = 100 * foot**3")
     return ureg
 
@@ -219,7 +220,7 @@ def column_conversion(unit: str, target: str) -> tuple[float, float]:
     ----------
     unit : str
         The column's unit, such as "degF", "km/h", "W/m^2" or "hPa". Percent is "%" or "percent".
-        A daily mean flux in W/m² counts as MJ m⁻² d⁻¹ through 86 400 s a day; a column of
+        A daily mean flux in W/m² counts as MJ m⁻² d⁻¹, and in kg m⁻² s⁻¹ as mm, through 86 400 s a day; a column of
         joules per square metre is taken as the day's sum.
     target : str
         The standard unit: "degC", "%", "kPa", "m/s", "mm", "MJ/m^2/day" or "h".

@@ -70,7 +70,7 @@ class Record:
 
     def __init__(self, site: Site, weather: Weather, *, shown: str, file: str, eto: Floats | None = None) -> None:
         daily = weather.daily
-        self.site, self.daily, self.shown, self.file = site, daily, shown, file
+        self.site, self.daily, self.shown, self.file, self.notes = site, daily, shown, file, weather.notes
         self.index = pd.DatetimeIndex(daily.index)
         self.dates = daily.index.to_numpy().astype("datetime64[D]")
         self.first_day = self.index[0].toordinal()
@@ -95,12 +95,14 @@ class Record:
             return span
         first, last = self.index[0], self.index[-1]
         held = f"the weather file {self.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
-        cure = "choose days within it, or name another file"
-        wrong = [
-            Problem("out-of-record", key, f"= {day} lies outside {held}", "", cure, day)
-            for key, day in (("season.start", start), ("season.end", end))
-            if not first.date() <= day <= last.date()
-        ]
+        wrong = []
+        for key, day, end_of_it in (("start", start, first.date()), ("end", end, last.date())):
+            if not first.date() <= day <= last.date():
+                why = "".join(f"; {text}" for text in self.notes if str(day) in text)
+                cure = f"choose days within it, of which {end_of_it} is the nearest, or name another file"
+                wrong.append(
+                    Problem("out-of-record", f"season.{key}", f"= {day} lies outside {held}{why}", "", cure, day)
+                )
         raise ScenarioError(*wrong, file=self.file)
 
     def days(self, spans: Sequence[Span]) -> Days:

@@ -23,6 +23,7 @@ from panbudget.weather.marks import without_marks
 from panbudget.weather.messages import note, problem
 from panbudget.weather.several import Paths, joined, paths_of
 from panbudget.weather.site import Site, place_doubts, sky_of, station_notes
+from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.source import open_source
 
@@ -74,12 +75,10 @@ def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> Raw
     paths = paths_of(path, shown_as=shown_as)
     if len(paths) == 1:
         return read_raw(paths[0], site, shown_as=shown_as, **options)
-    files, wrong = list[RawFile](), list[WeatherError]()
-    for each in paths:
-        try:
-            files.append(read_raw(each, site, shown_as=each.name, **options))
-        except WeatherError as error:
-            wrong.append(error)
+    files, wrong = _read_each(paths, site, {**options, "needs_rain": False, "in_part": True})
+    found = {name for file in files for name in (*file.raw.daily.columns, *file.raw.chosen)}
+    if not wrong and not {*REQUIRED, *(options.get("columns") or ())} <= found:
+        files, wrong = _read_each(paths, site, options)
     if len(wrong) == 1:
         raise wrong[0]
     if wrong:  # what is wrong with all files, as their headers, is said of the first
@@ -93,6 +92,19 @@ def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> Raw
     )
 
 
+def _read_each(
+    paths: Sequence[Path], site: Site, options: Mapping[str, Any]
+) -> tuple[list[RawFile], list[WeatherError]]:
+    """Read files one by one; return them, and the errors of those that can't be."""
+    files, wrong = list[RawFile](), list[WeatherError]()
+    for each in paths:
+        try:
+            files.append(read_raw(each, site, shown_as=each.name, **options))
+        except WeatherError as error:
+            wrong.append(error)
+    return files, wrong
+
+
 def read_raw(
     path: str | Path,
     site: Site,
@@ -104,6 +116,7 @@ def read_raw(
     table: str = "weather",
     needs_rain: bool = False,
     rainless_if_empty: bool = False,
+    in_part: bool = False,
 ) -> RawFile:
     """
     Recognise a file and read it, unchecked.
@@ -118,6 +131,8 @@ def read_raw(
         Whether a file without rain is to be refused.
     rainless_if_empty : bool
         Whether a record without a figure of rain had none.
+    in_part : bool
+        Whether it is one of several files, of which another may hold what it lacks.
 
     Returns
     -------
@@ -133,6 +148,7 @@ def read_raw(
         "missing": tuple(missing),
         "needs_rain": needs_rain,
         "rainless_if_empty": rainless_if_empty,
+        "in_part": in_part,
     }
     source = replace(open_source(path, shown_as=shown_as), table=table, **rules)
     refuse_months(source)

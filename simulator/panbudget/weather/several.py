@@ -109,7 +109,12 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
         conversions={name: raw.conversions[name] for name, raw in first.items() if name in raw.conversions},
         contradicted={name: unit for name, raw in first.items() if (unit := (raw.contradicted or {}).get(name))}
         or None,
-        unit_is_stated=frozenset.intersection(*(raw.unit_is_stated for raw in raws)),
+        chosen={name: choice for raw in raws for name, choice in raw.chosen.items()},
+        of_records={name: of for raw in raws for name, of in raw.of_records.items()},
+        by_hour=next((raw.by_hour for raw in raws if "tmin" in raw.daily.columns), None),
+        unit_is_stated=frozenset(
+            name for name in first if all(name in raw.unit_is_stated for raw in raws if name in raw.daily.columns)
+        ),
         notes=(note("several", count=len(files)), *texts),
         doubts=tuple(dict.fromkeys(doubt for raw in raws for doubt in raw.doubts)),
         absent={name: why for raw in raws for name, why in raw.absent.items() if name not in whole.columns},

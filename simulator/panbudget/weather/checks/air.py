@@ -73,8 +73,8 @@ _PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
 _LEAP, _LEAP_DAYS = 26.0, 10
 # how near to each other the two sides are by their own scales [°C]
 _SAME = 8.0
-# what temperatures are taken for -> the unit to name
-_SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
+#: what temperatures are taken for -> the unit to name
+SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
 # the most that a humidity can be that is a fraction, printed or a little off
 _FRACTION = 1.05
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
@@ -100,14 +100,14 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _other_scale(inspection: Inspection, name: str) -> str:
     """Guess at another scale than the column's; where that is °F or K, by the file's own figures, which may be °C."""
-    guess, unit = _scale_of(name, values := inspection.known(name)), inspection.unit_in_file(name)
+    guess, unit = scale_of(name, values := inspection.known(name)), inspection.unit_in_file(name)
     if guess and unit in ("degF", "K"):
         factor, offset = by_file(unit, "degC")
-        return _scale_of(name, (values - offset) / factor) or "°C"
+        return scale_of(name, (values - offset) / factor) or "°C"
     return guess
 
 
-def _scale_of(name: str, values: Floats) -> str:
+def scale_of(name: str, values: Floats) -> str:
     """Guess at K, tenths of a degree or °F; nothing where the bulk of the values is ordinary."""
     low, high = float(values.min()), float(values.max())
     if low >= -135.0 and high <= _MEDIAN_LIMITS[name]:
@@ -181,7 +181,7 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
         worst = inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else "")
-        yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": _SCALES.get(scale)})
+        yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": SCALES.get(scale)})
 
 
 def is_fahrenheit(inspection: Inspection) -> bool:
@@ -216,7 +216,7 @@ def _dew_point_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         if here.any() and (values > tmax)[here].mean() > 0.5 and (as_celsius <= tmax + 0.5)[here].all():
             scale = "°F"
     if scale:
-        yield Verdict(names, "dew-point-unit", {"scale": scale, "unit": _SCALES.get(scale)})
+        yield Verdict(names, "dew-point-unit", {"scale": scale, "unit": SCALES.get(scale)})
 
 
 def _saturation(inspection: Inspection) -> Floats:

@@ -55,10 +55,18 @@ _FEW, _MANY = 5, 15
 _INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
 # the mean of wet days in metres, as models write them, which in inches is little more than a drizzle [m]
 _METRES = (0.001, 0.03)
+# the mean of wet days in kg m⁻² s⁻¹, as models write rain: 20 mm in a day, less than a drizzle in metres [kg m⁻² s⁻¹]
+_FLUX = 0.00025
 # mm in one, and what people call it
 # the mean of wet days beyond any place's, so that millimetres are called inches [mm]
 _NO_INCHES = 3.0 * 25.4
-_SMALL, _NAMES = {"in": 25.4, "cm": 10.0, "m": 1000.0}, {"in": "inches", "cm": "cm", "m": "metres"}
+_SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
+_NAMES = {
+    "in": "hundredths of inches",
+    "cm": "hundredths of cm",
+    "m": "metres",
+    "kg/m^2/s": "kg/m² a second, a model's flux",
+}
 
 
 def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -71,7 +79,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
-        text = f"rain-unit/inches{stated if wet.size >= _MANY else '/few'}"
+        text = f"rain-unit/inches{stated if wet.size >= _MANY or wet.mean() < _FLUX else '/few'}"
         yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead)
     elif (
         by_file(inspection.unit_in_file("rain"), "mm")[0] == _SMALL["in"]
@@ -87,6 +95,8 @@ def _too_small(wet: Floats) -> str:
     """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
     if wet.size < _FEW or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
         return ""
+    if wet.mean() < _FLUX and np.ptp(wet) > 0.0:
+        return "kg/m^2/s"
     hundredths, fiftieths, tenths, tips = (
         np.abs(wet * parts - np.round(wet * parts)) < grain
         for parts, grain in ((100.0, 1e-6), (50.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))

@@ -339,7 +339,7 @@ def _clock(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     off = (peak - usual + 12.0) % 24.0 - 12.0
     if abs(off) > _CLOCK_OFF[hours.by_sun] and (by_light or height > _WAVE):
         words = {"peak": peak, "off": abs(off), "usual": usual, "what": "the sun" if by_light else "the air's warmth"}
-        yield Verdict(("tmax", "tmin"), "clock", words)
+        yield Verdict(("tmax", "tmin"), "clock", {**words, "table": inspection.table})
 
 
 def _clock_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -9,17 +9,19 @@ of the file's own clock, a record belonging to the day that is written on it.
 import dataclasses
 import itertools
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
+from panbudget.weather.checks.air import SCALES, scale_of
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
 from panbudget.weather.text.headers import Header, stated_order, units_of
+from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight, time_of_all
 from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
@@ -89,10 +91,15 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     """
     lines = source.lines
     opening = find_opening(lines)
-    time = None if opening is None else _named_time(opening, columns) or find_time(opening.cells, opening.rows)
+    time = None if opening is None else _time_of(opening, columns)
     if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
-    more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "table": source.table}
+    more: dict[str, Any] = {
+        "units": opening.units,
+        "legend": opening.legend,
+        "table": source.table,
+        "in_part": source.in_part,
+    }
     header = read_logger_header(opening.cells, columns, times=time.places, line=opening.line, **more)
     mistakes = Mistakes(header.problems)
     cells = _cells(source, opening, header, time.places, mistakes)
@@ -108,12 +115,11 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if away is not None and not when.utc:
         when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
     step = _usual_step(when.stamps)
-    if header.sums:
-        header.conversions["radiation"] = header.conversions.get("radiation", (1.0, 0.0))[0] / step, 0.0
+    _convert_by_step(header, step)
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     marks = list(_without_marks(values, header, cells))
-    values = {name: column for name, column in values.items() if not np.isnan(column).all()}
-    if "temperature" not in values:
+    values = _known(values)
+    if "temperature" not in values and not source.in_part:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
     records = Records(
         stamps=when.stamps,
@@ -126,22 +132,35 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         stated=frozenset(header.stated),
         headers=header.headers,
         rainless_if_empty=source.rainless_if_empty,
+        table=source.table,
     )
     separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
     raw = to_days(records, site, **more)
+    return _of_records(raw, header, values)
+
+
+def _convert_by_step(header: Header, step: float) -> None:
+    """Make a mean flux of a sum over each record, and a sum of rain that is a flux; the step is in seconds."""
+    if header.sums:
+        header.conversions["radiation"] = header.conversions.get("radiation", (1.0, 0.0))[0] / step, 0.0
+    if known_unit(header.units.get("rain", "")) == "kg/m^2/s":
+        header.conversions["rain"] = step, 0.0
+
+
+def _of_records(raw: RawTable, header: Header, values: Iterable[str]) -> RawTable:
+    """Say of days what the header says of the records that they come of."""
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
     alike = header.conversions.keys() & SCALE_WITH_RECORDS
-    conversions = {day: header.conversions[name] for day, name in of_records.items() if name in alike}
+    contradicted = {day: header.contradicted[name] for day, name in of_records.items() if name in header.contradicted}
     return dataclasses.replace(
         raw,
-        conversions=conversions,
+        conversions={day: header.conversions[name] for day, name in of_records.items() if name in alike},
         wind_height=header.wind_height,
         unused=header.unused,
         chosen=header.chosen,
-        contradicted={day: found for day, name in of_records.items() if (found := header.contradicted.get(name))}
-        or None,
+        contradicted=contradicted or None,
         of_records=of_records,
     )
 
@@ -166,6 +185,13 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
         traces=[header.places["rain"]] if "rain" in header.places else [],
         table=source.table,
     )
+
+
+def _time_of(opening: Opening, columns: Columns) -> TimeColumns | None:
+    """Find the columns that say when, and whether they or the user say that the clock is UTC."""
+    time = _named_time(opening, columns) or find_time(opening.cells, opening.rows)
+    stated = any(says_utc(columns[name].unit or "") for name in ("date", "time") if name in columns)
+    return time._replace(utc=time.utc or stated) if time else None
 
 
 def _named_time(opening: Opening, columns: Columns) -> TimeColumns | None:
@@ -231,6 +257,16 @@ def _without_marks(values: dict[str, Floats], header: Header, cells: Cells) -> I
             yield note("marks", column=header.headers[name], count=int(is_mark.sum()))
 
 
+def _known(values: dict[str, Floats]) -> dict[str, Floats]:
+    """Return the columns that have figures, with a humidity in place of the vapour pressure's deficit, if there is no other."""
+    known = {name: column for name, column in values.items() if not np.isnan(column).all()}
+    deficit = known.pop("deficit", None)
+    if deficit is not None and "temperature" in known and not {"humidity", "dew_point"} & known.keys():
+        share = 1.0 - deficit / saturation_vapour_pressure(known["temperature"])
+        known["humidity"] = 100.0 * np.clip(share, 0.0, 1.0)
+    return known
+
+
 def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: Mistakes) -> None:
     """Refuse a wind that may be in several units, and a temperature that other columns show to be in °F, without a unit."""
     if "wind" in values and not {"wind"} & (header.stated | header.chosen.keys()):
@@ -242,16 +278,33 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
             header.suggested["wind"] = ColumnChoice(text, TO_FILL_IN)
     if header.settled & {"temperature", "dew_point"} or header.stated & {"temperature", "dew_point"}:
         return
-    if {"temperature", "humidity", "dew_point"} <= values.keys():
-        celsius, fahrenheit = (_humidity_error(values, *scale) for scale in ((0.0, 1.0), (32.0, 1.8)))
-        if fahrenheit + _MUCH_BETTER < celsius and fahrenheit < _MUCH_BETTER:
-            facts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity")}
-            mistakes.note("looks-imperial", value=facts["temperature"], off=celsius, **facts)
-            header.suggested |= {name: ColumnChoice(facts[name], "degF") for name in ("temperature", "dew_point")}
-            for name in sorted({"wind", "rain"} & values.keys() - header.stated - header.suggested.keys()):
-                more = {"line": header.line, "name": name, "column": header.headers[name], "units": units_of(name, ())}
-                mistakes.note("imperial-beside", imperial=facts["temperature"], **more)
-                header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
+    texts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity") if name in values}
+    celsius, fahrenheit = (
+        (_humidity_error(values, *scale) for scale in ((0.0, 1.0), (32.0, 1.8))) if len(texts) == 3 else (0.0, 0.0)
+    )
+    scales = {name: _scale_of_records(values[name]) for name in ("dew_point", "temperature") if name in values}
+    scale = scales.get("dew_point", "")
+    if fahrenheit + _MUCH_BETTER < celsius and fahrenheit < _MUCH_BETTER:
+        mistakes.note("looks-imperial", value=texts["temperature"], off=celsius, **texts)
+        scale, scales = "°F", dict.fromkeys(("temperature", "dew_point"), "°F")
+    elif scale:
+        middle = float(np.nanmedian(values["dew_point"]))
+        mistakes.note("dew-point-unit", value=middle, column=texts["dew_point"], middle=middle, scale=scale)
+    if not scale:
+        return
+    header.suggested |= {name: ColumnChoice(texts[name], SCALES[of]) for name, of in scales.items() if of == scale}
+    for name in (
+        sorted({"wind", "rain"} & values.keys() - header.stated - header.suggested.keys()) if scale == "°F" else ()
+    ):
+        more = {"line": header.line, "name": name, "column": header.headers[name], "units": units_of(name, ())}
+        mistakes.note("imperial-beside", imperial=texts["temperature"], **more)
+        header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
+
+
+def _scale_of_records(values: Floats) -> str:
+    """Guess at another scale than °C by a hundredth, the middle and the rest but a hundredth; nothing where that is ordinary."""
+    known = values[~np.isnan(values)]
+    return scale_of("dew_point", np.percentile(known, [1, 50, 99])) if known.size else ""
 
 
 def _humidity_error(values: dict[str, Floats], zero: float, degree: float) -> float:

@@ -4,6 +4,7 @@ Readers: the weather formats that are known, and which one a file is in.
 To add a format: write a module with ``NAME``, ``SOURCE``, ``sniff`` and ``read`` (see `raw.Reader`) and list it here.
 """
 
+import itertools
 import re
 from dataclasses import replace
 
@@ -29,6 +30,9 @@ _MONTH = re.compile(
 )
 # one that may be all of a cell
 _MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])", re.MULTILINE)
+# a year and the number of a month in columns of their own, perhaps behind a station's; of more cells than this a row has days across
+_YEAR_AND_MONTH = re.compile(r"\s*(?:[^\s,;|]+[\s,;|]+)?\"?((?:18|19|20)\d\d)\"?[\s,;|]+\"?(0?[1-9]|1[0-2])\"?[\s,;|]")
+_MOST_OF_A_MONTH = 28
 _A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
 # what stands in an archive's monthly files -> its daily product
 _DAILY_PRODUCTS = {
@@ -93,7 +97,10 @@ def as_table(source: Source) -> Source:
 def refuse_months(source: Source) -> None:
     """Refuse a file with a row a month, and name the daily product of the archives that have one."""
     lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
-    if not _MONTH_ALONE.search("\n".join(line for line in lines if not _A_DAY.match(line))):
+    numbered = [_month_numbered(line) for line in lines]
+    apart = [{after - before for before, after in itertools.pairwise(numbered[i : i + 3])} for i in range(len(lines))]
+    in_turn = [i for i in range(len(lines) - 2) if numbered[i] and apart[i] == {1}]
+    if not in_turn and not _MONTH_ALONE.search("\n".join(line for line in lines if not _A_DAY.match(line))):
         return
     cells = [split(line, separator_of(line)) for line in lines]
     dated = [any(map(is_dated, row)) for row in cells]
@@ -101,9 +108,16 @@ def refuse_months(source: Source) -> None:
         rows = cells[i : i + 3]
         if any(dated[i : i + 3]) or len({len(row) for row in rows}) > 1:
             continue
-        if any(all(_MONTH.fullmatch(row[place]) for row in rows) for place in range(min(len(rows[0]), 4))):
+        named = any(all(_MONTH.fullmatch(row[place]) for row in rows) for place in range(min(len(rows[0]), 4)))
+        if named or i in in_turn:
             daily = next((name for mark, name in _DAILY_PRODUCTS.items() if mark in source.text[:3000]), "daily values")
             raise source.refusal("monthly", line=source.lines.index(lines[i]) + 1, text=lines[i][:40], daily=daily)
+
+
+def _month_numbered(line: str) -> int:
+    """Return the month, counted through the years, of a row that has its year and number in columns; 0 of another."""
+    match = _YEAR_AND_MONTH.match(line) if len(re.split(r"[\s,;|]+", line.strip())) < _MOST_OF_A_MONTH else None
+    return int(match[1]) * 12 + int(match[2]) if match else 0
 
 
 def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:

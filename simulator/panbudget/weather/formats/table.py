@@ -123,6 +123,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         units=opening.units,
         legend=opening.legend,
         date=date,
+        in_part=source.in_part,
     )
     split_date = opening.split_date and "date" not in columns and header.places.get("date") in opening.dates
     days = opening.dates if split_date else (header.places.get("date"),)

@@ -99,6 +99,8 @@ class Records:
         Column of records -> its header in the file.
     rainless_if_empty : bool
         Whether a record without a figure of rain had none.
+    table : str
+        The scenario's table that names the file, for messages.
     """
 
     stamps: Stamps
@@ -111,6 +113,7 @@ class Records:
     stated: frozenset[str] = frozenset()
     headers: dict[str, str] = field(default_factory=dict)
     rainless_if_empty: bool = False
+    table: str = "weather"
 
 
 class _Days:
@@ -325,8 +328,15 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
             span = f"{number(lowest)} to {number(highest)} {unit}"
             text = "record-range/rain" if name == "rain" and value < 0.0 else "record-range"
             mark = as_mark(value, records.units.get(name, ""), known_unit(unit) or unit)
-            cure = note("or-empty", mark=mark, table="weather")
-            facts = {"header": header, "worst": worst, "span": span, "mark": mark, "or_empty": cure}
+            cure = note("or-empty", mark=mark, table=records.table)
+            facts = {
+                "header": header,
+                "worst": worst,
+                "span": span,
+                "mark": mark,
+                "or_empty": cure,
+                "table": records.table,
+            }
             yield problem(text, f"line {lines[row]}:", value, **facts)
 
 
@@ -404,7 +414,8 @@ def _rain(values: dict[str, Floats], days: _Days, records: Records, notes: list[
     if records.rain_kind == "interval" and not days.total(column, day)[2].any():
         return np.full(len(days.midnights), np.nan), np.zeros(len(days.midnights))  # there is nothing to judge by
     unit, seconds = records.units.get("rain", "mm"), seconds_of(days.clock)
-    rain = rain_amounts(column, seconds, kind=records.rain_kind, step=days.step, header=header, unit=unit)
+    more = {"header": header, "unit": unit, "table": records.table}
+    rain = rain_amounts(column, seconds, kind=records.rain_kind, step=days.step, **more)
     if rain.problems:
         raise WeatherError(*rain.problems)
     notes += rain.notes

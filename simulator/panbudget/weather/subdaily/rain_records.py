@@ -69,7 +69,14 @@ def counts_on(values: Floats, seconds: Ints, kind: str) -> bool:
 
 
 def rain_amounts(
-    values: Floats, seconds: Ints, *, kind: str, step: float, header: str = "rain", unit: str = "mm"
+    values: Floats,
+    seconds: Ints,
+    *,
+    kind: str,
+    step: float,
+    header: str = "rain",
+    unit: str = "mm",
+    table: str = "weather",
 ) -> RainRecords:
     """
     Turn a rain column into amounts.
@@ -88,6 +95,8 @@ def rain_amounts(
         The column's name, for messages.
     unit : str
         The column's in the file.
+    table : str
+        The scenario's table that names the file, for messages.
 
     Returns
     -------
@@ -101,7 +110,8 @@ def rain_amounts(
     notes: list[str] = []
     if below := int((column.level < 0.0).sum()):
         worst, more = float(column.level.min()), and_more(below - 1, "record")
-        facts = {"worst": as_filed(worst, unit, "mm", "mm"), "mark": as_mark(worst, unit, "mm"), "more": more}
+        facts = {"worst": as_filed(worst, unit, "mm", "mm"), "mark": as_mark(worst, unit, "mm")}
+        facts |= {"more": more, "table": table}
         return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, **facts)])
     if not (column.level > 0.0).any():
         amounts[known] = 0.0

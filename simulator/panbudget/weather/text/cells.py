@@ -33,6 +33,8 @@ _SPOKEN_MISSING = {*(word.lower() for word in MISSING), *_DATA["spoken_missing"]
 
 _POINT = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+# a minus and a decimal point as other scripts have them
+_MARKS_OF_OTHERS = str.maketrans("−٫", "-.")
 # marks between thousands that no decimal mark is
 _MARKS_ALONE = re.compile(r"[+-]?\d{1,3}(?:([ '’])\d{3})(?:\1\d{3})*(?:[.,]\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
@@ -318,7 +320,7 @@ class _Numbers:
         """Read a column of texts; ``mark`` is what parts thousands."""
         code, cells = pd.factorize(column)  # each text is looked at once
         unit = known_unit(self.units[place])
-        texts = [str(text).strip().replace("−", "-") for text in cells]
+        texts = [str(text).strip().translate(_MARKS_OF_OTHERS) for text in cells]
         texts = [_without_unit(_FROM.sub("", text) if unit in _SPEEDS else text, unit) for text in texts]
         if unit == "h":
             texts = [_in_hours(text) for text in texts]

@@ -81,6 +81,11 @@ def _daily(name: str) -> _Daily:
 # the columns that may be a quantity, the likeliest first
 _Best = Callable[[str, Sequence[Heading]], list[Heading]]
 NAMES_SHOWN = 12
+# a flux tower's quantity, and behind it how it was filled and where it stands; names that only such tables have
+_OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
+_TOWERS_ALONE = re.compile(r"TIMESTAMP_START|[A-Z_]+_F_QC")
+# what may stand beside the order of a day's parts where the user states them
+_OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
 
@@ -97,6 +102,7 @@ class Header:
     each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
     ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
     ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m],
+    ``in_part`` is whether the file is one of several, which may hold the rest,
     ``of_daylight`` what share of it one of the sunshine's unit is, where that is no hours [-], ``unused`` the columns that are none
     of these.
     """
@@ -120,6 +126,7 @@ class Header:
     wind_height: float | None = None
     of_daylight: float | None = None
     unused: str = ""
+    in_part: bool = False
 
     def leave(self, headings: Iterable[Heading]) -> None:
         """Note the columns that aren't used."""
@@ -221,6 +228,8 @@ def take_named(
             (taken for taken, place in header.places.items() if matches == [place] and taken != quantity), None
         )
         facts: dict[str, object] = {"key": f"{header.table}.columns.{name}", "column": choice.column}
+        if header.in_part and name in known and not matches:
+            continue
         header.settled.add(name)
         if name not in known:
             hint = did_you_mean(name, known, "correct it")
@@ -269,6 +278,7 @@ def read_header(
     units: Sequence[str] = (),
     legend: Mapping[str, str] | None = None,
     date: int | None = None,
+    in_part: bool = False,
 ) -> Header:
     """
     Find the standard columns among a daily table's headers.
@@ -287,13 +297,15 @@ def read_header(
         Header in small letters -> what a line above the table says of it.
     date : int, optional
         Place of the column that holds days, where rows show it.
+    in_part : bool
+        Whether the file is one of several, which may hold the rest.
 
     Returns
     -------
     Header
         With its problems, if there are any.
     """
-    header = Header(table, line)
+    header = Header(table, line, in_part=in_part)
     headings = headings_of(cells, units, legend)
     known = {name: name for name in ("date", *STANDARD)}
     names = take_named(header, headings, columns, known, _best_of_day)
@@ -323,7 +335,8 @@ def read_header(
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
     codes = of_codes(others)
-    for name in filter(header.lacks, ("date", *REQUIRED)):
+    needed = () if in_part and header.places.keys() - {"date"} else REQUIRED
+    for name in filter(header.lacks, ("date", *needed)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
         shown = listed(others, NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
@@ -380,7 +393,7 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
     str
         A key of `moments.ORDERS`, the likely one where it is asked for; nothing where there is none.
     """
-    stated = header.chosen["date"].unit if "date" in header.chosen else None
+    stated = _OF_UTC.sub("", header.chosen["date"].unit or "") if "date" in header.chosen else ""
     order = order_of(stated or cell)
     if stated and not order:
         mistakes.note("date-order", value=stated, table=header.table, stated=stated)
@@ -400,12 +413,24 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
     pair = {"u", "v"} <= {cell.strip().lower() for cell in cells}  # the wind's two components
-    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | dict(legend or {})
+    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | _of_towers(cells) | dict(legend or {})
     return {
         i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
         if cell.strip()
     }
+
+
+def _of_towers(cells: Sequence[str]) -> dict[str, str]:
+    """Return what names of a flux tower's table stand for, with the units that its network's list gives; of one quantity's the shortest."""
+    says: dict[str, str] = {}
+    if any(map(_TOWERS_ALONE.fullmatch, cells)):
+        for cell in sorted(cells, key=len):
+            if (match := _OF_TOWER.fullmatch(cell)) and (
+                meant := _DATA["towers"].get(match["of"])
+            ) not in says.values():
+                says[cell.lower()] = meant or cell
+    return {name: meant for name, meant in says.items() if meant.lower() != name}
 
 
 def _plain(cell: str) -> str:

@@ -35,6 +35,7 @@ _SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+_TENTHS = re.compile(r"^(0[.,]1|1/10)(?=[^\W\d]|[°%])")
 _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
 # what stands in brackets though it is no unit
 _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
@@ -132,8 +133,8 @@ def known_unit(text: str) -> str | None:
     for spoken, short in _SPOKEN:
         plain = spoken.sub(short, plain)
     plain = re.sub(r"^in(?=0[.,]1|percent|deg|mm\b)", "", plain)  # of a legend
-    tenth = "0.1 " if re.match(r"(0[.,]1|1/10)[a-z°%]", plain) else ""
-    plain = re.sub(r"^(0[.,]1|1/10)(?=[a-z°%])", "", plain)
+    tenth = "0.1 " if _TENTHS.match(plain) else ""
+    plain = re.sub(r"^1(?=%)", "", _TENTHS.sub("", plain))
     plain = plain.partition("=")[0]  # "mm=kg/m²"
     unit = _UNITS.get(plain) or _UNITS.get(re.sub(r"(/day|/d|\*?day-1|\*?d-1)$", "", plain))
     return f"{tenth}{unit}" if unit else None

@@ -49,6 +49,8 @@ class Source:
         Whether a file without a column of rain is refused, so that the first message names it along with all else.
     rainless_if_empty : bool
         Whether a record without a figure of rain had none, as the user says.
+    in_part : bool
+        Whether it is one of several files, of which another may hold what it lacks.
     """
 
     text: str
@@ -60,6 +62,7 @@ class Source:
     missing: tuple[str, ...] = ()
     needs_rain: bool = False
     rainless_if_empty: bool = False
+    in_part: bool = False
 
     @cached_property
     def lines(self) -> list[str]:

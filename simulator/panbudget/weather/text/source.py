@@ -37,6 +37,8 @@ _LOCKED = "EncryptedPackage".encode("utf-16-le")
 _CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1b-\x1f]")
 # a first line whose cells stand in apostrophes as others do in quotation marks
 _IN_APOSTROPHES = re.compile(r"\s*'[^'\n\"]*'(?:[;,|\t]'[^'\n\"]*')+(?=\n)")
+# two lines, each of which is one cell that holds marks between cells, as a spreadsheet writes a column of rows
+_ROWS_IN_CELLS = re.compile(r'\s*"(?:[^"\n]|"")*[;,\t](?:[^"\n]|"")*"\n\s*"(?:[^"\n]|"")*[;,\t](?:[^"\n]|"")*"(?=\n)')
 # but for ESC $ and ESC (, with which letters of older encodings begin
 _CONTROL_BYTES = re.compile(rb"[\0-\x08\x0e-\x19\x1c-\x1f]|\x1b(?![$(])")
 _MARKS = (
@@ -93,6 +95,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     text = decoded.replace("\r\n", "\n").replace("\r", "\n") if "\r" in decoded else decoded
     if _IN_APOSTROPHES.match(text):
         text = re.sub(r"(?m)(?<![^;,|\t\n])'([^'\"\n]*)'(?![^;,|\t\n])", r'"\1"', text)
+    if _ROWS_IN_CELLS.match(text):
+        text = re.sub(r'(?m)^"((?:[^"\n]|"")*)"$', lambda row: row[1].replace('""', '"'), text)
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
     if unlikely := unlikely_text(text) or _too_wide(text):

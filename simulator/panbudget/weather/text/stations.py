@@ -88,6 +88,7 @@ def read_logger_header(
     units: Sequence[str] = (),
     legend: Mapping[str, str] | None = None,
     table: str = "weather",
+    in_part: bool = False,
 ) -> Header:
     """
     Find the quantities among a table's headers.
@@ -106,13 +107,15 @@ def read_logger_header(
         Cells of a line of units below the header, if there is one.
     legend : mapping, optional
         As in `read_header`.
+    in_part : bool
+        As in `read_header`.
 
     Returns
     -------
     Header
         With its problems, if there are any.
     """
-    header = Header(table, line)
+    header = Header(table, line, in_part=in_part)
     headings = {i: heading for i, heading in headings_of(cells, units, legend).items() if i not in times}
     header.imperial = [heading.text for heading in headings.values() if heading.unit in _DATA["imperial"]]
     choices = {name: choice for name, choice in columns.items() if name not in ("date", "time")}
@@ -133,7 +136,7 @@ def read_logger_header(
             header.suggest(quantity, best[0])
         elif best:
             _take(header, quantity, best[0], best[0].unit, by_user=False)
-    if header.lacks("temperature"):
+    if header.lacks("temperature") and not (in_part and header.places):
         others = [heading.text for heading in headings.values()]
         shown = listed(others, NAMES_SHOWN) or "no other columns"
         header.wrong("temperature", "no-temperature-column", listed=shown, codes=of_codes(others))

@@ -1,0 +1,244 @@
+"""
+Exports from further away: other scripts, flux towers, grids of models, rows in one cell, a quantity a file.
+
+Layouts are those that people have in general; every number and place is invented (`styles`). Names and units of flux towers are
+those of FLUXNET2015's and AmeriFlux's lists of variables, those of models CMIP's and ERA5's; all from memory.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from panbudget.errors import ScenarioError, WeatherError
+from panbudget.physics.air import saturation_vapour_pressure, wind_at_2m
+from panbudget.season.replay import replay
+from panbudget.weather import read_weather
+from panbudget.weather.text.headers import headings_of, read_header
+from panbudget.weather.text.heading import heading_of
+from tests.weather.sites import Site
+from tests.weather.styles import TRUTH, at_five, comma, daily, f, hourly, inches, kmh
+from tests.weather.test_styles import SITE, filled_in, pasted
+
+ARABIC = str.maketrans("0123456789.", "٠١٢٣٤٥٦٧٨٩٫")
+
+
+def written(folder, content, name="station.csv"):
+    path = folder / name
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return path
+
+
+def read_pasted(path, times=1, **options):
+    """Read a file with what its messages give to paste, so many times at most."""
+    for _ in range(times):
+        try:
+            return read_weather(path, SITE, **options)
+        except WeatherError as error:
+            options["columns"] = filled_in(pasted(str(error)))
+    return read_weather(path, SITE, **options)
+
+
+def agrees(weather, names, near=0.06, height=2.0):
+    """Tell whether the days between the first and the last are those that were written."""
+    truth = {day.date: day for day in TRUTH[1:-1]}
+    for name in names:
+        true = [getattr(day, "rh" if name == "rh_mean" else name) for day in truth.values()]
+        true = [float(wind_at_2m(speed, height=height)) for speed in true] if name == "wind" else true
+        got = [float(weather.daily.loc[str(day), name]) for day in truth]
+        assert got == pytest.approx(true, abs=near), name
+
+
+DAYS = {
+    "Arabic words and digits": daily(
+        "التاريخ;درجة الحرارة الصغرى (°م);درجة الحرارة العظمى (°م);كمية الأمطار (مم);الرطوبة النسبية (%);سرعة الرياح (كم/س)",
+        lambda d: [str(cell).translate(ARABIC) for cell in (d.date, d.tmin, d.tmax, d.rain, d.rh, kmh(d.wind))],
+        separator=";",
+    ),
+    "Arabic in its code page": daily(
+        "التاريخ,الحرارة العظمى,الحرارة الصغرى,الهطول المطري,الرطوبة,سرعة الرياح km/h",
+        lambda d: [f"{d.date:%d/%m/%Y}", d.tmax, d.tmin, d.rain, d.rh, kmh(d.wind)],
+    ).encode("cp1256"),
+    "Chinese, year, month and day apart, tenths": daily(
+        "站号,年,月,日,日最高气温(0.1℃),日最低气温(0.1℃),平均相对湿度(1%),20-20时累计降水量(0.1mm),平均风速(0.1m/s)",
+        lambda d: [
+            *(59999, d.date.year, d.date.month, d.date.day, round(d.tmax * 10), round(d.tmin * 10), d.rh),
+            *(round(d.rain * 10), round(d.wind * 10)),
+        ],
+    ).encode("gb18030"),
+    "rows in one cell": daily(
+        '"Date,""Min (°C)"",""Max (°C)"",""Humidity (%)"",""Wind (km/h)"",""Rain (mm)"""',
+        lambda d: [
+            f'"{d.date:%d/%m/%Y},""{comma(d.tmin)}"",""{comma(d.tmax)}"",{d.rh},""{comma(kmh(d.wind))}"",""{comma(d.rain)}"""'
+        ],
+    ),
+    "a grid's short names": daily(
+        "yyyy-mm-dd,pr(mm),tmmx(K),tmmn(K),rmax(%),rmin(%),vs(m/s)",
+        lambda d: [d.date, d.rain, round(d.tmax + 273.15, 2), round(d.tmin + 273.15, 2), d.rh + 5, d.rh - 5, d.wind],
+    ),
+    "a climate model's names and units": daily(
+        "time,tasmin,tasmax,pr,sfcWind,hurs",
+        lambda d: [
+            *(f"{d.date} 12:00:00", round(d.tmin + 273.15, 2), round(d.tmax + 273.15, 2)),
+            *(f"{d.rain / 86400:.6e}", d.wind, d.rh),
+        ],
+    ),
+    "a flux tower's days": daily(
+        "TIMESTAMP,TA_F,TA_F_QC,TMIN_F,TMAX_F,P_F,P_F_QC,WS_F,RH",
+        lambda d: [f"{d.date:%Y%m%d}", (d.tmin + d.tmax) / 2, 1, d.tmin, d.tmax, d.rain, 1, d.wind, d.rh],
+    ),
+}
+
+
+@pytest.mark.parametrize("content", DAYS.values(), ids=DAYS.keys())
+def test_days_from_further_away_are_read_once_what_is_suggested_is_pasted(tmp_path, content):
+    agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "rain", "rh_mean", "wind"))
+
+
+def deficit(celsius, rh):
+    """Return a vapour pressure's deficit in hPa (FAO-56 eq 11)."""
+    return round(10.0 * float(saturation_vapour_pressure(celsius)) * (1.0 - rh / 100.0), 4)
+
+
+TOWER = {
+    "filled": (
+        "TIMESTAMP_START,TIMESTAMP_END,TA_F,TA_F_QC,VPD_F,VPD_F_QC,P_F,WS_F",
+        lambda t, d, c: [
+            f"{t:%Y%m%d%H%M}",
+            f"{t:%Y%m%d}{t.hour:02d}59",
+            c,
+            0,
+            deficit(c, d.rh),
+            0,
+            at_five(t, d),
+            d.wind,
+        ],
+    ),
+    "by its place": (
+        "TIMESTAMP_START,TA_1_1_1,RH_1_1_1,P_1_1_1,WS_1_1_1,SW_OUT_1_1_1",
+        lambda t, d, c: [f"{t:%Y%m%d%H%M}", c, d.rh, at_five(t, d), d.wind, 20],
+    ),
+}
+
+
+@pytest.mark.parametrize("style", TOWER.values(), ids=TOWER.keys())
+def test_a_flux_towers_hours_are_read_at_once(tmp_path, style):
+    """Their units are the network's; humidity is what the deficit leaves, and light that goes up is none that comes down."""
+    weather = read_weather(written(tmp_path, hourly(*style)), SITE)
+    agrees(weather, ("tmin", "tmax", "rain", "rh_mean", "wind"), near=0.15)
+    assert weather.filled()["radiation"]
+
+
+def test_an_f_for_filled_is_no_fahrenheit():
+    """Beside a column of its quality; alone it is one."""
+    names = headings_of(["TIMESTAMP", "TA_F", "TA_F_QC"], [], None)
+    assert names[1].unit == "degC"
+    assert heading_of(0, "TA_F").unit == "degF"
+
+
+def test_a_models_hours_in_kelvin_name_both_temperatures_at_once(tmp_path):
+    """ERA5's d2m beside t2m: without a humidity that tells."""
+
+    def row(t, d, c):
+        dew = 237.3 * math.log(0.6) / (17.27 - math.log(0.6)) + c * 0.9
+        return [t, round(c + 273.15, 2), round(dew - 6 + 273.15, 2), f"{at_five(t, d) / 1000:.7f}", d.wind]
+
+    path = written(tmp_path, hourly("valid_time,t2m,d2m,tp (m),u10 (m/s)", row))
+    with pytest.raises(WeatherError, match='"d2m" is 279 on a middling record, which looks like K') as caught:
+        read_weather(path, SITE)
+    assert pasted(str(caught.value)) == {
+        "dew_point": {"column": "d2m", "unit": "K"},
+        "temperature": {"column": "t2m", "unit": "K"},
+    }
+    agrees(read_pasted(path, 2), ("tmin", "tmax", "rain"))
+
+
+def test_a_dew_point_in_fahrenheit_is_told_without_a_humidity(tmp_path):
+    """And what else may be in such units is asked for."""
+    row = lambda t, d, c: [t, f(c), f(c - 9), inches(at_five(t, d)), d.wind]  # noqa: E731
+    path = written(tmp_path, hourly("Time,Temp,Dew Point,Rain,Wind", row))
+    with pytest.raises(WeatherError, match="which looks like °F") as caught:
+        read_weather(path, SITE)
+    asked = pasted(str(caught.value))
+    assert {name: choice["unit"] for name, choice in asked.items()} == {
+        "dew_point": "degF",
+        "temperature": "degF",
+        "rain": "?",
+        "wind": "?",
+    }
+    columns = filled_in(asked, {"rain": "in", "wind": "m/s"})
+    agrees(read_weather(path, SITE, columns=columns), ("tmin", "tmax", "rain", "wind"))
+
+
+def test_an_hourly_models_rain_is_a_flux_over_each_record(tmp_path):
+    row = lambda t, d, c: [t, c, f"{at_five(t, d) / 3600:.6e}"]  # noqa: E731
+    weather = read_weather(written(tmp_path, hourly("time,temp (°C),precip (kg m-2 s-1)", row)), SITE)
+    agrees(weather, ("rain",))
+
+
+PARTS = {
+    "hours": (
+        hourly("Time,Temperature (°C),Humidity (%)", lambda t, d, c: [t, c, d.rh]),
+        hourly("Time,Rain (mm)", lambda t, d, c: [t, at_five(t, d)]),
+    ),
+    "days": (
+        daily("date,tmin,tmax,rh_mean", lambda d: [d.date, d.tmin, d.tmax, d.rh]),
+        daily("date,rain", lambda d: [d.date, d.rain]),
+    ),
+}
+
+
+@pytest.mark.parametrize("parts", PARTS.values(), ids=PARTS.keys())
+def test_files_that_hold_a_quantity_each_are_joined(tmp_path, parts):
+    """What no file has is told as of one file; a column that the user names may stand in any of them."""
+    paths = [written(tmp_path, text, f"{i}.csv") for i, text in enumerate(parts)]
+    agrees(read_weather(paths, SITE), ("tmin", "tmax", "rain", "rh_mean"))
+    agrees(read_weather(paths[::-1], SITE), ("tmin", "tmax", "rain", "rh_mean"))
+    rain = {"rain": {"column": "Rain (mm)" if "Rain (mm)" in parts[1] else "rain", "unit": "mm"}}
+    agrees(read_weather(paths, SITE, columns=rain), ("tmin", "tmax", "rain"))
+    with pytest.raises(WeatherError, match='"Wind"'):
+        read_weather(paths, SITE, columns={"wind": "Wind"})
+    with pytest.raises(WeatherError, match="air temperature"):
+        read_weather([paths[1], written(tmp_path, parts[1], "copy.csv")], SITE)
+
+
+def test_a_clock_in_utc_can_be_stated(tmp_path):
+    """A header that says nothing: the days are then those of the site's clock, ten hours ahead."""
+    east = Site(latitude=38.0, longitude=150.0, elevation=100.0, timezone="Etc/GMT-10")
+
+    def row(t, d, c):
+        return [t - np.timedelta64(10, "h").item(), c, at_five(t, d)]
+
+    path = written(tmp_path, hourly("valid,temp (°C),rain (mm)", row))
+    weather = read_weather(path, east, columns={"date": {"column": "valid", "unit": "UTC"}})
+    agrees(weather, ("tmin", "tmax", "rain"))
+    assert 'unit = "UTC" } under [weather.columns]' in " ".join(c.sentence for c in read_weather(path, east).cautions)
+
+
+def test_a_first_day_that_begins_at_noon_is_told_for_what_it_lacks(tmp_path, make_garden):
+    """Its records stand in the file, and too few of them; the nearest whole day is named."""
+    text = hourly("Time,Temp (°C),Rain (mm)", lambda t, d, c: [t, c, at_five(t, d)])
+    lines = [line for line in text.splitlines(True) if not line.startswith(f"{TRUTH[0].date} 0")]
+    garden = make_garden({"season": {"start": TRUTH[0].date, "end": TRUTH[-1].date}}, weather="".join(lines))
+    with pytest.raises(
+        ScenarioError, match="under 80 % of their records are left out: 2025-06-04; .*2025-06-05 is the nearest"
+    ):
+        replay(garden)
+
+
+MONTHS = {
+    "blanks": "   yyyy  mm   tmax    tmin    rain\n              degC    degC      mm\n",
+    "commas": "year,month,tmax,tmin,rain\n",
+}
+
+
+@pytest.mark.parametrize("mark", MONTHS)
+def test_a_year_and_a_months_number_are_told_to_be_months(tmp_path, mark):
+    sign = "," if mark == "commas" else "   "
+    rows = "".join(f"{sign.join(map(str, (2023 + i // 12, i % 12 + 1, 20.1, 9.5, 40.2)))}\n" for i in range(24))
+    with pytest.raises(WeatherError, match="month"):
+        read_weather(written(tmp_path, MONTHS[mark] + rows), SITE)
+    header = read_header(["year", "month", "day", "tmin", "tmax"], {}, line=1, date=0)
+    assert not header.problems

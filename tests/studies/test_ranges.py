@@ -283,7 +283,9 @@ def test_advice_is_judged_by_sixty_four_draws_or_twelve_without_a_compiler(monke
     assert AS_SHIPPED == ({True: 64, False: 12}, 1500)
     monkeypatch.setattr(ranges, "compiled", lambda engine: "compiled")
     monkeypatch.setattr(ranges, "has_compiler", lambda: True)
-    assert [ranges.engine_for(seasons) for seasons in (1499, 1500)] == [ranges.run_season, "compiled"]
+    for kept, bound in ((False, 1500), (True, 100)):  # a kept one pays sooner
+        monkeypatch.setattr(ranges, "is_kept", lambda engine, kept=kept: kept)
+        assert [ranges.engine_for(seasons) for seasons in (bound - 1, bound)] == [ranges.run_season, "compiled"]
     monkeypatch.setattr(ranges, "has_compiler", lambda: False)
     assert ranges.engine_for(1500) is ranges.run_season
 
@@ -293,7 +295,8 @@ def test_advice_is_judged_by_sixty_four_draws_or_twelve_without_a_compiler(monke
     [([], (0.5, 2.0)), ([0.8, 1.4], (0.9, 1.2)), ([1.0], None), ([0.5, 2.0], (0.8, 1.4)), ([0.9, 1.2], (1.0, 1.0))],
 )
 def test_a_margin_is_the_run_about_one_and_none_where_that_fails(fails, margin):
-    """Beyond the first failure nothing counts."""
+    """Beyond the first failure nothing counts; as shipped, from 0.4 to 2 in twentieths."""
+    assert ranges.SCAN.tolist() == pytest.approx(np.linspace(0.4, 2.0, 33).tolist())
     factors = np.array([0.5, 0.8, 0.9, 1.0, 1.2, 1.4, 2.0])
     assert ranges.around(lambda factor: factor not in fails, factors) == margin
 

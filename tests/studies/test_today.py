@@ -15,12 +15,13 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import stdtrit
 
 import panbudget
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.today import page
-from panbudget.studies.today import trials
-from panbudget.studies.today.fan import band
+from panbudget.studies.today import seen, standing, telling, trials
+from panbudget.studies.today.fan import band, start_of
 from tests.garden_file import write_garden, years_csv
 
 DAY = dt.date(2021, 7, 20)
@@ -145,6 +146,10 @@ def test_of_few_years_the_band_reaches_beyond_them():
     eight = np.array([-1.0, 1.0] * 4)[:, None]  # spread √(8/7)
     assert band(eight, worst_is_low=True)["high"][0] == pytest.approx(1.415 * (9.0 / 7.0) ** 0.5, abs=1e-3)
     assert band(three[:1], worst_is_low=True)["high"][0] == 1.0
+    for years in range(2, 9):
+        values = np.arange(years)[:, None]
+        reach = stdtrit(years - 1, 0.9) * values.std(ddof=1) * (1.0 + 1.0 / years) ** 0.5
+        assert band(values, worst_is_low=True)["high"][0] == pytest.approx(values.mean() + reach, abs=1e-3)
 
 
 @pytest.fixture(scope="module")
@@ -222,6 +227,68 @@ def test_a_shut_valve_whose_pan_lies_below_the_trip_is_overdue(result, below, is
         valve = dataclasses.replace(valve, next_opening=None)
     said = page._of_valve(result, "upper", valve)
     assert ("the opening is overdue" in said) is overdue
+
+
+@pytest.mark.parametrize(
+    ("below", "above", "alarms"),
+    [(1.99, None, 0), (2.01, None, 1), (None, 4.99, 0), (None, 5.01, 1)],
+)
+def test_a_level_outside_the_swing_is_suspected_from_two_below_and_five_above(below, above, alarms, result):
+    """In mm; common practice, no source."""
+    valve, season = result.valves["upper"], result.season
+    level = valve.reset_mm + above if below is None else valve.trip_mm - below
+    look = telling.Look(24.0 * len(season.days), dt.datetime(2021, 7, 20, 23, 59), None, False, level)
+    assert len(seen._put(result.scenario, season, start_of(season), "upper", look, 0.0)[1]) == alarms
+
+
+@pytest.mark.parametrize(("hours", "says"), [(47.9, "48 hours earlier"), (48.1, "no opening within 2 days")])
+def test_an_opening_of_the_model_within_two_days_is_the_one_that_was_seen(hours, says, result):
+    last = result.season.openings["start"].iloc[-1]
+    note = seen._nearest(result.season, "upper", last.to_pydatetime() + dt.timedelta(hours=hours))
+    assert says in note
+
+
+def test_nine_earlier_years_are_enough_to_look_ahead_by(result):
+    """The first and the last of nine are the tenth and the ninetieth hundredth (`band`)."""
+    assert [len(standing._few_years(result.scenario, years)) for years in (8, 9)] == [1, 0]
+
+
+def spans_of(garden, losses, off=0.0):
+    """Stretches between two looks without an opening: what the model lost, the last with so many mm more seen."""
+    area = garden.controller["upper"].pan.area
+    look = telling.Look(24.0, dt.datetime(2021, 7, 19), 0, False)
+    spans = [telling._Span(look, look, 0, mm * area, mm * area) for mm in losses]
+    return [*spans[:-1], spans[-1]._replace(seen=(losses[-1] + off) * area)]
+
+
+@pytest.mark.parametrize(
+    ("losses", "off", "moved"), [((9.0,) * 3, 7.99, 0), ((9.0,) * 3, 8.01, 1), ((1.0, 9.0), 30.0, 0)]
+)
+def test_of_three_stretches_one_that_is_eight_millimetres_off_was_moved(losses, off, moved, result):
+    spans, notes = telling._moved(result.scenario, "upper", spans_of(result.scenario, losses, off))
+    assert (len(losses) - len(spans), len(notes)) == (moved, moved)
+
+
+@pytest.mark.parametrize(("lost", "tells"), [(4.99, False), (5.01, True)])
+def test_a_ruler_tells_from_five_millimetres_lost(lost, tells, result):
+    look = telling.Look(0.0, dt.datetime(2021, 7, 1), None, False)
+    figures = telling._figures(
+        result.scenario, result.season, "upper", [look, look], spans_of(result.scenario, (lost,))
+    )
+    assert ("drop" in figures) is tells
+
+
+def test_counts_and_a_meter_tell_within_what_they_stray_by(result):
+    """A phase anywhere between two openings, √(1/12) at either end; 3 % an opening by the hour, and half a one of ten."""
+    looks = [
+        telling.Look(hour, dt.datetime(2021, 7, 1), count, False, meter=at)
+        for hour, count, at in ((0.0, None, 0.0), (240.0, 10, 100.0))
+    ]
+    figures = telling._figures(result.scenario, result.season, "upper", looks, [])
+    swings = np.exp(figures["openings"].ratio) / 10.0  # swings in what the model lost
+    assert figures["openings"].error == pytest.approx((1.0 / 6.0) ** 0.5 * swings)
+    assert figures["litres"].error == pytest.approx(0.03 + 0.5 / 10.0)
+    assert telling._figure(0.0, 9.0, 1.0, np.ones(1)).ratio == pytest.approx(np.log(0.02))
 
 
 def test_a_pan_moved_by_hand_opens_later_or_is_suspected(garden, result):
@@ -383,6 +450,8 @@ def test_a_change_is_worth_a_sentence_from_its_bounds_on(days, litres, lack, is_
     before = np.array([[9.0, 200.0, 100.0]] * 2)
     assert trials._judged("", before, before - [days, litres, lack])[0] == is_worth
     assert not trials._judged("", 0.0 * before, 0.0 * before)[0]
+    fewer = np.arange(11.0)[:, None] * [1.0, 0.0, 0.0]  # four of five runs
+    assert trials._judged("", np.tile(before[:1], (11, 1)), before[:1] - fewer)[1].days_range == (1.0, 9.0)
 
 
 @pytest.mark.parametrize(

@@ -40,6 +40,18 @@ def test_the_shortlist_has_what_is_worse_in_no_year_first_where_none_reaches_it(
     assert {round((setting.area - 0.2) / 0.1) for setting in found} >= set(range(20))
 
 
+@pytest.mark.parametrize(("share", "best"), [(0.6801, 2), (0.6799, 1)])
+def test_where_none_reaches_it_two_cells_in_a_hundred_are_equal(share, best):
+    assert best_of([9.0, 5.0, 1.0], [0.1, 0.7, share]).best == best
+
+
+@pytest.mark.parametrize(("years", "parts"), [(1, 0), (3, 3), (5, 5), (12, 5)])
+def test_each_year_is_left_out_once_with_all_its_draws_in_five_parts_at_most(years, parts):
+    found = choosing.held_out(years, 2)
+    assert len(found) == parts
+    assert (sum(found) == 1).all() if parts else found == []
+
+
 def test_then_the_plants_count_and_a_day_is_as_good_as_none():
     """A mean of 1.0 days against 0.0 is equal, 1.1 is not: then less water wins."""
     assert best_of([90.0, 30.0, 20.0, 10.0], stress=[9.0, 0.0, 1.0, 1.1]).best == 2
@@ -66,7 +78,8 @@ def test_then_water_then_openings_then_what_changes_least():
     settings = [PRESENT, PRESENT._replace(area=0.3, refill_flow=3.0), same_pan, PRESENT._replace(area=0.4)]
     choice = best_of([200.0, 100.0, 102.0, 103.0], often=[2.0, 4.0, 4.25, 2.0], settings=settings)
     assert (choice.best, choice.equal) == (2, (1,))
-    assert best_of([200.0, 100.0, 102.0, 103.0], often=[2.0, 4.0, 4.3, 2.0], settings=settings).best == 1
+    assert best_of([200.0, 100.0, 102.03, 103.0], settings=settings).best == 1
+    assert best_of([200.0, 100.0, 102.0, 103.0], often=[2.0, 4.0, 4.255, 2.0], settings=settings).best == 1
 
 
 def test_of_equals_one_tub_wins_over_two_dishes():

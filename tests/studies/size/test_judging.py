@@ -1,6 +1,7 @@
 """What settings come to beside the wishes, at the bounds: bare outcomes, no replay."""
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pytest
@@ -30,7 +31,7 @@ def missed(*outcomes, **wishes):
         ("openings_a_day", {"openings_a_day": 0.9}, {}, True),
         ("openings_a_day", {"openings_a_day": 0.0}, {"openings_a_day": (0.0, 4.0)}, False),
         ("when", {"daylight_openings": 0.05}, {"when": "night"}, False),  # one in twenty: common practice, no source
-        ("when", {"daylight_openings": 0.06}, {"when": "night"}, True),
+        ("when", {"daylight_openings": 0.0501}, {"when": "night"}, True),
         ("when", {"daylight_openings": 0.30}, {}, False),
     ],
 )
@@ -39,6 +40,14 @@ def test_a_wish_is_missed_beyond_the_bound_and_not_at_it(wish, values, wishes, b
     found = missed(outcome(**values), **wishes)
     assert found.pop(wish) == by
     assert set(found.values()) == {0.0}
+
+
+def test_beside_what_is_described_the_garden_is_looked_at_a_little_off_on_every_side():
+    """A tenth of exposure and a twentieth of refill flow; our choice, no source."""
+    near = judging.near_draws(2)
+    corners = {(1.0, 1.0), *itertools.product((0.9, 1.1), (0.95, 1.05))}
+    assert set(zip(near.exposure.tolist(), near.refill_flow.tolist(), strict=True)) == corners
+    assert (near.swing.tolist(), near.emitters.tolist()) == ([1.0] * 5, [[1.0] * 2] * 5)
 
 
 def test_hours_held_open_or_dry_are_shown_and_count_for_no_wish():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from panbudget import replay
 from panbudget.errors import PanbudgetError, ReadingsError
 from panbudget.season.layout import prepare
+from panbudget.studies.fit import evidence
 from panbudget.studies.fit.estimate import fit, fit_controller
 from tests.studies.fit.test_estimate import Field, true_garden, values
 
@@ -115,3 +117,62 @@ def test_a_fit_gives_the_seasons_litres_with_a_range_that_its_overlay_draws(fiel
 def test_an_unknown_name_to_hold_is_refused(name, field):
     with pytest.raises(PanbudgetError, match=f'hold "{name}" is unknown; expected: refill or swing'):
         fit(field.garden, "log.csv", hold=(name,))
+
+
+def pan_of(counts=(), levels=(), meters=(), timeless=0, **pan):
+    """A pan of which so much was read; at 150 mm it shuts, 20 mm lower it opens, and its rim is 30 mm higher."""
+    read = {
+        key: np.array(values, float) for key, values in (("counts", counts), ("levels", levels), ("meters", meters))
+    }
+    visits = [SimpleNamespace(timed=k >= timeless) for k in range(max(map(len, read.values())))]
+    usual = {"reset_mm": 150.0, "swing": 4.0, "area": 0.2, "freeboard": 6.0}
+    return SimpleNamespace(visits=visits, **read, **usual | pan)
+
+
+@pytest.mark.parametrize(
+    ("read", "untold"),
+    [
+        ({"counts": [1] * 12, "levels": [140] * 12, "meters": [9] * 3}, set()),
+        ({"counts": [1] * 12, "levels": [140] * 12, "meters": [9] * 2}, {"refill"}),
+        ({"counts": [1] * 2, "levels": [140] * 2, "meters": [9] * 30}, {"refill", "swing"}),
+        ({"counts": [1] * 11, "levels": [140] * 12, "meters": [9] * 3}, {"swing"}),
+        ({"counts": [1] * 12, "levels": [140] * 11, "meters": [9] * 3}, {"swing"}),
+        ({"counts": [1] * 999, "levels": [140] * 999, "meters": [9] * 3, "timeless": 99}, set()),  # a tenth
+        ({"counts": [1] * 999, "levels": [140] * 999, "meters": [9] * 3, "timeless": 100}, {"swing"}),
+    ],
+)
+def test_too_few_readings_tell_no_refill_flow_and_no_swing(read, untold):
+    assert set(evidence.beforehand(pan_of(**read), ())) == untold
+
+
+@pytest.mark.parametrize(
+    ("level", "hint"),
+    [(140.0, ""), (4.528, "inches"), (4.527, "depth from the rim"), (7.086, "inches"), (7.087, "depth from the rim")],
+)
+def test_levels_read_like_a_unit_from_fifteen_millimetres_below_the_swing_up_to_the_rim(level, hint):
+    """From 115 to 180 mm, which are 4.5276 to 7.0866 in; 4.527 and 7.087 mm down from the rim would do as well."""
+    found = evidence._level_hint(pan_of(levels=[level]))
+    assert hint in found
+    assert bool(found) is bool(hint)
+
+
+@pytest.mark.parametrize(("off", "side"), [(3.99, ""), (4.01, "above"), (-3.99, ""), (-4.01, "below")])
+def test_a_fifth_of_the_levels_four_millimetres_beyond_the_swing_are_named(off, side):
+    """Of eleven, the third from an end is its fifth."""
+    end, further = (150.0 + off, 5.0) if off > 0.0 else (130.0 + off, -5.0)
+    found = evidence.levels_off(pan_of(levels=[140.0] * 8 + [end] + [end + further] * 2))
+    assert len(found) == bool(side)
+    assert all(side in sentence for sentence in found)
+
+
+@pytest.mark.parametrize(("error", "tells"), [(0.1799, True), (0.1801, False)])
+def test_an_exposure_within_eighteen_per_cent_is_told(error, tells):
+    untold: dict[str, str] = {}
+    evidence._open(SimpleNamespace(covariance=np.eye(3) * error**2), untold)
+    assert (untold == {}) is tells
+
+
+@pytest.mark.parametrize(("factor", "likely"), [(0.7907, True), (1.2648, True), (0.7905, False), (1.265, False)])
+def test_an_exposure_up_to_the_root_of_odd_beyond_its_range_is_likely(factor, likely):
+    """√1.6 = 1.2649, to either side of a range that is one factor."""
+    assert evidence._is_likely(factor, (1.0, 1.0)) is likely

@@ -81,6 +81,19 @@ def test_a_spare_column_that_cannot_be_true_is_left_out_and_said(tmp_path):
         read(tmp_path, table(rh_max=with_day(80, 400)))
 
 
+@pytest.mark.parametrize(("wrong", "whole"), [(1, True), (2, True), (3, False)])
+def test_few_cells_that_cannot_be_true_leave_a_spare_column_its_others(tmp_path, wrong, whole):
+    """A tenth of twenty days may be filled; beyond it the column goes, and FAO-56 eq 18 takes the place of eq 17."""
+    cells = [105.0] * wrong + [40.0] * (20 - wrong)
+    weather = read(tmp_path, table(rh_max=80, rh_min=cells), start=dt.date(2025, 6, 1))
+    by = {str(how) for how in weather.flags["vapour_pressure"]}
+    assert ("eq 17 from rh_max and rh_min" in by) is whole
+    assert [caution.name for caution in weather.cautions if "rh_min is 105 %" in caution.sentence] == [
+        "rh_min-range"
+    ] * whole
+    assert any("left out, as nothing needs it: rh_min is 105 %" in note for note in weather.notes)
+
+
 @pytest.mark.parametrize(("share", "refused"), [(1.04, False), (1.2, False), (1.24, False), (1.26, True)])
 def test_a_bright_day_in_a_low_sun_is_brought_down(tmp_path, share, refused):
     """In December at 52° a clear sky's light by its height alone is too little; beyond 1.25 of it is no weather."""

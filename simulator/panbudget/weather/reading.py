@@ -14,7 +14,7 @@ import pandas as pd
 from panbudget.errors import Problem, WeatherError
 from panbudget.physics import air
 from panbudget.weather.calendar import arrange, laid_out
-from panbudget.weather.checks.inspection import CheckedFile, Inspection, RawFile
+from panbudget.weather.checks.inspection import Caution, CheckedFile, Inspection, RawFile
 from panbudget.weather.checks.plausibility import inspect_values, trust_problem
 from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits
@@ -26,6 +26,7 @@ from panbudget.weather.site import Site, place_doubts, sky_of, station_notes
 from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.source import open_source
+from panbudget.words import in_both
 
 #: standard name -> where it is found, as in `read_weather`
 Columns = Mapping[str, Any] | None
@@ -216,7 +217,7 @@ _HUMIDITIES = ("vapour_pressure", "dew_point", "rh_max", "rh_min", "rh_mean")
 
 
 def _without_spare(inspected: Inspection) -> Iterator[str]:
-    """Leave out columns that can't be true and that nothing needs, for a better one is whole; say why instead of refusing."""
+    """Leave out what can't be true of columns that nothing needs, for a better one is whole: few cells, or all; say why."""
     wrong = {problem.where for problem in inspected.problems}
     whole = [
         name
@@ -227,5 +228,11 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
     left_out = [problem for problem in inspected.problems if problem.where in spare]
     inspected.problems[:] = [problem for problem in inspected.problems if problem.where not in spare]
     for each in left_out:
-        inspected.put(slice(None), [each.where], np.nan)
+        true = 0 if each.where in inspected.condemned else inspected.known(each.where).size
+        if true >= (1.0 - GapLimits().share) * inspected.asked.sum():  # those cells were taken out, and the rest tells
+            brief = in_both(replace(each, expected="", cure="").sentence)()
+            said = Caution(each.code, in_both(each.sentence)(), {}, note("spare-cells", name=each.where), brief)
+            inspected.cautions += [said] * inspected.cautious
+        else:
+            inspected.put(slice(None), [each.where], np.nan)
         yield note("spare", sentence=each.sentence())

@@ -12,7 +12,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_depth, in_percent
-from panbudget.weather.checks.plausibility import checks_made
+from panbudget.weather.checks.plausibility import TRUSTED, checks_made
 from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
@@ -114,6 +114,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     lacks = any(row["days"] == season.totals["season"]["days"] for row in filled_rows(season))
     unused = checked.weather.provenance.get("unused", "") if lacks else ""
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
+    trusted = sorted(doubted.intersection(TRUSTED))
     said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
     listed_by_all = [f for f in season.findings if f.code not in doubted]
     grave = [f for f in listed_by_all if f.severity != "note" and f.code not in said]
@@ -124,7 +125,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(_filled_lines(checked, everything) or [_say("line_whole")]),
         *([_say("line_unused", unused=unused)] if unused else []),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
-        *([_say("line_trust", names=", ".join(f'"{name}"' for name in sorted(doubted)))] if doubted else []),
+        *([_say("line_trust", names=", ".join(f'"{name}"' for name in trusted))] if trusted else []),
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]
     if not everything:

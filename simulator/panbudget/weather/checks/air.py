@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, beside
 from panbudget.weather.messages import note
@@ -120,6 +120,13 @@ def scale_of(name: str, values: Floats) -> str:
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
         return "tenths of °C"
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
+
+
+def longest(of: Mask) -> tuple[int, int]:
+    """Return where the longest run of True begins, and its length."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], of.astype(np.int8), [0]])))
+    lengths = edges[1::2] - edges[::2]
+    return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
 
 
 def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:

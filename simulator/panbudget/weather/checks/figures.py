@@ -14,8 +14,9 @@ from itertools import combinations
 import numpy as np
 
 from panbudget.numeric import Floats, Ints, Mask
+from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
-from panbudget.weather.checks.sensors import longest, run_by_chance
+from panbudget.weather.checks.sensors import run_by_chance
 from panbudget.weather.text.columns import STANDARD, number
 
 # days in a row on which two columns are the same to the digit, and how many figures stand among them at least [d, -]
@@ -24,12 +25,17 @@ _SAME_DAYS, _FIGURES = 14, 7
 _DAMP = 98.0
 # days at a column's end, the stretches that they come in, and how many times as many they are as those of any other figure [d, -, -]
 _AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
+# days, each by itself, that have one highest or lowest figure, how far that is from the next by the reach of all others, and by
+# their least step: a mark, as 9.9 is [-, -, -]
+_MARKED, _FAR, _STEPS_FAR = 3, 0.25, 5.0
 # the chance that so many wet days have the largest rain, below which it is a limit
 _TIED = 3e-4
 # the chance of a row of equal steps, below which somebody drew it; days of a column that stands in the order of size [-, d]
 _DRAWN, _IN_ORDER = 1e-6, 30
 # what may be filled in where it is left empty
 _FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation")
+# columns that may be below 0
+_BELOW_NOTHING = ("tmin", "tmax", "dew_point")
 # columns that may end in the weather's own limit: calm, a gauge's first drop, a clear sky's noon
 _NO_LOWEST = ("wind", "rain", "radiation", "rh_max")
 
@@ -50,14 +56,12 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a highest or lowest figure that comes far more often than any other, in many stretches: a sensor's limit."""
     for name in names:
         values = inspection.of_asked(name).round(6)  # sums of equal records differ by their last bits
-        figures, counts = np.unique(
-            values[(values > 0.0) | (name in ("tmin", "tmax", "dew_point"))], return_counts=True
-        )
+        figures, counts = np.unique(values[(values > 0.0) | (name in _BELOW_NOTHING)], return_counts=True)
         known = ~np.isnan(figures)
         figures, counts = figures[known], counts[known]
         for end in (-1, 0) if figures.size > 2 else ():
             here, others = values == figures[end], np.delete(counts, end).max()
-            natural = name in _NO_LOWEST if end == 0 else name.startswith("rh") and figures[end] >= _DAMP
+            natural = _is_natural(name, end, float(figures[end]))
             stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
             enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others and stretches >= _STRETCHES
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
@@ -69,6 +73,28 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                     "others": int(others),
                 }
                 yield Verdict((name,), "value-limit", words, _filled(inspection, name, here))
+
+
+def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a highest or lowest figure on several days by themselves that lies far from all others."""
+    for name in names:
+        values = inspection.of_asked(name).round(6)
+        known = values[~np.isnan(values) & ((values > 0.0) | (name in _BELOW_NOTHING))]
+        figures = np.unique(known)
+        for end in (-1, 0) if figures.size > 2 else ():
+            rest, figure = np.delete(figures, end), float(figures[end])
+            here = values == figure
+            stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
+            far = abs(figure - float(rest[end])) > max(_FAR * np.ptp(rest), _STEPS_FAR * np.diff(rest).min())
+            if stretches >= _MARKED and far and not _is_natural(name, end, figure):
+                words = {"count": int(here.sum()), "next": number(float(rest[end]))}
+                shown = f"{number(figure)} {STANDARD[name].shown_unit}"
+                yield Verdict((name,), "value-mark", {**words, "shown": shown}, _filled(inspection, name, here))
+
+
+def _is_natural(name: str, end: int, figure: float) -> bool:
+    """Tell whether weather itself may end at a column's lowest (0) or highest (-1) figure."""
+    return name in _NO_LOWEST if end == 0 else name.startswith("rh") and figure >= _DAMP
 
 
 def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -111,5 +137,6 @@ _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind
 CHECKS: tuple[Doubt, ...] = (
     Doubt("columns-alike", _copied, _COLUMNS, _SAME_DAYS, needs=("tmax",)),
     Doubt("value-limit", _limited, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
+    Doubt("value-mark", _marked, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
     Doubt("value-series", _drawn, tuple(name for name in _COLUMNS if name != "rain"), _IN_ORDER, needs=("tmax",)),
 )

@@ -13,9 +13,8 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.checks.air import is_fahrenheit
+from panbudget.weather.checks.air import is_fahrenheit, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
-from panbudget.weather.checks.sensors import longest
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import TO_FILL_IN
@@ -26,6 +25,9 @@ _DAYS_TO_JUDGE, _MONTH = 14, 30
 _WET_DAYS, _REPEATED, _ALIKE, _ON_ONE_DAY = 10, 0.3, 0.65, 0.9
 # a day's rain that is one of a kind: this much, and so many times the next; shares of wet and calm days that speak for an exchange
 _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
+# the same of a day that warms up, is bright and dry as days without rain are, so far as these are known, each against the middle of
+# those, and how many such signs tell [mm, -, -]
+_DOWNPOUR, _AS_DRY, _SIGNS = 40.0, 0.75, 2
 # gaps between wet days that tell: how many, the shortest, and share of whole weeks among them; how many, and how far from a
 # month's length [-, d, -, -, d, d]
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
@@ -330,10 +332,22 @@ def _rain_twice(inspection: Inspection, names: list[str], *, text: str, column: 
 
 def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     *_, second, most = (0.0, *np.sort(inspection.known("rain")))
-    if most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN):
-        rain = inspection.of_asked("rain")
+    rain = inspection.of_asked("rain")
+    cloudburst = most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN)
+    downpour = most > max(_DOWNPOUR, _TIMES_SECOND * second)
+    if cloudburst or (downpour and _is_dry(inspection, int(np.nanargmax(rain)))):
         instead = inspection.with_asked(rain=np.where(rain == most, second, rain))
-        yield Verdict(names, "rain-spike", {"second": second}, instead)
+        yield Verdict(names, f"rain-spike{'' if cloudburst else '/dry'}", {"second": second}, instead)
+
+
+def _is_dry(inspection: Inspection, day: int) -> bool:
+    """Tell whether one of the days asked for warms up, is bright and dry as the middling one without rain."""
+    signs = [inspection.of_asked("tmax") - inspection.of_asked("tmin")] if inspection.has("tmin", "tmax") else []
+    signs += [telling_share(inspection, SOME_LIGHT)] if inspection.has("radiation") else []
+    signs += [100.0 - inspection.of_asked("rh_min")] if inspection.has("rh_min") else []
+    without = inspection.of_asked("rain") == 0.0
+    shares = [sign[day] / np.nanmedian(sign[without]) for sign in signs if not np.isnan(sign[without]).all()]
+    return len(shares) >= _SIGNS and min(shares) >= _AS_DRY
 
 
 def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -19,15 +19,18 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import around, extremes, leap, steps, windier
+from panbudget.weather.checks.air import around, extremes, leap, longest, steps, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.messages import counted
 from panbudget.weather.text.columns import STANDARD, number
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
 _ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
 # the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck
 _CHANCE = 5.5e-6
+# the same on days that stand by themselves, with a lowest humidity of this or more, that warm up by this: how many [d, %, °C]
+_DAMP_DAYS, _DAMP_BY_DAY, _WARMING_FAR = 5, 95.0, 9.0
 # a day's rain that dew or a gauge's one tip is not [mm]
 _NO_DEW = 1.0
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
@@ -57,6 +60,8 @@ _MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS, _A_FEW = 3.0, 2.5, 45, 25, 9
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
+# the same of a column by itself [d]
+_COLUMN_TWICE = 8
 # how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
 # how much more from day to day than over two days, and that at least [-, °C]
@@ -85,13 +90,6 @@ _ADDED = {"wind": 0.3, "range": 0.0}  # of what is looked at by its logarithm: w
 _RARE, _FEW_HOURS = 0.5, 8
 
 
-def longest(of: Mask) -> tuple[int, int]:
-    """Return where the longest run of True begins, and its length."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], of.astype(np.int8), [0]])))
-    lengths = edges[1::2] - edges[::2]
-    return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
-
-
 def run_by_chance(of: Mask) -> tuple[int, int, float]:
     """Return the longest run of True, as `longest`, and how often the others are True. [d, d, -]"""
     first, length = longest(of)
@@ -108,7 +106,8 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a value that repeats longer than its grain and the weather explain; nothing and saturation may last."""
     for name in names if _varies(inspection) else ():
         values = inspection.of_asked(name)
-        same = (values[1:] == values[:-1]) & (values[1:] != 0.0) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
+        same = (values[1:] == values[:-1]) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
+        same &= (values[1:] != 0.0) | (name == "dew_point")
         same &= (name != "rain") | (values[1:] >= _NO_DEW)
         first, length, chance = run_by_chance(same)
         if same.size * min(chance, 0.5) ** length < _CHANCE:
@@ -144,6 +143,13 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, days).items()}
             yield Verdict((name,), "humidity-saturated", values, instead)
             return
+    warmer = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING_FAR
+    damp = warmer & (inspection.of_asked("rh_min") >= _DAMP_BY_DAY) if inspection.has("rh_min") else ~warmer & warmer
+    if damp.sum() >= _DAMP_DAYS:
+        words: dict[str, object] = {"damp": _DAMP_BY_DAY, "warming": _WARMING_FAR, "count": int(damp.sum())}
+        words["first"] = inspection.day_asked(int(np.argmax(damp)))
+        instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, damp).items()}
+        yield Verdict(("rh_min",), "humidity-saturated/days", words, instead)
 
 
 def _present(inspection: Inspection) -> list[str]:
@@ -246,14 +252,15 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures, or temperatures alone, stand in the file before; days alike in a row are another's."""
     temperatures = ["tmin", "tmax"]
-    if (
-        not _varies(inspection)
-        or not _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size
-    ):
-        return  # where they don't, nothing does
-    for columns, text in ((names, "days-twice"), (temperatures, "days-twice/temperatures")):
+    if not _varies(inspection):
+        return
+    # where temperatures don't, nothing does but a column by itself
+    both = _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size
+    of_both = ((names, "days-twice", _TWICE), (temperatures, "days-twice/temperatures", _TWICE)) if both else ()
+    of_one = (([name], "days-twice/column", _COLUMN_TWICE) for name in names if name not in temperatures)
+    for columns, text, least in (*of_both, *of_one):
         days = _hashed(inspection, columns)
-        count = _too_many_alike(days)
+        count = max(_too_many_alike(days), least)
         if len(days) < 2 * count:
             continue
         key, again = _again(inspection, columns, days, count)
@@ -265,8 +272,25 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
             filled = [name for name in columns if name not in temperatures]
             instead = {k: v for name in filled for k, v in inspection.without(name, wrong[inspection.asked]).items()}
-            yield Verdict(("tmin", "tmax"), text, words, instead)
+            yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
+    yield from _copied_next(inspection, names)
+
+
+def _copied_next(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a day all of whose figures are those of the day before, by how often each column repeats itself."""
+    values = np.array([inspection.of_asked(name) for name in names])
+    same = values[:, 1:] == values[:, :-1]
+    telling = same & (values[:, 1:] != 0.0) & ~np.isnan(values[:, 1:])
+    shares = np.maximum(telling.sum(axis=1) - telling.all(axis=0).sum(), 1.0) / telling.shape[1]
+    alike = np.where(telling.all(axis=0))[0] + 1
+    chance = telling.shape[1] * float(np.minimum(_LASTING * shares, 0.5).prod())
+    if alike.size and chance < _BY_CHANCE:
+        days = np.isin(np.arange(values.shape[1]), alike)
+        filled = [name for name in names if name not in ("tmin", "tmax")]
+        instead = {k: v for name in filled for k, v in inspection.without(name, days).items()}
+        words = {"days": counted(alike.size, "day"), "first": inspection.day_asked(int(alike[0]))}
+        yield Verdict(("tmin", "tmax"), "days-twice/next", words, instead)
 
 
 def _hashed(inspection: Inspection, names: list[str]) -> npt.NDArray[np.uint64]:
@@ -277,7 +301,7 @@ def _again(
     inspection: Inspection, names: list[str], days: npt.NDArray[np.uint64], count: int
 ) -> tuple[npt.NDArray[np.uint64], Ints]:
     """Return a key of so many days from each on, and the rows whose key stands before; what lacks or doesn't change has none."""
-    changes = np.abs(np.diff(inspection.all_of("tmax"), prepend=np.nan)) > 0.0
+    changes = np.abs(np.diff(inspection.all_of("tmax" if "tmax" in names else names[0]), prepend=np.nan)) > 0.0
     parts = [days, inspection.daily[names].notna().all(axis=1).to_numpy(), changes]
     rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, count) for part in parts)
     key = (rows * np.uint64(31) ** np.arange(count, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Mask
+from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
@@ -56,6 +57,9 @@ _PART, _FADED = 30, 0.71
 _AT_CEILING = 5
 # sunshine above the geometric day: refraction and rounding [h]; per cent of it that are none in tenths of an hour of a season [%]
 _LONGER, _NEARLY_ALL = 0.3, 90.0
+# the most that a share of the daylight is over weeks of long days, printed and a little off, and how long these are; days without
+# any sunshine in a row, and how much they warm up of what others do [-, h, d, -]
+_SHARE, _LONG_DAY, _SUNLESS, _AS_WARM = 1.1, 10.0, 8, 0.8
 
 
 def bright_bound(sky: Sky) -> Floats:
@@ -72,8 +76,25 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         text = "percent" if high <= 100.0 else text
         unit = {"tenths": "0.1 h", "percent": "%" if high > _NEARLY_ALL else TO_FILL_IN}.get(text, text)
         yield Verdict(names, f"sunshine-unit/{text}", {"longest": longest, "unit": unit})
-    elif known.size >= _DAYS_TO_JUDGE and 0.0 < high <= 1.0:
+        return
+    long = inspection.all_of("sunshine")[inspection.asked & (inspection.sky.daylight >= _LONG_DAY)]
+    long = long[~np.isnan(long)]
+    shares = known.size >= _DAYS_TO_JUDGE and high <= 1.0
+    if high > 0.0 and (shares or (long.size >= _DAYS_OF_LIGHT and long.max() <= _SHARE)):
         yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size, "unit": "fraction"})
+
+
+def _sunless(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt long days without any sunshine that warm up as sunny ones do."""
+    sunshine, daylight = inspection.of_asked("sunshine"), inspection.sky.daylight[inspection.asked]
+    first, length = longest((sunshine == 0.0) & (daylight >= _LONG_DAY))
+    if length < _SUNLESS:
+        return
+    days, ranges = slice(first, first + length), inspection.of_asked("tmax") - inspection.of_asked("tmin")
+    sunny = ranges[(sunshine > 0.0) & ~np.isnan(ranges)]
+    if not sunny.size or float(np.nanmedian(ranges[days])) >= _AS_WARM * float(np.median(sunny)):
+        words = {"count": length, "first": inspection.day_asked(first)}
+        yield Verdict(names, "sunshine-zero", words, inspection.without("sunshine", days))
 
 
 def _daylight(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
@@ -300,6 +321,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     at_least("sunshine"),
     Doubt("sunshine-unit", _sunshine_unit, ("sunshine",)),
     Check("sunshine-range", "sunshine", _over_daylight, _daylight),
+    Doubt("sunshine-zero", _sunless, ("sunshine",), _SUNLESS, needs=("tmin", "tmax")),
     at_least("pan_evaporation"),
     Doubt("pan-evaporation-unit", _pan_unit, ("pan_evaporation",)),
     at_most("pan_evaporation"),

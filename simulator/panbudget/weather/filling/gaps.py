@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from panbudget.errors import Problem
 from panbudget.weather.calendar import days_where
+from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import CheckedFile
-from panbudget.weather.checks.sensors import longest
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, problem

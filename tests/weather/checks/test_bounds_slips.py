@@ -1,0 +1,136 @@
+"""
+Checks of slips and marks on the smallest series on which each speaks, and on that beside it across the bound on which it doesn't.
+
+The bounds are common practice, no source; days are invented, a June to August at 38° north.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.weather.checks.days import cautions, codes, spoken
+
+N = 90
+AT = np.arange(N)
+# no two neighbours and no two stretches are equal
+WALK = (2.0 * np.sin(0.7 * AT) + np.sin(2.3 * AT)).round(2)
+DAYS = {"days": N, "tmin": 14.0 + WALK, "tmax": 28.0 + WALK}
+
+
+def marked(figure, count=3, *, step=0.1, column="wind", sign=1.0):
+    """Return wind from 1 to 3 in steps, or that below nothing, with one figure on so many days by themselves."""
+    values = 1.0 + step * (AT % round(2.0 / step + 1))
+    values[10 : 10 + 7 * count : 7] = figure
+    return DAYS | {column: sign * values}
+
+
+def damp(humidity=95.1, warming=9.1, count=5):
+    here = AT % 7 == 3
+    here &= here.cumsum() <= count
+    return DAYS | {"tmax": DAYS["tmin"] + np.where(here, warming, 14.0), "rh_min": np.where(here, humidity, 40.0)}
+
+
+def copied(column, count=8, *, of=WALK + 5.0):
+    values = of.copy()
+    values[50 : 50 + count] = of[10 : 10 + count]
+    return DAYS | {column: values}
+
+
+def next_day(equal):
+    """Return days of which one is as the day before, with columns that are so by themselves on so many other days."""
+    names = ("tmin", "tmax", "wind", "radiation")[: len(equal)]
+    days = {name: 10.0 + WALK + part for part, name in enumerate(names)}
+    for at, (name, count) in enumerate(zip(names, equal, strict=True)):
+        for day in (41, *range(50 + at, 50 + at + 9 * count, 9)):
+            days[name][day] = days[name][day - 1]
+    return {"days": N, **days}
+
+
+def rained(most=40.1, second=5.0, share=0.76, column="rh_min"):
+    """Return a day with so much rain that dries, or warms up, as such a share of what days without rain do."""
+    rain = np.where(AT % 9 == 0, second, 0.0)
+    rain[40] = most
+    dry = np.where(AT == 40, share, 1.0)
+    days = {"tmin": 14.0, "tmax": 14.0 + 14.0 * (dry if column == "tmax" else 1.0)}
+    return {"days": N, "rain": rain, **days, "rh_min": 100.0 - 60.0 * (dry if column == "rh_min" else 1.0)}
+
+
+def sunless(count=8, warming=0.81, start="2025-06-01"):
+    here = (AT >= 20) & (20 + count > AT)
+    sunny = {"tmin": 14.0, "tmax": 14.0 + 10.0 * np.where(here, warming, 1.0)}
+    return {"days": N, "start": start, **sunny, "sunshine": np.where(here, 0.0, 7.0)}
+
+
+# check -> days, the last that pass and the first of which it speaks
+BOUNDS = [
+    ("value-mark", lambda count: marked(6.0, count), 2, 3),
+    ("value-mark", marked, 3.49, 3.51),  # a quarter of 1 to 3 beyond them
+    ("value-mark", lambda figure: marked(figure, step=0.25), 4.24, 4.26),  # and five steps
+    ("value-mark", lambda figure: marked(figure, column="dew_point", sign=-1.0), 3.49, 3.51),
+    ("humidity-saturated", lambda count: damp(count=count), 4, 5),
+    ("humidity-saturated", damp, 94.9, 95.0),
+    ("humidity-saturated", lambda warming: damp(warming=warming), 8.99, 9.01),
+    ("days-twice", lambda count: copied("radiation", count), 7, 8),
+    ("rain-spike", rained, 39.9, 40.1),
+    ("rain-spike", lambda second: rained(45.1, second), 15.1, 15.0),
+    ("rain-spike", lambda share: rained(share=share), 0.749, 0.751),
+    ("rain-spike", lambda share: rained(share=share, column="tmax"), 0.749, 0.751),
+    ("sunshine-zero", sunless, 7, 8),
+    ("sunshine-zero", lambda warming: sunless(warming=warming), 0.799, 0.801),
+]
+
+
+@pytest.mark.parametrize(("check", "days", "last", "first"), BOUNDS)
+def test_slips_and_marks_are_doubted_from_a_bound_on(check, days, last, first):
+    assert not spoken(check, **days(last))
+    assert spoken(check, **days(first))
+
+
+def test_air_may_be_saturated_and_wind_be_still():
+    """A dampest figure of 98 % and more is no mark, nor is the weakest wind."""
+    assert not spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 100.0, 40.0 + WALK)}))
+    assert spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 97.9, 40.0 + WALK)}))
+    assert not spoken("value-mark", **(DAYS | {"wind": np.where(AT % 7 == 3, 0.2, 9.0 + WALK)}))
+
+
+def test_a_dew_point_of_nothing_may_be_stuck_and_a_calm_may_last():
+    """0 °C is a figure as others are; 0 m/s is said by its name, and 0 mm is most days'."""
+    still = (AT >= 20) & (AT < 30)
+    assert "value-stuck" in cautions(trust=(), **(DAYS | {"dew_point": np.where(still, 0.0, 9.0 + WALK)}))
+    assert "value-stuck" not in cautions(
+        trust=(), **(DAYS | {"radiation": 20.0 + WALK, "wind": np.where(still, 0.0, 4.0 + WALK)})
+    )
+
+
+@pytest.mark.parametrize(("equal", "expected"), [((1, 1, 1), False), ((1, 1, 1, 3), True), ((1, 1, 2, 2), False)])
+def test_a_day_as_the_day_before_is_doubted_by_how_often_columns_are(equal, expected):
+    """Of 89 pairs 89 · (5 / 89)³ is 0.016, of four columns 89 · (5 / 89)⁴ · 3 is 0.0027, and · 4 is 0.0035."""
+    assert ("those of the day before" in spoken("days-twice", **next_day(equal))) is expected
+
+
+def test_rain_is_held_against_two_signs_at_least():
+    """The range of temperature alone doesn't tell that it can't have rained."""
+    assert not spoken("rain-spike", **{name: v for name, v in rained(60.0).items() if name != "rh_min"})
+    bright = {name: v for name, v in rained(60.0).items() if name != "rh_min"} | {"radiation": 24.0}
+    assert spoken("rain-spike", **bright)
+
+
+@pytest.mark.parametrize(
+    ("days", "highest", "start", "expected"),
+    [
+        (45, 1.1, "2025-06-01", ["sunshine-unit"]),
+        (45, 1.11, "2025-06-01", []),
+        (44, 1.1, "2025-06-01", []),
+        (45, 1.1, "2025-12-01", []),  # days of less than ten hours
+    ],
+)
+def test_sunshine_never_above_1_in_weeks_of_long_days_is_a_share(days, highest, start, expected):
+    assert codes(days, start=start, sunshine=highest) == expected
+
+
+def test_a_day_with_sun_is_long_from_ten_hours_on():
+    """At 38° north from 29 January on, by FAO-56 eq 34; 0.03 h a day more."""
+    assert not spoken("sunshine-zero", **sunless(8, start="2025-01-08"))
+    assert spoken("sunshine-zero", **sunless(8, start="2025-01-09"))
+    assert spoken("sunshine-zero", **(sunless() | {"sunshine": 0.0}))

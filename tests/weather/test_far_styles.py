@@ -85,6 +85,23 @@ DAYS = {
             *(f"{d.rain / 86400:.6e}", d.wind, d.rh),
         ],
     ),
+    "Thai words and years": daily(
+        "วันที่,อุณหภูมิต่ำสุด (°C),อุณหภูมิสูงสุด (°C),ปริมาณฝน (มม.),ความชื้นเฉลี่ย (%),ความเร็วลม (m/s)",
+        lambda d: [f"{d.date:%d/%m}/{d.date.year + 543}", d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "Turkish m/sn": daily(
+        "Tarih;Minimum Sıcaklık (°C);Maksimum Sıcaklık (°C);Yağış (mm);Ortalama Nem (%);Ortalama Rüzgar Hızı (m/sn)",
+        lambda d: [f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.rh, d.wind))],
+        separator=";",
+    ).encode("cp1254"),
+    "German growers' short names": daily(
+        "Datum;LT_max_2m [°C];LT_min_2m [°C];rF_mittel [%];NS_Summe [mm];Wind_mittel [m/s];GS_Summe [Wh/m²]",
+        lambda d: [
+            *(f"{d.date:%d.%m.%Y}", comma(d.tmax), comma(d.tmin), d.rh, comma(d.rain), comma(d.wind)),
+            round(d.radiation / 0.0036),
+        ],
+        separator=";",
+    ),
     "a flux tower's days": daily(
         "TIMESTAMP,TA_F,TA_F_QC,TMIN_F,TMAX_F,P_F,P_F_QC,WS_F,RH",
         lambda d: [f"{d.date:%Y%m%d}", (d.tmin + d.tmax) / 2, 1, d.tmin, d.tmax, d.rain, 1, d.wind, d.rh],
@@ -202,6 +219,22 @@ def test_files_that_hold_a_quantity_each_are_joined(tmp_path, parts):
         read_weather(paths, SITE, columns={"wind": "Wind"})
     with pytest.raises(WeatherError, match="air temperature"):
         read_weather([paths[1], written(tmp_path, parts[1], "copy.csv")], SITE)
+
+
+def test_a_metric_a_row_is_a_value_a_row(tmp_path):
+    """With seconds since 1970 beside it, as data bases write."""
+
+    def row(t, d, c):
+        seconds = int(np.datetime64(t, "s").astype(np.int64)) * 1000
+        kinds = {"temperature": c, "humidity": d.rh, "rain": at_five(t, d)}
+        return ["\n".join(f"{seconds},{name},{value}" for name, value in kinds.items())]
+
+    agrees(read_weather(written(tmp_path, hourly("time,metric,value", row)), SITE), ("tmin", "tmax", "rain", "rh_mean"))
+
+
+def test_light_that_comes_down_is_known_by_that():
+    header = read_header(["date", "tmin", "tmax", "SWdown (W/m2)", "SWout (W/m2)"], {}, line=1)
+    assert {name: choice.column for name, choice in header.suggested.items()} == {"radiation": "SWdown (W/m2)"}
 
 
 def test_a_clock_in_utc_can_be_stated(tmp_path):

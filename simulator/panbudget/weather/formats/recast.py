@@ -27,7 +27,7 @@ from panbudget.weather.text.rows import separator_of, split
 # lines in which a table may begin, rows that must be alike, lines above them that may be its header
 _HEAD, _ROWS, _ABOVE = 120, 3, 4
 _ELEMENT = re.compile(
-    r"\b(elements?|parameters?|variables?|quantity|measurements?|observations?|sensor|observed property|entity)\b"
+    r"\b(elements?|parameters?|variables?|quantity|measurements?|observations?|sensor|metrics?|observed property|entity)\b"
 )
 _VALUE = re.compile(r"\b(values?|reading|results?|wert|valor|valeur|data|state)\b")
 _UNIT, _YEAR, _MONTH = (re.compile(rf"\b({words})\b") for words in ("units?|einheit|uom", "year|yyyy", "month|mm|mo"))

@@ -31,7 +31,8 @@ _GLUED = re.compile(_DATA["glued"])
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
 # small letters of other alphabets -> Latin ones
 _PLAIN_LETTERS = str.maketrans(_DATA["letters"])
-_SIGNS = re.compile("|".join(sorted(_DATA["signs"], key=len, reverse=True)))
+_SIGN = {unicodedata.normalize("NFKC", sign): english for sign, english in _DATA["signs"].items()}
+_SIGNS = re.compile("|".join(sorted(_SIGN, key=len, reverse=True)))
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
@@ -81,7 +82,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
 @functools.lru_cache(maxsize=1024)
 def in_english(text: str) -> str:
     """Return a header's words in small plain letters, those of some other languages in English."""
-    letters = _latin(_SIGNS.sub(lambda sign: f" {_DATA['signs'][sign[0]]} ", text.lower()))
+    plain = unicodedata.normalize("NFKC", text.lower())
+    letters = _latin(_SIGNS.sub(lambda sign: f" {_SIGN[sign[0]]} ", plain))
     words = re.sub(r"[^a-z0-9]+", " ", letters).strip()
     for pattern, english in _ENGLISH:
         words = pattern.sub(english, words)

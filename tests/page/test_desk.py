@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import datetime as dt
 import json
+import os
 import tomllib
 from dataclasses import replace
 
@@ -245,6 +246,14 @@ def test_weather_that_is_not_there_is_told_too(tmp_path):
     desk = Desk(path)
     assert desk.state == "broken" and "there is no such file" in desk.error
     assert Desk(tmp_path / "nowhere" / "garden.toml").state == "new"
+
+
+@pytest.mark.parametrize("make", [os.mkdir, getattr(os, "mkfifo", os.mkdir)])
+def test_a_folder_or_a_pipe_in_place_of_the_gardens_file_is_told(tmp_path, make):
+    """The page of a folder was an error of the server, and that of a pipe never came."""
+    make(tmp_path / "garden.toml")
+    desk = Desk(tmp_path / "garden.toml")
+    assert (desk.state, desk.text()) == ("broken", "") and str(desk.path) in desk.error
 
 
 def test_a_job_does_what_the_command_does_with_the_settings_laid_over(desk, capsys):

@@ -130,3 +130,16 @@ def test_a_sweep_that_is_refused_keeps_what_it_came_to_before(code, swept, again
     places.write_text(before, encoding="utf-8")
     sweep(plan, out, processes=1)
     assert contents(out) == contents(swept / "out")
+
+
+@pytest.mark.parametrize("earlier", [False, True])
+def test_a_sweep_that_ends_before_its_first_part_leaves_nothing(earlier, swept, again, tmp_path):
+    """A plan and an empty folder for parts were left where the first weather file could not be read."""
+    plan, out = again
+    for weather in (plan.parent / "weather").glob("*.csv"):
+        if weather.name != "places.csv":
+            weather.write_text("x", encoding="utf-8")
+    with pytest.raises(PanbudgetError, match="mend what is wrong and run again"):
+        sweep(plan, out if earlier else tmp_path / "new", processes=1)
+    assert not (tmp_path / "new").exists()
+    assert (out / "seasons" / "part-000000.parquet").exists()

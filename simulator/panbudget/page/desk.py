@@ -435,8 +435,8 @@ class Desk:
         self.run = run
 
     def text(self) -> str:
-        """Return the garden's file as it stands."""
-        return self.path.read_bytes().decode("utf-8-sig", "replace")
+        """Return the garden's file as it stands; nothing of a folder, or of a pipe, which would be waited for."""
+        return self.path.read_bytes().decode("utf-8-sig", "replace") if self.path.is_file() else ""
 
     def wrong_with(self, text: str) -> str:
         """Say what is wrong with a text for the garden's file; "" if nothing is."""

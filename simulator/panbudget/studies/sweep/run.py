@@ -209,11 +209,12 @@ def sweep(
         answering(scheduler)  # before anything is made or cleared
     with alone(folder):
         store = Store(folder, plan, overwrite=overwrite)
-        store.trim(expected.parts)
-        store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
-        run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
-        bad = _run_all(plan, store, watch, run)
-        refuse_sites(plan, {} if keep_going else bad)
+        with store.leaving_what_is_done():
+            store.trim(expected.parts)
+            store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
+            run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
+            bad = _run_all(plan, store, watch, run)
+            refuse_sites(plan, {} if keep_going else bad)
         swept = finished(plan, store, watch.parts, kept=watch.kept, seconds=watch.seconds)
         _written_beside(swept, store, to, maps, quantile)
         swept = dataclasses.replace(swept, elapsed=watch.elapsed)

@@ -352,6 +352,18 @@ class Store:
         if not (self.folder / _EARLIER).exists():
             self._clear()
 
+    @contextlib.contextmanager
+    def leaving_what_is_done(self) -> Iterator[None]:
+        """Where a run ends before its first part with a row, in a folder without earlier ones, take away what it has begun."""
+        try:
+            yield
+        except BaseException:
+            ends = any(os.path.lexists(self.folder / name) for name in (_EARLIER, *_ENDS))
+            if not ends and not any(map(_has_rows, (self.folder / _PARTS).glob("*"))):
+                with contextlib.suppress(OSError):
+                    self._clear()
+            raise
+
     def _clear(self) -> None:
         for name in _OURS:
             remove(self.folder / name)
@@ -481,6 +493,17 @@ def _earlier_parts(folder: Path) -> dict[str, list[tuple[Path, dict[str, Any]]]]
             for site in about.get("places", {}):
                 parts.setdefault(site, []).append((path, about))
     return parts
+
+
+def _has_rows(part: Path) -> bool:
+    """Whether a part has any row; what can't be read may have some."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        return bool(pq.read_metadata(part).num_rows)
+    except (OSError, pa.ArrowException):
+        return True
 
 
 def _about_part(path: Path) -> dict[str, Any] | None:

@@ -72,10 +72,15 @@ def _interrupt(*_: object) -> None:
 
 
 def _again(lost: Any) -> None:
-    """Interrupt once more where the first time fell into a call that can't pass it on, such as a reference's end."""
+    """
+    Interrupt once more where the first time fell into a call that can't pass it on, such as a reference's end.
+
+    Nothing comes of another exception there, as where a library closes a damaged file that it could not open: it is
+    shown where PANBUDGET_TRACEBACK is set.
+    """
     if issubclass(lost.exc_type, KeyboardInterrupt):
         threading.Timer(_SOON, _thread.interrupt_main).start()
-    else:
+    elif os.environ.get("PANBUDGET_TRACEBACK"):
         sys.__unraisablehook__(lost)
 
 

@@ -12,8 +12,10 @@ import pytest
 xr = pytest.importorskip("xarray")
 pytest.importorskip("h5netcdf")
 pytest.importorskip("pyarrow")
+import h5py  # noqa: E402
 import pyarrow.parquet as pq  # noqa: E402
 
+from panbudget.__main__ import main  # noqa: E402
 from panbudget.errors import ScenarioError  # noqa: E402
 from panbudget.physics import evaporation  # noqa: E402
 from panbudget.studies.sweep.grid import places_in_grid  # noqa: E402
@@ -198,6 +200,52 @@ def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_a
     assert [place.elevation for place in places] == [1.0, 2.0, 3.0]
     assert [place.cell for place in places] == [(0, 0), (0, 1), (0, 2)]
     assert held.left_out == 2
+
+
+def _flipped(whole, at):
+    return whole[:at] + bytes([whole[at] ^ 255]) + whole[at + 1 :]
+
+
+@pytest.mark.parametrize("damage", ["half", "an end", "nothing", 10, 200, 1000, "data"])
+def test_a_damaged_grid_is_refused_in_two_lines(damage, tmp_path, tables, capsys):
+    """Where a flipped byte stood in the header, the library said with a traceback that it could not close the file."""
+    grid = tmp_path / "daily.nc"
+    dataset(tables).to_netcdf(grid, engine="h5netcdf", encoding={"tx": {"zlib": True, "fletcher32": True}})
+    with h5py.File(grid) as file:
+        data = file["tx"].id.get_chunk_info(0).byte_offset + 50
+    whole = grid.read_bytes()
+    cuts = {"half": whole[: len(whole) // 2], "an end": whole[:-1], "nothing": b"", "data": _flipped(whole, data)}
+    grid.write_bytes(cuts[damage] if isinstance(damage, str) else _flipped(whole, damage))
+    with pytest.raises(SystemExit) as ended:
+        main(
+            [
+                "sweep",
+                str(grid_plan(tmp_path, "daily.nc")),
+                "--out",
+                str(tmp_path / "out"),
+                "--processes",
+                "1",
+                "--quiet",
+            ]
+        )
+    said = capsys.readouterr().err.splitlines()
+    assert ended.value.code == 2 and len(said) <= 2 and said[0].startswith("daily.nc: "), said
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("first", "last"), [("1800-01-01", None), ("1799-12-31", "1801-12-31"), ("0205-01-01", "0207-01-01")]
+)
+def test_a_grids_years_are_years(first, last, tmp_path, tables):
+    """Days since the year 205 were a bug of ours."""
+    data = dataset(tables)
+    data["time"] = ("time", np.arange(data.sizes["time"]), {"units": f"days since {first}"})
+    data.to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
+    if last is None:
+        assert load_plan(grid_plan(tmp_path, "daily.nc")).places
+        return
+    with pytest.raises(ScenarioError, match=f"its days run from {first} to {last}; expected: years from 1800 to 2200"):
+        load_plan(grid_plan(tmp_path, "daily.nc"))
 
 
 #: by definition of these units; the knot is the nautical mile of 1852 m an hour; inch and mile by the foot of 0.3048 m

@@ -6,6 +6,7 @@ on any of the days looked at (sea) is no site.
 """
 
 import os
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -264,16 +265,27 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
     try:
         # neither dask nor threads: a job reads its own block
         options: dict[str, Any] = {"decode_timedelta": False}
-        data: Any = (
-            xr.open_zarr(path, chunks=None, consolidated=False, **options)
-            if path.is_dir()
-            else xr.open_dataset(path, **options)
-        )
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # that days are of another calendar, which is looked at below
+            data: Any = (
+                xr.open_zarr(path, chunks=None, consolidated=False, **options)
+                if path.is_dir()
+                else xr.open_dataset(path, **options)
+            )
     except (OSError, ValueError, ImportError, KeyError, RuntimeError) as error:  # h5py has its own for a damaged file
-        reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-        raise _wrong("unreadable", shown, reason=reason) from None
+        raise _unreadable(shown, error) from None
     with data:
-        yield data
+        try:
+            yield data
+        except (OSError, RuntimeError) as error:
+            if getattr(error, "errno", None) is not None:  # the system's, of another file
+                raise
+            raise _unreadable(shown, error) from None
+
+
+def _unreadable(shown: str, error: Exception) -> ScenarioError:
+    reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
+    return _wrong("unreadable", shown, reason=reason)
 
 
 def _fingerprint(path: Path) -> str:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats
+from panbudget.scenario.quantities import YEARS
 
 _OURS = ("standard", "gregorian", "proleptic_gregorian")
 _DAY = np.timedelta64(1, "D")
@@ -108,6 +109,9 @@ def days_of_axis(data: Any, time: str) -> Days:
         dates = np.array([laid[row] for row in kept], "datetime64[D]")
     else:
         raise CalendarError("calendar", calendar=calendar, known=", ".join([*_OURS, *_LAID]))
+    first, last = (day.astype(object) for day in dates[[0, -1]])
+    if not YEARS[0] <= first.year <= last.year <= YEARS[1] and first <= last:
+        raise CalendarError("years", first=first, last=last, least=YEARS[0], most=YEARS[1])
     apart = np.diff(dates).astype(int)
     if (apart < 0).any() or (np.diff(values) <= 0 * np.diff(values)).any():
         raise CalendarError("order", name=time)

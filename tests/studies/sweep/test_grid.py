@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from types import SimpleNamespace
 
@@ -18,6 +19,8 @@ import pyarrow.parquet as pq  # noqa: E402
 from panbudget.__main__ import main  # noqa: E402
 from panbudget.errors import ScenarioError  # noqa: E402
 from panbudget.physics import evaporation  # noqa: E402
+from panbudget.physics.sun import extraterrestrial_radiation  # noqa: E402
+from panbudget.studies.sweep import grid as grids  # noqa: E402
 from panbudget.studies.sweep.grid import places_in_grid  # noqa: E402
 from panbudget.studies.sweep.gridded.cf import TABLE as _CF  # noqa: E402
 from panbudget.studies.sweep.plan import load_plan  # noqa: E402
@@ -288,3 +291,72 @@ def test_a_grids_units_are_brought_to_ours():
         for unit, given in units.items():
             assert given == pytest.approx(UNITS.get((kind, unit), (1.0, 0.0)), rel=1e-6), (kind, unit)
     assert all(unit in _CF["units"][kind] for kind, unit in UNITS)
+
+
+def _standardised(values):
+    return (values - values.mean()) / values.std()
+
+
+def _march(dates, *, north, east, stated, other, span, late):
+    """A year's means that follow the sun of two latitudes so well, 25 days late; what is left of them is late, or early."""
+    lagged, quarter = ((dates.day_of_year.to_numpy(float) - lag - 1.0) % 365.0 + 1.0 for lag in (25, 116))
+    suns = [_standardised(extraterrestrial_radiation(lagged, latitude=at)) for at in (north, east)]
+    rest = (1.0 if late else -1.0) * extraterrestrial_radiation(quarter, latitude=50.0)
+    basis = np.column_stack([np.ones(len(dates)), *suns])
+    rest = _standardised(rest - basis @ np.linalg.lstsq(basis, rest, rcond=None)[0])
+    within = np.corrcoef(*suns)
+    share = np.linalg.solve(within, [within[0, 1] * other if stated is None else stated, other])
+    mean = share @ suns + np.sqrt(1.0 - share @ within @ share) * rest
+    return 20.0 + mean * span / np.subtract(*np.percentile(mean, [95.0, 5.0]))
+
+
+_EXCHANGED = {"north": -20.0, "east": 45.0, "stated": None, "other": 0.85, "span": 12.0, "late": True}
+_FULL_YEAR = pd.date_range("2021-01-01", "2021-12-31")
+
+
+@pytest.mark.parametrize(
+    ("change", "dates", "is_refused"),
+    [
+        ({}, _FULL_YEAR, True),
+        # temperatures follow the sun of what is called longitude, and not that of what is called latitude
+        ({"other": 0.81}, _FULL_YEAR, True),
+        ({"other": 0.79}, _FULL_YEAR, False),
+        *(({"other": 0.804, "late": late}, _FULL_YEAR, True) for late in (True, False)),
+        *(({"other": 0.796, "late": late}, _FULL_YEAR, False) for late in (True, False)),
+        ({"north": 3.0, "stated": -0.02}, _FULL_YEAR, True),
+        ({"north": 3.0, "stated": 0.02}, _FULL_YEAR, False),
+        ({"span": 8.1}, _FULL_YEAR, True),
+        ({"span": 7.9}, _FULL_YEAR, False),
+        # or it is a place near the equator with a winter
+        ({"north": 14.8, "span": 16.2}, _FULL_YEAR, True),
+        ({"north": 14.8, "span": 15.8}, _FULL_YEAR, False),
+        ({"north": 15.2, "span": 16.2}, _FULL_YEAR, False),
+        ({"north": 10.0, "east": 25.3, "span": 20.0}, _FULL_YEAR, True),
+        ({"north": 10.0, "east": 24.7, "span": 20.0}, _FULL_YEAR, False),
+        # a longitude that could be no latitude, and samples that tell too little
+        ({"east": 89.9}, _FULL_YEAR, True),
+        ({}, _FULL_YEAR[:301], True),
+        ({}, _FULL_YEAR[:300], False),
+        ({}, _FULL_YEAR[:307:18], True),
+        ({}, _FULL_YEAR[:305:19], False),
+    ],
+)
+def test_seasons_that_are_those_of_the_longitude_are_refused_from_a_bound_on(change, dates, is_refused):
+    """The thresholds are common practice, no source."""
+    known = _EXCHANGED | change
+    mean = _march(dates, **known)
+    recognised = SimpleNamespace(variables=dict.fromkeys(("tmin", "tmax"), SimpleNamespace(factor=1.0, offset=0.0)))
+    samples = {"tmin": mean[:, None] - 4.0, "tmax": mean[:, None] + 4.0}
+    where = np.array([known["north"]]), np.array([known["east"]])
+    with pytest.raises(ScenarioError, match="look exchanged") if is_refused else contextlib.nullcontext():
+        grids._refuse_exchanged(recognised, samples, dates, *where, "daily.nc")
+
+
+def test_numbers_of_a_sample_that_stand_for_missing_are_left_out_from_a_bound_on():
+    dates = pd.date_range("2021-01-01", periods=5)
+    values = np.array([-900.0, -899.0, 0.99e15, 1e15, 20.0]).reshape(5, 1, 1)
+    arrays = {"tn": xr.DataArray(values, dims=("time", "lat", "lon"))}
+    recognised = SimpleNamespace(variables={"tmin": SimpleNamespace(variable="tn")})
+    days = SimpleNamespace(rows=np.arange(5), index=dates)
+    samples, _, _ = grids._samples(recognised, arrays, np.ones((1, 1), bool), days)
+    np.testing.assert_array_equal(samples["tmin"][:, 0], [np.nan, -899.0, 0.99e15, np.nan, 20.0])

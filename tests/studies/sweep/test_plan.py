@@ -140,6 +140,14 @@ def test_every_bad_row_of_the_table_has_a_line(tmp_path):
     assert any("line 5: weather is empty" in line for line in lines)
 
 
+def test_a_sites_name_has_at_most_120_letters(tmp_path):
+    path, table = make_plan(tmp_path), tmp_path / "weather" / "places.csv"
+    table.write_text(f"name,latitude,elevation,weather\n{'a' * 120},38.2,10,place-01.csv\n", encoding="utf-8")
+    assert len(load_plan(path).places[0].name) == 120
+    table.write_text(f"name,latitude,elevation,weather\n{'a' * 121},38.2,10,place-01.csv\n", encoding="utf-8")
+    assert "expected: 1 to 120 printable characters" in _lines(path)[0]
+
+
 def test_a_table_without_a_needed_column_says_which(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "weather" / "places.csv").write_text("name,latitud,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8")

@@ -182,9 +182,8 @@ def write_whole(path: Path, text: str) -> None:
             shutil.copymode(target, draft)
         draft.replace(target)
     except OSError as error:
-        problem = Problem(
-            "unwritable", "", f"can't be written ({error.strerror})", cure="check the folder's permissions"
-        )
+        found = f"can't be written ({error.strerror})"
+        problem = Problem("unwritable", "", found, cure="check the folder's permissions")
         raise OutputError(problem, file=str(path)) from None
     finally:
         draft.unlink(missing_ok=True)
@@ -304,9 +303,8 @@ def _toml_problem(message: str, text: str) -> Problem:
     line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
     if twice := re.search(r"Cannot declare \((.*)\) twice", what):
         key = ".".join(re.findall("'([^']*)'", twice[1]))
-        return Problem(
-            "said-twice", where, f": [{key}] stands twice", "", "two parts can't have one name, so rename one"
-        )
+        cure = "two parts can't have one name, so rename one"
+        return Problem("said-twice", where, f": [{key}] stands twice", "", cure)
     if "Cannot overwrite a value" in what:
         return Problem("said-twice", where, f": the key of `{line}` stands twice", "", "keep one")
     line = line.partition(" #")[0].strip()

@@ -187,10 +187,8 @@ def quantity(text: object, kind: str) -> float:
         raise UnitError(replace(error.problem, cure=_as_written(written, unit, kind))) from error
     value = number * factor + offset
     if abs(value) > (most := _TABLES["most"][kind]):
-        larger = f"{name} of at most {most:g} {target}"
-        raise UnitError(
-            Problem("too-large", "", "is beyond any garden", larger, MEGALITRES if _MEGA.search(unit) else "")
-        )
+        larger, cure = f"{name} of at most {most:g} {target}", MEGALITRES if _MEGA.search(unit) else ""
+        raise UnitError(Problem("too-large", "", "is beyond any garden", larger, cure))
     if 0.0 < abs(value) < (least := _TABLES["least"][kind]):
         found = "is smaller than anything in a garden"
         raise UnitError(Problem("too-small", "", found, f"{name} of at least {least:g} {target}"))

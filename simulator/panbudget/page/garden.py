@@ -172,11 +172,9 @@ class Garden:
                 start = self.desk.in_season(dt.date.fromisoformat(self.heat_start.value or ""))
             except ValueError:
                 return
-            size = {
-                "days": int(self.heat_days.value or 7),
-                "warmer": f"{self.heat_warmer.value or self.usual:g} {self.kelvin}",
-            }
-            heat = {"start": start, **size, "without_rain": bool(self.heat_dry.value)}
+            warmer = f"{self.heat_warmer.value or self.usual:g} {self.kelvin}"
+            heat = {"start": start, "days": int(self.heat_days.value or 7), "warmer": warmer}
+            heat["without_rain"] = bool(self.heat_dry.value)
         if heat != self.desk.heat:
             self.desk.choose(heat=heat)
 

@@ -31,27 +31,19 @@ def garden_rows(gardens: Mapping[str, Scenario]) -> Iterator[dict[str, str]]:
     for title, scenario in gardens.items():
         for name, part in scenario.controller.items():
             pan, supply = part.pan, scenario.supply[part.supply]
-            of_tank = (
-                f"tank, {litres(supply.volume)}"
-                if supply.kind == "tank"
-                else f"mains, {amount(supply.pressure, 'pressure', 'g')}"
-            )
+            holds = litres(supply.volume) if supply.kind == "tank" else amount(supply.pressure, "pressure", "g")
             vessels = "; ".join(str(vessel.in_words) for vessel in pan.vessels)
             of_valve = {
                 "valve": f"{title}: {name}" if title else name,
                 "pan": say(texts()["pan"]["row"], vessels=vessels, pan=pan),
                 "swing": amount(1000.0 * part.valve.swing_kg, "grams", "0"),
                 "refill": _flow(part.valve.refill),
-                "supply": f"{part.supply} ({of_tank})",
+                "supply": f"{part.supply} ({supply.kind}, {holds})",
             }
             for bed, planted in part.bed.items():
                 emitters = f"{planted.emitters.count} × {_flow(planted.emitters)}"
-                yield {
-                    **of_valve,
-                    "bed": bed,
-                    "area": amount(planted.area, "area", ".3g").replace(" ", "\u00a0"),
-                    "emitters": emitters,
-                }
+                area = amount(planted.area, "area", ".3g").replace(" ", "\u00a0")
+                yield {**of_valve, "bed": bed, "area": area, "emitters": emitters}
                 of_valve = dict.fromkeys(of_valve, "")
 
 

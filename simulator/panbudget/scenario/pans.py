@@ -139,11 +139,9 @@ class _Valve(Described):
                 found = 'must be "sunset", "sunrise" or a time such as "20:30"'
                 yield Problem("no-time", f"press_times[{index}]", found)
         minutes = [text.rjust(5, "0") if ":" in text else text for text in self.press_times]  # 8:00 is 08:00
-        for index in range(len(minutes)):
-            if minutes[index] in minutes[:index]:
-                yield Problem(
-                    "named-twice", f"press_times[{index}]", "is a time that stands there before", cure="keep one"
-                )
+        for index in (index for index, minute in enumerate(minutes) if minute in minutes[:index]):
+            found = "is a time that stands there before"
+            yield Problem("named-twice", f"press_times[{index}]", found, cure="keep one")
         if len(self.press_times) > MOST_PRESSES:
             yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
 

@@ -64,9 +64,8 @@ def _names_files(given: object) -> object:
     for text in given if isinstance(given, list) and given else [given]:
         if not isinstance(text, str) or text.replace("\\", "/").rsplit("/", 1)[-1].strip() in ("", ".", ".."):
             found = "is no path" if not isinstance(text, str) else "is a folder" if text.strip() else "is empty"
-            raise Senseless(
-                Problem("no-file", "", found, 'the path of a weather file, such as "weather.csv", or a list')
-            )
+            expected = 'the path of a weather file, such as "weather.csv", or a list'
+            raise Senseless(Problem("no-file", "", found, expected))
     return given
 
 

@@ -100,9 +100,8 @@ class Tank(_Supply):
                 MEGALITRES if self.volume >= _MEGALITRE else "",
             )
         elif self.top_up is not None and self.top_up.below > self.volume:
-            yield Problem(
-                "too-much", "top_up.below", f"is more than the tank holds, {amount(self.volume, 'volume', 'g')}"
-            )
+            found = f"is more than the tank holds, {amount(self.volume, 'volume', 'g')}"
+            yield Problem("too-much", "top_up.below", found)
         elif shape and (len(shape) < 2 or shape[0].volume > 0.0):
             yield Problem("shape", "shape", "needs two points or more, from an empty tank upwards")
         elif any(b.level <= a.level or b.volume <= a.volume for a, b in itertools.pairwise(shape)):

@@ -120,6 +120,7 @@ class Checked(Reported):
     def as_dict(self) -> dict[str, Any]:
         """Return what ``check --json`` prints."""
         source, totals = self.weather.provenance, self.season.totals
+        left_out = {str(year): why for year, why in self.usable.left_out.items()}
         return {
             "season": totals["season"],
             "weather": {
@@ -133,14 +134,9 @@ class Checked(Reported):
                 "notes": list(self.weather.notes),
                 "cautions": [{"check": c.name, "message": c.sentence, "worth": c.worth} for c in self.weather.cautions],
                 "checks": {name: list(columns) for name, columns in self.weather.checks.items()},
-                "heat_waves": [
-                    asdict(wave) | {"start": str(wave.start), "end": str(wave.end)} for wave in self.heat.waves
-                ],
+                "heat_waves": [asdict(wave) for wave in self.heat.waves],
             },
-            "years": {
-                "usable": list(self.usable.weather),
-                "left_out": {str(y): w for y, w in self.usable.left_out.items()},
-            },
+            "years": {"usable": list(self.usable.weather), "left_out": left_out},
             "assumptions": list(self.season.assumptions),
             "findings": list(self.season.findings),
         }

@@ -88,11 +88,8 @@ def _odds(comparison: Comparison) -> Iterator[str]:
     """Say how sure the differences in days short and litres are: over the days looked at, and over all years' seasons."""
     for span in comparison.spans:
         years = comparison.years if span == "season" else (comparison.start.year,)
-        cells = {
-            "years": len(years),
-            "draws": comparison.draws,
-            "interval": _first(comparison).scenario.uncertainty.interval,
-        }
+        interval = _first(comparison).scenario.uncertainty.interval
+        cells = {"years": len(years), "draws": comparison.draws, "interval": interval}
         for name, days, litres, shares in _by_variant(comparison, span):
             shares["equal"] = hundredths(1.0 - days["below"] - days["above"])
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}

@@ -4,8 +4,6 @@ Season tables: what is written of a season as CSV: its days, its beds' totals, i
 Two runs on the same inputs give the same bytes: no dates of writing, no host, numbers printed one way.
 """
 
-from typing import Any
-
 import pandas as pd
 
 from panbudget.season.result import Season
@@ -41,14 +39,9 @@ def daily_table(season: Season) -> pd.DataFrame:
         controller, bed = key.split("/")
         of_bed = table.drop(columns=_NOT_DAILY).assign(growing=table["growing"].astype(int))
         of_valve, supply = season.controllers[controller], valves[controller].supply
-        draughts: dict[str, Any] = {
-            "valve_litres": of_valve["litres"],
-            "supply": supply,
-            "supply_litres": drawn[supply],
-        }
+        of_pan = of_valve[_OF_PAN].assign(valve_litres=of_valve["litres"], supply=supply, supply_litres=drawn[supply])
         if season.tanks:
-            draughts["float_litres"] = season.tanks[supply]["topped_l"] if supply in season.tanks else 0.0
-        of_pan = of_valve[_OF_PAN].assign(**draughts)
+            of_pan["float_litres"] = season.tanks[supply]["topped_l"] if supply in season.tanks else 0.0
         part = pd.concat([season.days[["eto_mm", "rain_mm"]], of_pan, of_bed], axis=1)
         dates = pd.DatetimeIndex(table.index).strftime("%Y-%m-%d")
         for column, value in (("bed", bed), ("controller", controller), ("date", dates)):

@@ -93,10 +93,8 @@ class Away(Reported):
             for key, bed in stay.beds.items():
                 controller, name = key.split("/")
                 where = {"made_heat": int(bool(stay.made_heat)), "controller": controller, "bed": name}
-                texts = {
-                    "first_short": bed.first_short.isoformat() if bed.first_short else "",
-                    "short_before": int(bed.short_before),
-                }
+                first_short = bed.first_short.isoformat() if bed.first_short else ""
+                texts = {"first_short": first_short, "short_before": int(bed.short_before)}
                 rows.append({**days, **where, **vars(bed), **texts, **vars(stay.pans[controller])})
         return pd.DataFrame(rows)
 

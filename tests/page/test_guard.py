@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import os
 
 import pytest
 
-from panbudget.page.guard import Guard, shown_file, upload_target
+from panbudget.page.guard import Guard, briefly, shown_file, upload_target
 
 HOST = "127.0.0.1:8123"
 
@@ -110,3 +111,21 @@ def test_an_upload_stays_in_the_gardens_folder_and_is_a_table(tmp_path):
     assert upload_target(tmp_path, "a" * 116 + ".csv") == tmp_path / ("a" * 116 + ".csv")
     refused = ["garden.toml", "garden.TOML", "page.html", ".hidden.csv", "", "..", "x/", "a" * 117 + ".csv", "a\n.csv"]
     assert [upload_target(tmp_path, name) for name in refused] == [None] * len(refused)
+
+
+@pytest.mark.parametrize("shown", [False, True])
+def test_an_unreadable_packet_is_told_in_a_line(shown, monkeypatch, caplog):
+    """A socket's library told of each with a traceback on the screen."""
+    if shown:
+        monkeypatch.setenv("PANBUDGET_TRACEBACK", "1")
+    logger = logging.Logger("engineio.server")
+    logger.addFilter(briefly)
+    logger.addHandler(caplog.handler)
+    try:
+        int("\x1b[2J%s" + "9" * 5000)
+    except ValueError:
+        logger.exception("message %s error\nfuture: <Task>", "handler")
+    assert ("Traceback" in caplog.text) is shown
+    if not shown:
+        (line,) = caplog.text.splitlines()
+        assert "message handler error (ValueError: " in line and "\x1b" not in line and len(line) < 400

@@ -5,9 +5,13 @@ Every request and every socket passes here before anything else looks at it.
 """
 
 import hmac
+import logging
+import os
 from collections.abc import Awaitable, Callable, MutableMapping
 from pathlib import Path
 from typing import Any
+
+from panbudget.errors import visible
 
 Scope = MutableMapping[str, Any]
 Act = Callable[..., Awaitable[Any]]
@@ -18,6 +22,9 @@ SHOWN = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf"}
 # a scenario, a schema, and what a browser would run
 _NOT_WEATHER = {"", ".toml", ".json", ".html", ".htm", ".svg", ".pdf", ".exe"}
 _LONGEST_NAME = 120
+#: what tells of sockets' packets that can't be read, or not be answered
+LOGGERS = ("engineio.server", "asyncio", "uvicorn.error")
+_LONGEST_LINE = 200
 _HEADERS = {
     "content-security-policy": "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; frame-ancestors 'self'; "
     "form-action 'self'; base-uri 'self'; object-src 'none'",
@@ -73,6 +80,16 @@ class Guard:
         path = str(scope["path"])
         first = path.split("/", 2)[1] if path.startswith("/") else ""
         return 0 if hmac.compare_digest(first.encode(), self.prefix[1:].encode()) else 404
+
+
+def briefly(record: logging.LogRecord) -> bool:
+    """Tell of an error in a line, as a filter of `LOGGERS`: a socket may be sent anything. PANBUDGET_TRACEBACK shows all."""
+    if record.exc_info and not os.environ.get("PANBUDGET_TRACEBACK"):
+        kind, error, _ = record.exc_info
+        first = record.getMessage().strip().partition("\n")[0]
+        record.msg, record.args = visible(f"{first} ({kind and kind.__name__}: {error})"[:_LONGEST_LINE]), ()
+        record.exc_info = record.exc_text = None
+    return True
 
 
 async def _refuse(scope: Scope, status: int, send: Act) -> None:

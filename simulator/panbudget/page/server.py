@@ -4,6 +4,7 @@ Server: the garden's page on 127.0.0.1, at an address with a token in it, for wh
 
 import asyncio
 import contextlib
+import logging
 import os
 import secrets
 import signal
@@ -19,7 +20,7 @@ from panbudget.errors import OutputError, PanbudgetError, Problem
 from panbudget.page.asking import Asking, mending
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
-from panbudget.page.guard import HOST, SHOWN, Guard, shown_file
+from panbudget.page.guard import HOST, LOGGERS, SHOWN, Guard, briefly, shown_file
 from panbudget.page.questions import GARDEN
 from panbudget.words import packaged_text
 
@@ -170,6 +171,8 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
     desk = Desk(garden_in(folder))
     _register(desk)
     app.add_middleware(Guard, token=token, port=port)
+    for name in LOGGERS:
+        logging.getLogger(name).addFilter(briefly)
     address = f"http://{HOST}:{port}/{token}/"
 
     async def opened() -> None:

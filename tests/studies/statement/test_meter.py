@@ -77,6 +77,8 @@ BAD = {
         HEAD + "2025-05-01,9,L,\n2025-06-01,8,L,rollover\n",
         ["line 3", "rollover at 10000"],
     ),
+    "a first rollover without a number": (HEAD + "2025-05-01,9,L,rollover at 9**9\n", ["line 2", "rollover at 10000"]),
+    "a first rollover at its reading": (HEAD + "2025-05-01,9,L,rollover at 9\n", ["line 2", "above"]),
     "a rollover below the reading": (HEAD + "2025-05-01,9,L,\n2025-06-01,8,L,rollover at 5\n", ["line 3", "above"]),
     "a rollover that went up": (HEAD + "2025-05-01,9,L,\n2025-06-01,10,L,rollover at 99\n", ["line 3", "not below"]),
     "an installation from nowhere": (HEAD + "2025-05-01,9,L,\n2025-06-01,0,L,installed\n", ["line 3", "removed"]),

@@ -288,9 +288,10 @@ def _mistake(before: Reading | None, reading: Reading, limit: float) -> str | No
     event = reading.event
     if event not in _EVENTS:
         return "unknown-event"
+    rollover = event == "rollover"
     if before is None:
-        return None
-    removed, rollover = before.event == "removed", event == "rollover"
+        return "no-rollover-number" if rollover and not reading.top > reading.litres else None
+    removed = before.event == "removed"
     up = reading.litres >= before.litres
     mistakes = {
         "out-of-order": reading.moment < before.moment,

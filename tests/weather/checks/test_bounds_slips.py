@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.weather.checks.days import cautions, codes, spoken
+from panbudget.physics import air
+from tests.weather.checks.days import cautions, codes, inspected, spoken
 
 N = 90
 AT = np.arange(N)
+E14 = float(air.saturation_vapour_pressure(14.0))
 # no two neighbours and no two stretches are equal
 WALK = (2.0 * np.sin(0.7 * AT) + np.sin(2.3 * AT)).round(2)
 DAYS = {"days": N, "tmin": 14.0 + WALK, "tmax": 28.0 + WALK}
@@ -56,6 +58,11 @@ def rained(most=40.1, second=5.0, share=0.76, column="rh_min"):
     return {"days": N, "rain": rain, **days, "rh_min": 100.0 - 60.0 * (dry if column == "rh_min" else 1.0)}
 
 
+def vapour(share):
+    """Return a vapour pressure in mmHg, by whose figures nights reach such a share of what air holds; 7.50062 are a kPa."""
+    return {"days": N, "tmin": 14.0, "tmax": 22.0, "vapour_pressure": share * E14 * 7.50062}
+
+
 def sunless(count=8, warming=0.81, start="2025-06-01"):
     here = (AT >= 20) & (20 + count > AT)
     sunny = {"tmin": 14.0, "tmax": 14.0 + 10.0 * np.where(here, warming, 1.0)}
@@ -85,6 +92,21 @@ BOUNDS = [
 def test_slips_and_marks_are_doubted_from_a_bound_on(check, days, last, first):
     assert not spoken(check, **days(last))
     assert spoken(check, **days(first))
+
+
+@pytest.mark.parametrize(("share", "unit"), [(0.799, "hPa"), (0.801, "?"), (1.149, "?"), (1.151, "hPa")])
+def test_a_vapour_pressure_that_may_be_in_mmhg_is_asked_for(share, unit):
+    """In mmHg nights come near to saturation; where they pass it by far, or stay away, figures are in hPa."""
+    (problem,) = inspected(**vapour(share)).problems
+    assert f'unit = "{unit}" }}' in problem.cure
+    assert ("hPa or mmHg" in problem.sentence()) is (unit == "?")
+
+
+def test_rain_in_hundredths_is_called_inches_beside_imperial_units_alone():
+    amounts = np.where(AT % 3 == 0, np.resize([0.13, 0.27, 0.55, 0.08, 0.31], N), 0.0)
+    metric = {**DAYS, "rain": amounts, "pressure": 100.0}
+    assert "inches (or cm" in spoken("rain-unit", **metric)
+    assert "inches (or cm" not in spoken("rain-unit", **metric, units={"pressure": "inHg"}, stated=("pressure",))
 
 
 def test_air_may_be_saturated_and_wind_be_still():

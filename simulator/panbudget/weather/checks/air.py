@@ -63,6 +63,8 @@ _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 _OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
 # share of what air at tmax holds below which a vapour pressure is doubted on a middling day that is no desert's [-, °C]
 _PARCHED, _MILD = 0.08, 33.0
+# share of what air at tmin holds that a vapour pressure reaches on damp nights (one in ten), between which it may be in mmHg [-]
+_DAMP_IN_MMHG = (0.8, 1.15)
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation; how far a single day's
@@ -237,7 +239,14 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
     middle = float(np.median(ratio)) if ratio.size else 0.0
     if middle > 1.5:
         most = saturated[inspection.row_of_highest(values)]
-        yield Verdict(names, "vapour-pressure-unit", {"unit": "hPa" if middle < 15.0 else "Pa", "most": most})
+        unit = "hPa" if middle < 15.0 else "Pa"
+        night = values * _PRESSURE_UNITS["mmHg"] / air.saturation_vapour_pressure(inspection.all_of("tmin"))
+        night = night[inspection.asked & ~np.isnan(night)]
+        damp = float(np.percentile(night, 90.0)) if night.size else 0.0
+        words = {"unit": unit, "looks_like": unit}
+        if _DAMP_IN_MMHG[0] <= damp <= _DAMP_IN_MMHG[1]:
+            words = {"unit": TO_FILL_IN, "looks_like": "hPa or mmHg"}
+        yield Verdict(names, "vapour-pressure-unit", {**words, "most": most})
     elif ratio.size >= _DAYS_TO_JUDGE and middle < _PARCHED and np.nanmedian(inspection.of_asked("tmax")) < _MILD:
         instead = inspection.with_asked(vapour_pressure=10.0 * inspection.of_asked("vapour_pressure"))
         yield Verdict(names, "vapour-pressure-unit/low", {"share": 100.0 * middle, "least": 100.0 * _PARCHED}, instead)
@@ -251,7 +260,7 @@ def windier(inspection: Inspection) -> float:
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    beside, imperial = is_fahrenheit(inspection) and not stated, _imperial(inspection)
+    beside, imperial = is_fahrenheit(inspection) and not stated, imperial_of(inspection)
     own = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
     slow = [
         unit
@@ -283,7 +292,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
 
 
-def _imperial(inspection: Inspection) -> str:
+def imperial_of(inspection: Inspection) -> str:
     """Name the columns whose unit in the file is imperial."""
     headers = (
         inspection.raw.headers.get(name, name)

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.checks.air import is_fahrenheit, longest
+from panbudget.weather.checks.air import imperial_of, is_fahrenheit, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.text.heading import by_file
@@ -67,6 +67,7 @@ _NAMES = {
     "in": "hundredths of inches",
     "cm": "hundredths of cm",
     "m": "metres",
+    "in or cm": "inches (or cm: a neighbour's sum tells)",
     "kg/m^2/s": "kg/m² a second, a model's flux",
 }
 
@@ -81,8 +82,10 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
+        metric = unit == "in" and not is_fahrenheit(inspection) and not imperial_of(inspection)
+        looks_like = _NAMES["in or cm" if metric else unit]
         text = f"rain-unit/inches{stated if wet.size >= _MANY or wet.mean() < _FLUX else '/few'}"
-        yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": _NAMES[unit]}, instead)
+        yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": looks_like}, instead)
     elif (
         by_file(inspection.unit_in_file("rain"), "mm")[0] == _SMALL["in"]
         and wet.size >= _FEW

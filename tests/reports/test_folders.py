@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -177,6 +178,22 @@ def test_two_runs_into_one_folder_are_not_let_in(tmp_path):
             pass
         (made / "daily.csv").touch()
     assert (target / "daily.csv").exists()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell when a process began")
+@pytest.mark.parametrize(("hours", "is_left"), [(0, False), (24 * 365 * 10, True)])
+def test_a_folder_older_than_the_process_of_its_number_was_left_by_another(hours, is_left, tmp_path):
+    """In a container each run has the same number: what a killed one left refused every later run."""
+    left = tmp_path / f".season-{os.getpid()}-abc"
+    left.mkdir()
+    os.utime(left, (at := time.time() - 3600 * hours, at))
+    if is_left:
+        with new_folder(tmp_path / "season", "replay", overwrite=True):
+            assert not left.exists()
+        return
+    with pytest.raises(OutputError, match="is being written by another run"):
+        new_folder(tmp_path / "season", "replay", overwrite=True).__enter__()
+    assert left.exists()
 
 
 def test_a_folder_that_can_t_be_is_refused(tmp_path):

@@ -10,6 +10,7 @@ import re
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextvars import ContextVar
 from pathlib import Path
@@ -23,6 +24,7 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _TABLE = packaged("reports/folders.toml")
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
+_CLOCKS_APART = 60.0  # seconds
 _WRITTEN: ContextVar[Path] = ContextVar("folder that is being written, as it was given", default=Path())
 
 
@@ -128,13 +130,20 @@ def _clear_up(folder: Path, target: Path) -> None:
         process = re.fullmatch(r"(\d+)-\w+", staging.name.removeprefix(_staged(target)))
         if process is None or not staging.is_dir():
             continue
-        if _runs(int(process[1])):
+        if _runs(int(process[1]), staging):
             raise _refused(folder, "busy", process=process[1])
         _give_back(staging, target)
 
 
-def _runs(process: int) -> bool:
-    """Tell whether a process of that number is there, be it another user's."""
+def _runs(process: int, staging: Path) -> bool:
+    """Tell whether the process of that number, be it another user's, may have made a folder: it had begun by then."""
+    with contextlib.suppress(OSError, ValueError, IndexError):  # where the system tells: Linux
+        ticks = int(Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[19])
+        for_so_long = float(Path("/proc/uptime").read_text(encoding="ascii").split()[0]) - ticks / os.sysconf(
+            "SC_CLK_TCK"
+        )
+        if staging.stat().st_mtime < time.time() - for_so_long - _CLOCKS_APART:
+            return False  # a number is given again, in a container nearly always the same
     try:
         os.kill(process, 0)
     except ProcessLookupError:

@@ -275,3 +275,37 @@ def test_a_year_and_a_months_number_are_told_to_be_months(tmp_path, mark):
         read_weather(written(tmp_path, MONTHS[mark] + rows), SITE)
     header = read_header(["year", "month", "day", "tmin", "tmax"], {}, line=1, date=0)
     assert not header.problems
+
+
+OWN = {"at every record": 1, "at every sixth hour": 6}
+
+
+@pytest.mark.parametrize("step", OWN.values(), ids=OWN.keys())
+def test_a_days_extremes_are_those_of_its_records(tmp_path, step):
+    """A degree and more beside the means; without a unit of their own they have the mean's."""
+
+    def row(t, d, c):
+        return [t, f(c), f(c + 0.2 + step / 5), f(c - 0.2 - step / 5), d.rain if t.hour == 6 else 0.0]
+
+    head, *lines = hourly("Time,Temp (°F),Hi Temp,Low Temp,Rain amount (mm)", row).splitlines(True)
+    weather = read_weather(written(tmp_path, head + "".join(lines[::step])), SITE)
+    plain = read_weather(
+        written(tmp_path, (head + "".join(lines[::step])).replace("Hi Temp", "x").replace("Low Temp", "y")), SITE
+    )
+    assert (weather.daily["tmax"] - plain.daily["tmax"]).to_numpy() == pytest.approx(0.2 + step / 5, abs=0.06)
+    assert (plain.daily["tmin"] - weather.daily["tmin"]).to_numpy() == pytest.approx(0.2 + step / 5, abs=0.06)
+    assert 'tmax is taken from "Hi Temp", each record\'s own' in weather.notes
+
+
+@pytest.mark.parametrize("step", OWN.values(), ids=OWN.keys())
+def test_an_extreme_of_the_day_so_far_is_none_of_each_record(tmp_path, step):
+    """At midnight it is still the evening's before; each hour's is left, and it is said."""
+
+    def row(t, d, c):
+        return [t, c, d.tmax, d.tmin, d.rain if t.hour == 6 else 0.0]
+
+    head, *lines = hourly("Time,Temp (°C),Max Temp,Min Temp,Rain amount (mm)", row).splitlines(True)
+    weather = read_weather(written(tmp_path, head + "".join(lines[::step])), SITE)
+    assert weather.daily["tmax"].to_numpy()[1:-1] == pytest.approx([day.tmax for day in TRUTH[1:-1]], abs=3.0)
+    assert (weather.daily["tmax"].to_numpy() < [day.tmax + 0.5 for day in TRUTH]).all()
+    assert any('"Max Temp" is not used' in text for text in weather.notes)

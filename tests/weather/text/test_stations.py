@@ -64,7 +64,7 @@ NOT_USED = [
     "UV Index",
     "Relative Pressure (hPa)",
     "Barometer (hPa)",
-    "High Temp (°C)",
+    "High Daily Temp (°C)",
     "Battery (V)",
 ]
 

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.checks.air import SCALES, scale_of
 from panbudget.weather.marks import is_known_mark
-from panbudget.weather.subdaily.hourly import QUANTITIES, Records, to_days
+from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
 from panbudget.weather.text.headers import Header, stated_order, units_of
 from panbudget.weather.text.heading import known_unit
@@ -28,7 +28,7 @@ from panbudget.weather.text.opening import Opening, find_opening, is_logger_layo
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
-from panbudget.weather.text.stations import is_weather, read_logger_header
+from panbudget.weather.text.stations import EXTREMES, is_weather, read_logger_header
 
 NAME = "logger"
 #: where the format is described
@@ -39,6 +39,9 @@ _MUCH_BETTER = 3.0
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
 _CALM, _STRONG = 1.5, 10.0
+# how far a record's own extreme is from its mean, on a middling one: as many times what that moves from record to record, or so much, which
+# is also by how much it may lie on its other side; the share by which it may stay more often than the mean [-, °C, -]
+_NEAR_EXTREME, _NEAR_DEGREES, _LASTS_MORE = 1.5, 0.6, 0.2
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -118,7 +121,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     _convert_by_step(header, step)
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     marks = list(_without_marks(values, header, cells))
-    values = _known(values)
+    values = _with_own_extremes(_known(values), header, marks)
     if "temperature" not in values and not source.in_part:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
     records = Records(
@@ -265,6 +268,29 @@ def _known(values: dict[str, Floats]) -> dict[str, Floats]:
         share = 1.0 - deficit / saturation_vapour_pressure(known["temperature"])
         known["humidity"] = 100.0 * np.clip(share, 0.0, 1.0)
     return known
+
+
+def _with_own_extremes(values: dict[str, Floats], header: Header, notes: list[str]) -> dict[str, Floats]:
+    """Let go of extremes that are of a longer time than a record's own, as a day's so far are; say which are used."""
+    mean = values.get("temperature", np.zeros(0))
+    near = max(_NEAR_EXTREME * float(np.nanmean(np.abs(np.diff(mean)))), _NEAR_DEGREES) if mean.size > 1 else 0.0
+    for name, sign in (("lowest", -1.0), ("highest", 1.0)):
+        if (own := values.get(name)) is None or mean.size < 2:
+            values.pop(name, None)
+            continue
+        beyond = sign * (own - mean)
+        known, lasts = (
+            ~np.isnan(beyond),
+            [float((np.diff(each) == 0.0).mean()) for each in (own, mean)],
+        )
+        whole = int(known.sum()) >= COMPLETE * max(int((~np.isnan(mean)).sum()), 1)
+        is_own = whole and np.percentile(beyond[known], 1) > -_NEAR_DEGREES and np.median(beyond[known]) <= near
+        if is_own and lasts[0] <= lasts[-1] + _LASTS_MORE:
+            notes.append(note("own-extremes", name=EXTREMES[name], column=header.headers[name]))
+        else:
+            del values[name]
+            notes.append(note("extremes-not-used", column=header.headers[name]))
+    return values
 
 
 def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: Mistakes) -> None:

@@ -395,6 +395,9 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
     for low, high, column in (("tmin", "tmax", values.get("temperature")), ("rh_min", "rh_max", air.get("rh"))):
         if column is not None:
             daily[low], daily[high] = days.extremes(column, day)
+    for name, own, extreme in (("tmin", "lowest", np.fmin), ("tmax", "highest", np.fmax)):
+        if own in values and "temperature" in values:
+            daily[name] = list(days.extremes(extreme(values["temperature"], values[own]), day))[own == "highest"]
     if "vapour_pressure" in air:
         daily["vapour_pressure"] = days.mean(air["vapour_pressure"], day)
     daily |= {name: days.mean(values[name], days.of(name)) for name in ("wind", "pressure") if name in values}

@@ -31,6 +31,8 @@ from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
 _OF_AN_HOUR = re.compile(_DATA["of_an_hour"])
+#: what records may have of their own beside a temperature, of which days get theirs
+EXTREMES = {"lowest": "tmin", "highest": "tmax"}
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
 
 
@@ -129,7 +131,10 @@ def read_logger_header(
         best = _best(
             quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
         )
-        if len(best) > 1:
+        if quantity in EXTREMES:
+            if len(best) == 1 and "temperature" in header.places:
+                _take(header, quantity, best[0], best[0].unit or header.units["temperature"], by_user=False)
+        elif len(best) > 1:
             both = " and ".join(f'"{heading.text}"' for heading in best)
             spoken = quantity.replace("_", " ")
             header.wrong(quantity, "two-columns", both=both, quantity=spoken)
@@ -154,7 +159,7 @@ def _fits(quantity: str, heading: Heading) -> bool:
     units, _, words, by_unit, but = _QUANTITIES[quantity]
     name = _OF_AN_HOUR.sub("", heading.name) if quantity == "radiation" else heading.name
     called = words.search(name) or (heading.unit and by_unit.fullmatch(name))
-    extreme = quantity != "rain" and _EXTREME.search(name)
+    extreme = quantity not in ("rain", *EXTREMES) and _EXTREME.search(name)
     if extreme or heading.unit == "rate" or not called or but.search(name) or NOT_OUTDOORS.search(name):
         return False
     return heading.unit is None or converts(heading.unit, units)

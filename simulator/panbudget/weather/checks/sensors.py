@@ -294,6 +294,8 @@ def _copied_next(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _hashed(inspection: Inspection, names: list[str]) -> npt.NDArray[np.uint64]:
+    if len(names) == 1:
+        return np.asarray(pd.util.hash_array(inspection.all_of(names[0])), dtype=np.uint64)
     return np.asarray(pd.util.hash_pandas_object(inspection.daily[names], index=False), dtype=np.uint64)
 
 
@@ -302,7 +304,7 @@ def _again(
 ) -> tuple[npt.NDArray[np.uint64], Ints]:
     """Return a key of so many days from each on, and the rows whose key stands before; what lacks or doesn't change has none."""
     changes = np.abs(np.diff(inspection.all_of("tmax" if "tmax" in names else names[0]), prepend=np.nan)) > 0.0
-    parts = [days, inspection.daily[names].notna().all(axis=1).to_numpy(), changes]
+    parts: list[Any] = [days, ~np.isnan([inspection.all_of(name) for name in names]).any(axis=0), changes]
     rows, whole, changing = (np.lib.stride_tricks.sliding_window_view(part, count) for part in parts)
     key = (rows * np.uint64(31) ** np.arange(count, dtype=np.uint64)).sum(axis=1, dtype=np.uint64)
     key = np.where(whole.all(axis=1) & (changing.sum(axis=1) >= count // 2), key, np.arange(key.size, dtype=np.uint64))

@@ -267,6 +267,12 @@ def test_a_length_that_is_none(text):
     assert "controller.upper.pan.depth" in refusal({PAN + "depth": text})
 
 
+def test_a_letter_that_cant_be_seen_is_told_of_the_entry_that_has_it():
+    """Of several vessels none was named."""
+    vessels = [{"diameter": "50 cm"}, {"diameter": "5 \u202ecm"}]
+    assert 'pan.vessels[1].diameter = "5 \\u202ecm" holds a letter' in refusal({PAN + "vessels": vessels})
+
+
 def test_plantings_are_listed_in_order_of_time():
     bed = with_values({})["controller"]["upper"]["bed"]["tomatoes"]
     del bed["plants"], bed["planted"]

@@ -510,8 +510,8 @@ def unseen(part: Any, where: str = "") -> Iterator[Problem]:
             yield from unseen(str(key), "a key")
             yield from unseen(value, f"{where}.{key}" if where else str(key))
     elif isinstance(part, list | tuple):
-        for item in part:
-            yield from unseen(item, where)
+        for index, item in enumerate(part):
+            yield from unseen(item, f"{where}[{index}]")
 
 
 def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.toml") -> Scenario:

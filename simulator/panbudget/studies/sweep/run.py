@@ -210,7 +210,6 @@ def sweep(
     with alone(folder):
         store = Store(folder, plan, overwrite=overwrite)
         with store.leaving_what_is_done():
-            store.trim(expected.parts)
             store.log(f"{len(plan.places)} sites, {expected.parts} parts, {expected.processes} processes: begun")
             run = functools.partial(run_jobs, kit, processes=expected.processes, scheduler=scheduler)
             bad = _run_all(plan, store, watch, run)
@@ -285,6 +284,7 @@ def _run_all(
     plan: Plan, store: Store, watch: _Watch, run: Callable[[Iterator[Job]], Iterable[Part]]
 ) -> dict[str, Sequence[str]]:
     """Run what no earlier run has done, and return the sites that can't be run and why."""
+    store.trim(watch.parts)
     bad: dict[str, Sequence[str]] = {}
     for part in run(_waiting(plan, store, watch, bad)):
         bad.update(part.bad)

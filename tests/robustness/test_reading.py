@@ -194,9 +194,9 @@ def test_digits_of_other_scripts_are_read_and_told():
     rows = read_rows(["٢٫٥,1", "٢.٥,１2", "3,4"], Mistakes(), above=0, separator=",", width=2)
     mistakes = Mistakes()
     cells = read_cells(rows, mistakes, numbers={0: "tmin", 1: "tmax"})
-    assert cells.numbers[0][1:].tolist() == [2.5, 3.0] and cells.numbers[1].tolist() == [1.0, 12.0, 4.0]
-    assert cells.notes == ["2 numbers in digits of another script, or in full width, are read as 0 to 9"]
-    assert [problem.found for problem in mistakes.problems()] == ["'٢٫٥' is not a number"]
+    assert cells.numbers[0].tolist() == [2.5, 2.5, 3.0] and cells.numbers[1].tolist() == [1.0, 12.0, 4.0]
+    assert cells.notes == ["3 numbers in digits of another script, or in full width, are read as 0 to 9"]
+    assert not [*mistakes.problems()]  # the Arabic decimal sign is one beside any other
 
 
 def test_what_a_file_says_of_itself_is_shown_escaped(tmp_path):

@@ -21,7 +21,9 @@ def record(days=10, start="2025-05-01", **site):
     index = pd.date_range(start, periods=days, name="date")
     daily = pd.DataFrame({"tmin": 10.0, "tmax": 24.0, "rain": 0.0, "wind": 2.0, "rh_min": 40.0}, index=index)
     place = Site.model_validate({"latitude": 38.6, "elevation": "240 m", **site})
-    return Record(place, SimpleNamespace(daily=daily), shown="weather.csv", file="garden.toml", eto=np.full(days, 5.0))
+    return Record(
+        place, SimpleNamespace(daily=daily, notes=()), shown="weather.csv", file="garden.toml", eto=np.full(days, 5.0)
+    )
 
 
 @pytest.mark.parametrize(

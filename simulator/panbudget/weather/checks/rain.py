@@ -59,9 +59,9 @@ _INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
 _METRES = (0.001, 0.03)
 # the mean of wet days in kg m⁻² s⁻¹, as models write rain: 20 mm in a day, less than a drizzle in metres [kg m⁻² s⁻¹]
 _FLUX = 0.00025
-# mm in one, and what people call it
 # the mean of wet days beyond any place's, so that millimetres are called inches [mm]
 _NO_INCHES = 3.0 * 25.4
+# mm in one, and what people call it
 _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
 _NAMES = {
     "in": "hundredths of inches",

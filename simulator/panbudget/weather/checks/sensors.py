@@ -143,8 +143,10 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, days).items()}
             yield Verdict((name,), "humidity-saturated", values, instead)
             return
-    warmer = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING_FAR
-    damp = warmer & (inspection.of_asked("rh_min") >= _DAMP_BY_DAY) if inspection.has("rh_min") else ~warmer & warmer
+    if not inspection.has("rh_min"):
+        return
+    damp = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING_FAR
+    damp &= inspection.of_asked("rh_min") >= _DAMP_BY_DAY
     if damp.sum() >= _DAMP_DAYS:
         words: dict[str, object] = {"damp": _DAMP_BY_DAY, "warming": _WARMING_FAR, "count": int(damp.sum())}
         words["first"] = inspection.day_asked(int(np.argmax(damp)))

@@ -397,7 +397,8 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
             daily[low], daily[high] = days.extremes(column, day)
     for name, own, extreme in (("tmin", "lowest", np.fmin), ("tmax", "highest", np.fmax)):
         if own in values and "temperature" in values:
-            daily[name] = list(days.extremes(extreme(values["temperature"], values[own]), day))[own == "highest"]
+            ends = days.extremes(extreme(values["temperature"], values[own]), day)
+            daily[name] = dict(zip(("tmin", "tmax"), ends, strict=True))[name]
     if "vapour_pressure" in air:
         daily["vapour_pressure"] = days.mean(air["vapour_pressure"], day)
     daily |= {name: days.mean(values[name], days.of(name)) for name in ("wind", "pressure") if name in values}

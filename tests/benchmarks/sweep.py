@@ -24,6 +24,7 @@ sys.path.insert(0, str(ROOT))
 sys.path.insert(0, str(Path(__file__).parent))
 
 DAYS, PANS, BEDS = 365, 10, 4
+ROUNDS = 8
 AREA, SWING, REFILL, MM_PER_HOUR, TAW = 0.2, 0.9, 2.0, 5.0, 100.0
 
 
@@ -333,16 +334,20 @@ def beside() -> None:
         def swept() -> None:
             sweep(plan, path / "out", processes=1, compiler=True, overwrite=True)
 
+        def read() -> None:
+            shutil.rmtree(cache / "weather", ignore_errors=True)
+            swept()
+
         swept()  # compiles
-        script = min(used(lambda: plain_sweep.main(path, range(2001, 2041))) for _ in range(3))
-        print(f"the plain script {script:.0f} ms a site")
-        for name, forget in {"read and checked": True, "weather kept": False}.items():
-            times = []
-            for _ in range(3):
-                if forget:
-                    shutil.rmtree(cache / "weather", ignore_errors=True)
-                times.append(used(swept))
-            print(f"a sweep, {name}: {min(times):.0f} ms a site, {min(times) / script:.1f} × the script")
+        calls = {"the plain script": lambda: plain_sweep.main(path, range(2001, 2041))}
+        calls |= {"a sweep, read and checked": read, "a sweep, weather kept": swept}
+        # by turns: what else the machine does then weighs on all alike
+        rounds = [[used(call) for call in calls.values()] for _ in range(ROUNDS)]
+        for name, times in zip(calls, zip(*rounds, strict=True), strict=True):
+            ratios = sorted(mine / script for mine, (script, *_) in zip(times, rounds, strict=True))
+            spread = f"{ratios[ROUNDS // 4]:.2f} to {ratios[-1 - ROUNDS // 4]:.2f}"
+            least = f"{min(times):.0f} ms a site at least, {min(times) / min(next(zip(*rounds, strict=True))):.2f} × the script"
+            print(f"{name}: {least}; half of the rounds {spread}")
 
 
 def memory() -> None:

@@ -275,20 +275,18 @@ def _with_own_extremes(values: dict[str, Floats], header: Header, notes: list[st
     mean = values.get("temperature", np.zeros(0))
     near = max(_NEAR_EXTREME * float(np.nanmean(np.abs(np.diff(mean)))), _NEAR_DEGREES) if mean.size > 1 else 0.0
     for name, sign in (("lowest", -1.0), ("highest", 1.0)):
-        if (own := values.get(name)) is None or mean.size < 2:
-            values.pop(name, None)
+        own = values.pop(name, None)
+        if own is None or mean.size < 2:
             continue
         beyond = sign * (own - mean)
-        known, lasts = (
-            ~np.isnan(beyond),
-            [float((np.diff(each) == 0.0).mean()) for each in (own, mean)],
-        )
-        whole = int(known.sum()) >= COMPLETE * max(int((~np.isnan(mean)).sum()), 1)
-        is_own = whole and np.percentile(beyond[known], 1) > -_NEAR_DEGREES and np.median(beyond[known]) <= near
-        if is_own and lasts[0] <= lasts[-1] + _LASTS_MORE:
+        known = beyond[~np.isnan(beyond)]
+        whole = known.size >= COMPLETE * max(int((~np.isnan(mean)).sum()), 1)
+        lasts, mean_lasts = (float((np.diff(each) == 0.0).mean()) for each in (own, mean))
+        is_own = whole and np.percentile(known, 1) > -_NEAR_DEGREES and np.median(known) <= near
+        if is_own and lasts <= mean_lasts + _LASTS_MORE:
+            values[name] = own
             notes.append(note("own-extremes", name=EXTREMES[name], column=header.headers[name]))
         else:
-            del values[name]
             notes.append(note("extremes-not-used", column=header.headers[name]))
     return values
 
@@ -306,7 +304,7 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
         return
     texts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity") if name in values}
     celsius, fahrenheit = (
-        (_humidity_error(values, *scale) for scale in ((0.0, 1.0), (32.0, 1.8))) if len(texts) == 3 else (0.0, 0.0)
+        _humidity_error(values, *scale) if len(texts) == 3 else 0.0 for scale in ((0.0, 1.0), (32.0, 1.8))
     )
     scales = {name: _scale_of_records(values[name]) for name in ("dew_point", "temperature") if name in values}
     scale = scales.get("dew_point", "")
@@ -316,12 +314,10 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
     elif scale:
         middle = float(np.nanmedian(values["dew_point"]))
         mistakes.note("dew-point-unit", value=middle, column=texts["dew_point"], middle=middle, scale=scale)
-    if not scale:
-        return
-    header.suggested |= {name: ColumnChoice(texts[name], SCALES[of]) for name, of in scales.items() if of == scale}
-    for name in (
-        sorted({"wind", "rain"} & values.keys() - header.stated - header.suggested.keys()) if scale == "°F" else ()
-    ):
+    if scale:
+        header.suggested |= {name: ColumnChoice(texts[name], SCALES[of]) for name, of in scales.items() if of == scale}
+    imperial = {"wind", "rain"} if scale == "°F" else set[str]()
+    for name in sorted(imperial & values.keys() - header.stated - header.suggested.keys()):
         more = {"line": header.line, "name": name, "column": header.headers[name], "units": units_of(name, ())}
         mistakes.note("imperial-beside", imperial=texts["temperature"], **more)
         header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)

@@ -271,7 +271,7 @@ MONTHS = {
 def test_a_year_and_a_months_number_are_told_to_be_months(tmp_path, mark):
     sign = "," if mark == "commas" else "   "
     rows = "".join(f"{sign.join(map(str, (2023 + i // 12, i % 12 + 1, 20.1, 9.5, 40.2)))}\n" for i in range(24))
-    with pytest.raises(WeatherError, match="month"):
+    with pytest.raises(WeatherError, match="and the rows after it are months"):
         read_weather(written(tmp_path, MONTHS[mark] + rows), SITE)
     header = read_header(["year", "month", "day", "tmin", "tmax"], {}, line=1, date=0)
     assert not header.problems

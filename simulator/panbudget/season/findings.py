@@ -44,9 +44,9 @@ FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is p
 BOUND_SHARE = 0.1  # of the days: model page §2
 HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
 MODELS_APART = 0.15
-PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve
-TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant
-# what gardens have, by part and key: the least and the most
+PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve (common practice, no source)
+TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant (common practice, no source)
+# what gardens have, by part and key: the least and the most (common practice, no source)
 USUAL: dict[str, dict[str, tuple[float, float]]] = {
     "pan": {"exposure": (0.3, 2.0), "night_share": (0.0, 0.5)},
     "bed": {"uniformity": (0.5, 1.0), "root_fraction": (0.1, 1.0), "wetted_fraction": (0.05, 1.0)},

@@ -21,7 +21,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal, NamedTuple, ParamSpec
 
-from panbudget.errors import PanbudgetError
+from panbudget.errors import PanbudgetError, Problem
 
 _NARROW_SPACE = "\u202f"
 _NO_BREAK = "\u00a0"
@@ -509,3 +509,25 @@ def say(text: str, /, **values: Any) -> str:
     """Fill the braces of a text, as `filled` does, which then knows both systems of units."""
     filled_in: str = filled(text, values)
     return filled_in
+
+
+def problems_from(texts: Mapping[str, Sequence[str]]) -> Callable[..., Problem]:
+    """
+    Return what makes problems of a table of their words.
+
+    Parameters
+    ----------
+    texts : mapping
+        By code: what was found, what is expected, what to do; the last one or two may be left out.
+
+    Returns
+    -------
+    callable
+        Takes the code (up to its point the problem's own), where, the value found, and values by name.
+    """
+
+    def problem(code: str, where: str = "", value: object = None, **values: object) -> Problem:
+        found, expected, cure = ([say(text, **values) for text in texts[code]] + ["", ""])[:3]
+        return Problem(code.partition(".")[0], where, found, expected, cure, value)
+
+    return problem

@@ -15,13 +15,14 @@ from collections.abc import Iterator
 from contextvars import ContextVar
 from pathlib import Path
 
-from panbudget.errors import OutputError, Problem
+from panbudget.errors import OutputError
 from panbudget.files import typed
-from panbudget.words import packaged
+from panbudget.words import packaged, problems_from
 
 _FIGURES, _NEW, _OLD = "figures", "new", "old"
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _TABLE = packaged("reports/folders.toml")
+_problem = problems_from(_TABLE["refused"])
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
 _CLOCKS_APART = 60.0  # seconds
@@ -182,5 +183,4 @@ def _may_write(folder: Path, command: str, overwrite: bool) -> None:
 
 
 def _refused(folder: Path, code: str, **values: str) -> OutputError:
-    text, cure = _TABLE["refused"][code]
-    return OutputError(Problem(code, "", text.format(**values), cure=cure), file=str(folder))
+    return OutputError(_problem(code, **values), file=str(folder))

@@ -5,7 +5,6 @@ refuse what can't be asked.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -25,7 +24,6 @@ from panbudget.season.years import in_year, usable_years
 from panbudget.weather import Weather
 from panbudget.weather.finishing import origins_of
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import say
 
 #: a garden, or the file that describes it
 Garden = Scenario | str | Path
@@ -34,30 +32,6 @@ Garden = Scenario | str | Path
 def read_data(study: str) -> dict[str, Any]:
     """Read the fixed sizes and words of a study, from the TOML file of its name beside it."""
     return words.packaged(f"studies/{study}.toml")
-
-
-@functools.cache
-def problems_of(study: str) -> Callable[..., Problem]:
-    """
-    Return what makes a study's problems.
-
-    Parameters
-    ----------
-    study : str
-        Name of its folder.
-
-    Returns
-    -------
-    callable
-        Takes the code (up to its point the problem's own), where, the value found, and values by name.
-    """
-    texts: dict[str, list[str]] = read_data(f"{study}/problems")
-
-    def problem(code: str, where: str = "", value: object = None, **values: object) -> Problem:
-        found, expected, cure = ([say(text, **values) for text in texts[code]] + ["", ""])[:3]
-        return Problem(code.partition(".")[0], where, found, expected, cure, value)
-
-    return problem
 
 
 def refusal(

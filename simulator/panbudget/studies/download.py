@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 from pydantic import ValidationError
 
-from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
 from panbudget.scenario.editing import edited
@@ -27,9 +27,10 @@ from panbudget.weather.services import forecast as ahead
 from panbudget.weather.services import record
 from panbudget.weather.services.asking import FAR, Service
 from panbudget.weather.text.source import open_source
-from panbudget.words import count, days_said, number, packaged
+from panbudget.words import count, days_said, number, packaged, problems_from
 
 _TEXTS = packaged("studies/download.toml")
+_problem = problems_from(_TEXTS["problems"])
 # what under [weather] describes the file that was named before
 _OF_THE_FILE = ("format", "wind_height", "columns", "missing", "trust")
 
@@ -153,11 +154,6 @@ class _Garden:
     def beside(self, what: str) -> str:
         """Return the name of a new file beside the scenario."""
         return f"{self.path.stem}-{what}.csv"
-
-
-def _problem(code: str, where: str = "", **values: object) -> Problem:
-    predicate, cure = _TEXTS["problems"][code]
-    return Problem(code, where, predicate.format(**values), cure=cure.format(**values))
 
 
 def _place_of(path: Path) -> tuple[dict[str, Any], Site]:

@@ -1,5 +1,5 @@
 """Fit: a pan's exposure from what somebody saw."""
 
-from panbudget.studies.common import problems_of
+from panbudget.words import packaged, problems_from
 
-problem = problems_of("fit")
+problem = problems_from(packaged("studies/fit/problems.toml"))

@@ -6,6 +6,6 @@ Sweeping: many seasons at once, sites × years × designs × beds, through the o
 `summary` what they come to, `cube` the same for other tools, `swept` the end, `run` all of it in order.
 """
 
-from panbudget.studies.common import problems_of
+from panbudget.words import packaged, problems_from
 
-problem = problems_of("sweep")
+problem = problems_from(packaged("studies/sweep/problems.toml"))

@@ -12,13 +12,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.common import read_data
 from panbudget.studies.fit.log import named_log
+from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Start, start_of
 from panbudget.studies.today.telling import HIGH, Jug, Look, course_of, told_by
 from panbudget.words import count, say
@@ -122,22 +123,21 @@ def _hour(garden: Scenario, moment: dt.datetime) -> float:
 
 
 def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
-    wrong, texts, names = [], _TEXTS["problems"], list(garden.controller)
+    wrong, names = [], list(garden.controller)
     for name in (*seen.level, *seen.opened):
         if name not in garden.controller:
-            text = texts["no-valve"].format(text=name, names=", ".join(names), example=f'"{names[0]}=43 mm"')
-            wrong.append(Problem("no-valve", "", text))
+            example = f'"{names[0]}=43 mm"'
+            wrong.append(problem("no-valve", text=name, names=", ".join(names), example=example))
     for name, level in seen.level.items():
         if name not in garden.controller:
             continue
         depth = garden.controller[name].pan.depth
         if not 0.0 <= level <= depth:
-            wrong.append(Problem("level", f"{name}:", say(texts["level"], level=level, depth=depth)))
+            wrong.append(problem("level", f"{name}:", level=level, depth=depth))
     first, last = (season.days.index[at].date() for at in (0, -1))
     for name, moment in seen.opened.items():
         if not first <= moment.date() <= last:
-            text = texts["moment-outside"].format(text=f"{moment:%Y-%m-%d %H:%M}", first=first, last=last)
-            wrong.append(Problem("moment-outside", f"{name}:", text))
+            wrong.append(problem("moment-outside", f"{name}:", text=f"{moment:%Y-%m-%d %H:%M}", first=first, last=last))
     if wrong:
         raise ScenarioError(*wrong)
 

@@ -12,7 +12,7 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.extras import Reported, Step, silent
 from panbudget.files import typed
 from panbudget.numeric import Mask
@@ -25,6 +25,7 @@ from panbudget.season.years import in_year, usable_years
 from panbudget.studies.common import assumptions_of, read_data
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
+from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
 from panbudget.studies.today.seen import Seen, corrected
 from panbudget.studies.today.sheet import Visit, visits_of
@@ -266,7 +267,7 @@ def today(
 
 
 def _refused(garden: Scenario, code: str, where: str = "", **values: object) -> ScenarioError:
-    return ScenarioError(Problem(code, where, _TEXTS["problems"][code].format(**values)), file=str(garden.path))
+    return ScenarioError(problem(code, where, **values), file=str(garden.path))
 
 
 def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[Scenario, Weather, dt.date, list[str]]:
@@ -275,7 +276,7 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
     if raw.typical:
         raise _refused(garden, "typical", "weather.file")
     first, held = raw.daily.index.min().date(), raw.daily.index.max().date()
-    asked, texts = day or held, _TEXTS["problems"]
+    asked, texts = day or held, _TEXTS["not-running"]
     moved = _season_on(garden, asked) or _season_on(garden, min(asked, held))
     if moved is None or asked > held:
         code, season = ("day", moved) if moved is not None else ("not-running", garden)

@@ -12,10 +12,11 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 from urllib.parse import SplitResult, urlsplit
 
-from panbudget.errors import Problem, WeatherError
-from panbudget.words import packaged
+from panbudget.errors import WeatherError
+from panbudget.words import packaged, problems_from
 
 TABLE = packaged("weather/services/services.toml")
+_problem = problems_from(TABLE["problems"])
 #: how far from the site what answers may lie: the cell of a coarse grid, common practice, no source [degrees]
 FAR = 0.5
 _TRIES = 3
@@ -48,13 +49,10 @@ class Service(NamedTuple):
 
     def refusal(self, code: str, **values: object) -> WeatherError:
         """Make the error that says what is wrong with an answer."""
-        predicate, cure = TABLE["problems"][code]
         address = values.get("address", self.address)
         phrases = {name: text.format(address=address) for name, text in TABLE["phrases"].items()}
         facts = {**phrases, "example": self.facts["address"], "timeout": self.timeout, **values}
-        return WeatherError(
-            Problem(code, "", predicate.format(**facts), cure=cure.format(**facts)), file=self.facts["name"]
-        )
+        return WeatherError(_problem(code, **facts), file=self.facts["name"])
 
     def refuse_elsewhere(self, asked: tuple[float, float], answered: tuple[Any, Any]) -> None:
         """Raise if an answer is for another place than was asked for, or names none; latitude and longitude. [degrees]"""

@@ -145,16 +145,14 @@ class _Days:
         total, count, whole = self.total(column, day)
         return np.where(whole, total / np.maximum(count, 1), np.nan)
 
-    def extremes(self, column: Floats, day: Ints) -> Iterator[Floats]:
+    def extremes(self, lows: Floats, highs: Floats, day: Ints) -> Iterator[Floats]:
         """Return each day's lowest and highest."""
-        whole = self.total(column, day)[2]
         order = slice(None) if (np.diff(day) >= 0).all() else np.argsort(day, kind="stable")
-        column, day = column[order], day[order]
-        firsts = np.flatnonzero(np.diff(day, prepend=-1))
-        for extreme in (np.fmin, np.fmax):
-            by_day = np.full(len(whole), np.nan)
-            by_day[day[firsts]] = extreme.reduceat(column, firsts)
-            yield np.where(whole, by_day, np.nan)
+        firsts = np.flatnonzero(np.diff(day[order], prepend=-1))
+        for extreme, column in ((np.fmin, lows), (np.fmax, highs)):
+            by_day = np.full(len(self.midnights), np.nan)
+            by_day[day[order][firsts]] = extreme.reduceat(column[order], firsts)
+            yield np.where(self.total(column, day)[2], by_day, np.nan)
 
     def radiation(self, flux: Floats, day: Ints) -> Floats:
         """Return each day's sum [MJ/m²]; where records are missing the flux between its neighbours is a straight line."""
@@ -392,13 +390,11 @@ def _columns(values: dict[str, Floats], days: _Days, records: Records, notes: li
     """Return the daily columns; add to the notes."""
     daily: dict[str, Floats] = {}
     air, day = _air(values, notes), days.of("temperature")
-    for low, high, column in (("tmin", "tmax", values.get("temperature")), ("rh_min", "rh_max", air.get("rh"))):
-        if column is not None:
-            daily[low], daily[high] = days.extremes(column, day)
-    for name, own, extreme in (("tmin", "lowest", np.fmin), ("tmax", "highest", np.fmax)):
-        if own in values and "temperature" in values:
-            ends = days.extremes(extreme(values["temperature"], values[own]), day)
-            daily[name] = dict(zip(("tmin", "tmax"), ends, strict=True))[name]
+    if (mean := values.get("temperature")) is not None:
+        lows, highs = np.fmin(mean, values.get("lowest", mean)), np.fmax(mean, values.get("highest", mean))
+        daily["tmin"], daily["tmax"] = days.extremes(lows, highs, day)
+    if "rh" in air:
+        daily["rh_min"], daily["rh_max"] = days.extremes(air["rh"], air["rh"], day)
     if "vapour_pressure" in air:
         daily["vapour_pressure"] = days.mean(air["vapour_pressure"], day)
     daily |= {name: days.mean(values[name], days.of(name)) for name in ("wind", "pressure") if name in values}

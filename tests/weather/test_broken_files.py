@@ -209,6 +209,10 @@ MAPPINGS = {
         ["weather.columns.windd", "no standard column", 'did you mean "wind"?'],
     ),
     "no header": ({"wind": {}}, ["weather.columns.wind", "is not a column", "T_low"]),
+    "an empty unit": (
+        {"wind": {"column": "wind", "unit": " "}},
+        ["weather.columns.wind", "its unit is empty", "T_low"],
+    ),
     "a unit alone, of no column": (
         {"dew_point": {"unit": "degC"}},
         ["weather.columns.dew_point", '"dew_point" is not in'],

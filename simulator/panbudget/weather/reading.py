@@ -178,10 +178,10 @@ def chosen_columns(columns: Mapping[str, Any], table: str, shown: str) -> dict[s
         get = parts.get if isinstance(parts, Mapping) else lambda key, of=parts: getattr(of, key, None)
         header, unit = get("column"), get("unit")
         header = name if header is None and unit else header
-        if isinstance(header, str) and header.strip() and isinstance(unit, str | None):
+        if isinstance(header, str) and header.strip() and (unit is None or (isinstance(unit, str) and unit.strip())):
             choices[str(name)] = ColumnChoice(header.strip(), unit)
         else:
-            problems.append(problem("not-a-column", f"{table}.columns.{name}", given, given=given))
+            problems.append(problem("not-a-column", f"{table}.columns.{name}", given))
     if problems:
         raise WeatherError(*problems, file=shown)
     return choices

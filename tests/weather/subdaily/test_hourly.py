@@ -453,14 +453,14 @@ def test_radiation_that_is_empty_by_day_stays_a_gap_though_its_night_is_zero():
     assert np.flatnonzero(np.isnan(daily)).tolist() == [5]
 
 
-@pytest.mark.parametrize(("before", "is_gap"), [(7, False), (8, True)])
-def test_the_suns_noon_is_known_by_the_light_of_a_week_on_either_side(before, is_gap):
+@pytest.mark.parametrize(("lit", "dark", "is_gap"), [(0, 7, False), (0, 8, True), (19, 12, False), (19, 11, True)])
+def test_the_suns_noon_is_known_by_the_light_of_a_week_on_either_side(lit, dark, is_gap):
     """Days on which a sensor shows nothing all day, and is blank at night."""
     flux, outside = arch(4.6, 19.4)
     light = np.tile(np.where(outside, np.nan, 0.0), 20)
-    light[:24] = np.where(outside, np.nan, flux)
+    light[24 * lit : 24 * lit + 24] = np.where(outside, np.nan, flux)
     daily = days(records(hours("2025-06-10", 480), radiation=light)).daily["radiation"]
-    assert np.isnan(daily.iloc[before]) == is_gap
+    assert np.isnan(daily.iloc[dark]) == is_gap
 
 
 @pytest.mark.parametrize(("lost", "is_gap"), [(0, False), (3, True)])

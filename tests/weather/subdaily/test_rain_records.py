@@ -24,10 +24,10 @@ def codes(*arguments, **options):
     return [problem.code for problem in found(*arguments, **options).problems]
 
 
-def counter(rises, falls, *, records=400):
+def counter(rises, falls, *, records=400, apart=3):
     """A counter that gains 1 mm at each of some records, and falls to 0 elsewhere than at midnight at some others."""
     level, value = [], 0.0
-    rise_at = {5 + 3 * n for n in range(rises)}
+    rise_at = {5 + apart * n for n in range(rises)}
     fall_at = {10 + 24 * n for n in range(falls)}  # hour 11 of a day
     for record in range(records):
         value = 0.0 if record in fall_at else value + 1.0 if record in rise_at else value
@@ -36,9 +36,8 @@ def counter(rises, falls, *, records=400):
 
 
 def test_a_column_whose_rises_are_followed_by_falls_a_quarter_of_the_time_is_of_intervals():
-    rises, quarter = 12, 3
-    assert found(counter(rises, quarter)).kind == "interval"
-    assert codes(counter(rises, quarter - 1)) == ["rain-kind-unknown"]
+    assert found(counter(36, 9, apart=6)).kind == "interval"
+    assert codes(counter(37, 9, apart=6)) == ["rain-kind-unknown"]
 
 
 def test_a_counter_may_slip_at_one_rise_in_fifty():

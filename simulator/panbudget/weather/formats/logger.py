@@ -185,6 +185,7 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
         texts=times if len(times) <= 2 else (),
         missing=(*MISSING, *source.missing),
         units=units,
+        thousands=True,
         traces=[header.places["rain"]] if "rain" in header.places else [],
         table=source.table,
     )

@@ -23,6 +23,7 @@ from panbudget.weather.text.moments import MONTH, is_dated, joined_date, month_o
 from panbudget.weather.text.opening import Opening, find_opening, is_row_of_values
 from panbudget.weather.text.raw import Source
 from panbudget.weather.text.rows import separator_of, split
+from panbudget.weather.text.stamps import find_time
 
 # lines in which a table may begin, rows that must be alike, lines above them that may be its header
 _HEAD, _ROWS, _ABOVE = 120, 3, 4
@@ -60,6 +61,7 @@ _TOKEN = re.compile(r'"[^"]*"|\S+')
 _EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
 _LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
+_TIME_NAME = re.compile(r"time( of)?( day)?|hour|hh(mm)?|hr|hourly")
 _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 
@@ -106,7 +108,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     lines = source.lines
     opening = find_opening(lines)
     shapes = (
-        [_later_era, _components, _numbered, _hours_across, _long, _readings, _readings_across, _pairs]
+        [_later_era, _day_in_parts, _components, _numbered, _hours_across, _long, _readings, _readings_across, _pairs]
         if opening
         else [_days_once, _without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
     )
@@ -208,7 +210,7 @@ def _components(source: Source, lines: Sequence[str], opening: Opening | None) -
     height, unit = _HEIGHT.search(names[eastward]), unit_of(opening.cells[eastward]) or "m/s"
     table = [f"mean wind speed{f' {height[0]}m' if height else ''} ({unit})"]
     table += [
-        _figure(lambda both: math.hypot(*both), (row[i] for i in pair)) if len(row) == len(names) else ""
+        _figure(lambda both: math.hypot(*both), (row[i] for i in pair), opening) if len(row) == len(names) else ""
         for row in rows[1:]
     ]
     others = ([cell for i, cell in enumerate(row) if i not in pair] for row in rows)
@@ -217,6 +219,26 @@ def _components(source: Source, lines: Sequence[str], opening: Opening | None) -
         "a wind of two components (of days' means, less than the mean speed)",
         "\n".join([*lines[: opening.line - 1], *table]),
     )
+
+
+def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+    """Write the day in a cell that stands in several, beside a time of day that stands in one."""
+    assert opening is not None
+    names = [in_english(cell) for cell in opening.cells]
+    timed = any(_TIME_NAME.fullmatch(name) for i, name in enumerate(names) if i not in opening.dates)
+    if not opening.split_date or not timed or find_time(opening.cells, opening.rows):
+        return None
+
+    names = ["time" if _TIME_NAME.fullmatch(name) else cell for name, cell in zip(names, opening.cells, strict=True)]
+
+    def joined(cells: Sequence[str], day: str = "") -> str:
+        said = [day or joined_date([*map(cells.__getitem__, opening.dates)])] if len(cells) > max(opening.dates) else []
+        return "\t".join([*said, *(cell for i, cell in enumerate(cells) if i not in opening.dates)])
+
+    header, rows = opening.line - 1, (split(text, opening.separator) for text in lines[opening.above :])
+    between = [joined(opening.units, " ") if opening.units else "", *[""] * len(lines)][: opening.above - header - 1]
+    table = [joined(names, "date"), *between, *(joined(cells) if any(cells) else "" for cells in rows)]
+    return _Shape("days in several columns", "\n".join([*lines[:header], *table]))
 
 
 def _northward(name: str) -> str:
@@ -359,13 +381,14 @@ def _without_year(source: Source, lines: Sequence[str], _: Opening | None) -> _S
     return _Shape("days without their year", "\n".join(table))
 
 
-def _figure(of: Callable[[list[float]], float], cells: Iterable[str]) -> str:
-    """Return a figure of several as the file writes numbers; nothing where one is no number."""
+def _figure(of: Callable[[list[float]], float], cells: Iterable[str], opening: Opening) -> str:
+    """Return a figure of several with the decimal mark of the table's first rows; nothing where one is no number."""
     said = list(cells)
     if not said or not all(map(is_number, said)):
         return ""
     figure = f"{of([float(cell.replace(',', '.')) for cell in said]):.2f}"
-    return figure.replace(".", ",") if any("," in cell for cell in said) else figure
+    commas = any("," in cell and is_number(cell) for row in [said, *opening.rows] for cell in row)
+    return figure.replace(".", ",") if commas else figure
 
 
 def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
@@ -395,12 +418,12 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> 
     def joined(place: int, cells: list[str]) -> str:
         name, said = names[place], [cell for cell in cells if cell]
         if _MEAN_OF.search(name):
-            return _figure(mean, cells) if len(cells) == len(hours) else ""
+            return _figure(mean, cells, opening) if len(cells) == len(hours) else ""
         if re.search("rain|precip", name) and place not in repeated:
-            return _figure(math.fsum, said) if len(cells) == len(hours) else ""
+            return _figure(math.fsum, said, opening) if len(cells) == len(hours) else ""
         if len(set(said)) < 2:
             return said[0] if said else ""
-        return _figure(max if "max" in name else min, said) if re.search("max|min", name) else ""
+        return _figure(max if "max" in name else min, said, opening) if re.search("max|min", name) else ""
 
     kept = [i for i in range(len(names)) if i not in (hour, date)]
     units = [["", *(opening.units[i] if i < len(opening.units) else "" for i in kept)]] if opening.units else []
@@ -437,8 +460,8 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening | No
         elif i < opening.above:
             more = [cells[of[0]] for of in groups.values()]
         else:
-            more = [_figure(mean, (cells[j] for j in of)) for of in groups.values()]
-        table[i] = mark.join([text, *more])
+            more = [_figure(mean, (cells[j] for j in of), opening) for of in groups.values()]
+        table[i] = mark.join([text, *(f'"{cell}"' if mark in cell else cell for cell in more)])
     return _Shape("readings at fixed hours, of which means are taken", "\n".join(table))
 
 

@@ -34,7 +34,7 @@ _PLAIN_LETTERS = str.maketrans(_DATA["letters"])
 _SIGN = {unicodedata.normalize("NFKC", sign): english for sign, english in _DATA["signs"].items()}
 _SIGNS = re.compile("|".join(sorted(_SIGN, key=len, reverse=True)))
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
-_DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"'})
+_DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"', "÷": "/"})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
 _TENTHS = re.compile(r"^(0[.,]1|1/10)(?=[^\W\d]|[°%])")
 _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")

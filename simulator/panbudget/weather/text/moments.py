@@ -51,11 +51,12 @@ _MONTHS = {
     )
     for beginning in beginnings.split()
 }
+MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 _WEEKDAY = (
     r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|"  # of other languages where no other word may stand there
-    r"(?!(?i:sum|avg|tot|min|max|bis)\b)(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +(?=\d{1,4}[-/.]\d{1,2}[-/.]\d))"
+    r"(?!(?i:sum|avg|tot|min|max|bis|mean|from|till|week)\b)(?:(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +"
+    rf"(?=\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d)|[^\W\d_]{{2,4}}[.,]{{0,2}} +(?=\d{{1,2}}\.? {MONTH})))"
 )
-MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 # days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
 # as "1 de mayo de 2025", and a word before the time of day, "1.5.2025 klo 14:00"
 _IN_WORDS = re.compile(
@@ -322,7 +323,7 @@ def order_to_state(texts: Sequence[str]) -> tuple[str, bool]:
     """
     if plain_dates(texts) is not None:
         return "", False
-    shown = [text for text in texts if text]
+    shown = [_bare(text) for text in texts if text]
     short = [
         bool(_SHORT_YEAR.fullmatch(text) or (_NAMED[0].fullmatch(text) and plainly(text) == text)) for text in shown
     ]

@@ -27,6 +27,8 @@ _SUM, _OF_SUMS = re.compile(_SUMS), re.compile(f"{_SUMS}|{_BESIDE}|{MONTH}")
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
 # row between a header and the first sound row
 _HEAD, _ROWS, _BETWEEN = 120, 3, 4
+_A_WORD = 6  # letters of a name that is a word and no code
+_KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
 _SPLIT_DATES = (
     ("year", "month", "day"),
@@ -148,6 +150,12 @@ def _header_above(
     if len(above) > 2 and is_logger_layout(above[0][1]):
         names, units = (_cells(text, separator) for _, text in above[1:3])
         return Opening(above[1][0] + 1, first, names, separator, units, dates, rows, {})
+    if len(above) > 2 and _is_kinds(_cells(above[-1][1], separator)):
+        names, units = (_cells(text, separator) for _, text in above[-3:-1])
+        if 2 * sum(map(is_unit, units)) >= len(units):
+            kinds = itertools.zip_longest(names, _cells(above[-1][1], separator), fillvalue="")
+            names = [name if name.lower().endswith(kind.lower()) else f"{name} {kind}" for name, kind in kinds]
+            return Opening(above[-3][0] + 1, first, names, separator, units, dates, rows, {})
     near = list(reversed(above[-_BETWEEN:]))
     for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
         cells = _cells(text, separator)
@@ -186,7 +194,7 @@ def _units_in(rows: Sequence[list[str]]) -> list[str]:
 
 def _numbered(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
     """Columns whose name says time and that hold moments as bare numbers."""
-    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit|^ts$", name))
+    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit|^(ts|day)$", name))
     return tuple(i for i in called if all(is_number_of_a_day(row[i]) for row in rows if len(row) > i))
 
 
@@ -205,15 +213,23 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
         return cells
     upper += [""] * (len(cells) - len(upper))
     cells = cells + [""] * (len(upper) - len(cells))
-    if (upper[date] == "") is (cells[date] == ""):
+    # groups above names that stand twice, "Time,Indoor,,Outdoor" over "Time,Temperature,Humidity,Temperature"
+    grouped = upper[date] == cells[date] != "" in upper and len({*cells}) < len(cells)
+    if (upper[date] == "") is (cells[date] == "") and not grouped:
         return cells
     spread, last = [], ""
     repeats = any(name and name == before for before, name in itertools.pairwise(upper))
     for name, cell in zip(upper, cells, strict=True):
         # a name over several columns stands over the first of them, or is repeated; a column of its own has nothing below it
         last = name or (last if cell and not repeats else "")
-        spread.append(f"{last} {cell}".strip())
+        spread.append(cell if name == cell else f"{last} {cell}".strip())
     return spread
+
+
+def _is_kinds(cells: Sequence[str]) -> bool:
+    """Tell a logger's line of what each figure is of its time, a mean, a sum or a sample."""
+    said = list(filter(None, cells))
+    return len(said) > 1 and all(map(_KINDS.fullmatch, said))
 
 
 def _is_units(cells: Sequence[str]) -> bool:
@@ -243,7 +259,8 @@ def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str
             continue  # more names above the names, in which "in" is indoors
         behind = [cell for cell in cells[named[0] + 1 :] if cell] if len(named) == 1 else []
         if units := [cell for cell in behind if is_unit(cell)]:
-            says = " ".join(cell for cell in behind if cell not in units) or cells[named[0]]
+            says = " ".join(cell for cell in behind if cell not in units)
+            says = f"{cells[named[0]]} {says}" if len(cells[named[0]]) >= _A_WORD or not says else says
             yield cells[named[0]].lower(), f"{says} ({units[0].strip(' ()[]')})"
 
 

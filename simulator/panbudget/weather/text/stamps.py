@@ -128,7 +128,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         places = (i for i in range(len(header)) if all(cells.fullmatch(row[i]) for row in rows))
         return [i for i in places if re.search(headers, plain[i])]
 
-    dates = columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날")
+    dates = columns(ONLY_DATE, "dat|day|fecha|tag|jour|dia|giorno|日|날") or columns(ONLY_DATE)
     if len(rows) > 2 and any(len({row[column] for row in rows}) == len(rows) for column in dates):
         return None  # a table of days may have the times of its extremes, or of sunrise: of its records, days repeat
     # bare digits are a time only under a header that says so

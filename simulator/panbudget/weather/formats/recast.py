@@ -53,7 +53,7 @@ _READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
 _A_DATE, _A_WEEK = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"), 7
-# two figures in one cell
+
 _TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _TOKEN = re.compile(r'"[^"]*"|\S+')

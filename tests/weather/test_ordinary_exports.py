@@ -4,10 +4,15 @@ Ordinary exports: names, days, marks and head lines as people's files have them.
 
 from __future__ import annotations
 
+import io
+
 import pytest
 
-from tests.weather.styles import at_five, comma, daily, hourly
+from panbudget.errors import WeatherError
+from panbudget.weather import read_weather
+from tests.weather.styles import TRUTH, at_five, comma, daily, day, f, hourly, inches
 from tests.weather.test_far_styles import agrees, read_pasted, written
+from tests.weather.test_styles import SITE, pasted
 
 READINGS = [7, 14, 21]
 DAYS = {
@@ -113,3 +118,185 @@ def test_a_file_a_quantity_below_its_description_is_read(tmp_path):
     ]
     paths = [written(tmp_path, content, f"{i}.csv") for i, content in enumerate(files)]
     agrees(read_pasted(paths, times=0), ("tmin", "tmax", "rain", "wind"))
+
+
+WORDED = {
+    "temperatures of low and high": "All temperatures in Fahrenheit, rain in inches, wind in mph.",
+    "a line each": "temperature: °F\nrain: in\nwind: mph",
+}
+
+
+@pytest.mark.parametrize("above", WORDED.values(), ids=WORDED.keys())
+def test_units_that_words_above_a_table_name_are_of_its_columns(tmp_path, above):
+    content = daily(
+        "Date,Low,High,Rain,Avg wind,Avg humidity",
+        lambda d: [d.date, f(d.tmin), f(d.tmax), inches(d.rain), round(d.wind / 0.44704, 2), d.rh],
+        above=f"{above}\n\n",
+    )
+    agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "rain", "rh_mean", "wind"))
+
+
+def plain(tmp_path, *, above="", header="date,tmin,tmax,rh_mean,wind,rain"):
+    rows = lambda d: [d.date, d.tmin, d.tmax, d.rh, d.wind, d.rain]  # noqa: E731
+    return written(tmp_path, daily(header, rows, above=above))
+
+
+CONTRADICTED = {
+    "a row of units, and words above": ("Wind speed in m/s\n\n", "date,tmin,tmax,rh_mean,wind,rain\n,°C,°C,%,mph,mm"),
+    "the header, and a row of units": ("", "date,tmin,tmax,rh_mean,wind (m/s),rain\n,°C,°C,%,mph,mm"),
+}
+
+
+@pytest.mark.parametrize(("above", "header"), CONTRADICTED.values(), ids=CONTRADICTED.keys())
+def test_a_column_of_which_the_file_states_two_units_is_asked_about(tmp_path, above, header):
+    path = plain(tmp_path, above=above, header=header)
+    with pytest.raises(WeatherError, match=r"two units of .*, m/s and mph") as caught:
+        read_weather(path, SITE)
+    assert pasted(str(caught.value))["wind"]["unit"] == "?"
+    name = "wind (m/s)" if "(m/s)" in header else "wind"
+    agrees(read_weather(path, SITE, columns={"wind": {"column": name, "unit": "m/s"}}), ("wind",))
+
+
+def test_a_unit_that_header_and_row_of_units_write_otherwise_is_one(tmp_path):
+    agrees(
+        read_weather(plain(tmp_path, header="date,tmin (°C),tmax,rh_mean,wind (mps),rain\n,C,C,%,m/s,mm"), SITE),
+        ("wind",),
+    )
+
+
+CELSIUS = {
+    "a row of units": ("", "\n,°F,°F,%,m/s,mm"),
+    "words above": ("temperatures in deg F; wind in m/s; rain in mm\n\n", ""),
+}
+
+
+@pytest.mark.parametrize(("above", "below"), CELSIUS.values(), ids=CELSIUS.keys())
+def test_figures_in_celsius_that_the_file_calls_fahrenheit_are_refused(tmp_path, above, below):
+    """A June of −3 °C that is 20 °C if the figures stand as they are."""
+    days = [day(i) for i in range(40)]
+    header = f"date,tmin,tmax,rh_mean,wind,rain{below}"
+    rows = lambda d: [d.date, d.tmin, d.tmax, 60, d.wind, d.rain]  # noqa: E731
+    path = written(tmp_path, daily(header, rows, above=above, days=days))
+    with pytest.raises(WeatherError, match="looks like °C in the file and not °F") as caught:
+        read_weather(path, SITE)
+    weather = read_weather(path, SITE, columns=pasted(str(caught.value)))
+    assert weather.daily["tmax"].to_list() == [d.tmax for d in days]
+
+
+@pytest.mark.parametrize(
+    ("above", "header", "said"),
+    [
+        ("Anemometer height: 10 m\n\n", "date,tmin,tmax,rh_mean,wind,rain", None),
+        (
+            "Anemometer height: 2 m\n\n",
+            "date,tmin,tmax,rh_mean,wind 10m,rain",
+            "from a gauge at 10 m, and the file says that it is measured at 2 m",
+        ),
+        ("Wind speed (m/s) at 10 m\n\n", "date,tmin,tmax,rh_mean,wind_10m,rain", None),
+    ],
+    ids=["above alone", "above and header", "alike"],
+)
+def test_the_height_of_the_gauge_is_read_above_the_table_and_doubted_where_the_header_has_another(
+    tmp_path, above, header, said
+):
+    weather = read_pasted(plain(tmp_path, above=above, header=header))
+    agrees(weather, ("wind",), height=10.0)
+    found = [caution.sentence for caution in weather.cautions if caution.name == "gauge-height"]
+    assert (said is None and not found) or said in found[0]
+
+
+def test_a_gauge_at_another_height_than_the_scenario_says_is_doubted(tmp_path):
+    weather = read_pasted(plain(tmp_path, header="date,tmin,tmax,rh_mean,wind_10m,rain"), wind_height=2.0)
+    doubted = next(caution for caution in weather.cautions if caution.name == "gauge-height")
+    assert "(-" in doubted.worth
+
+
+@pytest.mark.parametrize(
+    ("above", "doubts"),
+    [
+        ("Latitude: 34.9 N, Longitude: 0.2 E", 1),
+        ("Latitude: 35.1 N", 0),
+        ("LATITUDE:;38,2", 0),
+        ("Latitude (decimal degrees):\t-38.1", 1),
+        ("Breite: 38°10' N", 0),
+        ("Longitude: 3.1", 0),
+    ],
+)
+def test_a_latitude_above_the_table_that_is_not_the_sites_is_a_doubt(tmp_path, above, doubts):
+    """The site lies at 38: 3° and less are near."""
+    weather = read_weather(plain(tmp_path, above=f"{above}\n\n"), SITE)
+    assert len(weather.doubts) == doubts, weather.doubts
+
+
+def test_suspect_figures_with_a_letter_behind_are_read_and_noted(tmp_path):
+    def row(t, d, c):
+        mark = "s" if t.hour == 9 else "*" if t.hour == 10 else ""
+        return [f"{t:%Y-%m-%dT%H}:53:00", f"{c}{mark}", d.rh, d.wind, at_five(t, d)]
+
+    content = hourly("DATE,Temp (°C),RH (%),Wind (m/s),Rain (mm)", row)
+    weather = read_pasted(written(tmp_path, content), times=0)
+    agrees(weather, ("tmin", "tmax", "rain", "wind"))
+    assert "48 figures with s or * behind, as services mark what is suspect, are read as they stand" in weather.notes
+
+
+@pytest.mark.parametrize("columns", [{}, {"vapour_pressure": {"column": "VPD (hPa)"}}], ids=["found", "named"])
+def test_a_days_deficit_of_vapour_pressure_is_subtracted_from_saturation(tmp_path, columns):
+    """FAO-56 eq 12: of 18 °C and 30 °C the mean is 3.1535 kPa (annex 2, table 2.3: 2.064 and 4.243), less 1.2 kPa."""
+    rows = lambda d: [d.date, 18.0, 30.0, 12.0, d.wind, d.rain]  # noqa: E731
+    path = written(tmp_path, daily("date,tmin,tmax,VPD (hPa),wind,rain", rows))
+    weather = read_weather(path, SITE, columns=columns)
+    assert weather.daily["vapour_pressure"].to_list() == pytest.approx([1.9535] * 24, abs=0.001)
+    assert any("is a deficit" in each for each in weather.notes)
+
+
+def test_a_deficit_beside_a_humidity_is_not_used(tmp_path):
+    rows = lambda d: [d.date, d.tmin, d.tmax, d.rh, 12.0, d.wind, d.rain]  # noqa: E731
+    path = written(tmp_path, daily("date,tmin,tmax,rh_mean,VPD (hPa),wind,rain", rows))
+    agrees(read_weather(path, SITE), ("rh_mean",))
+
+
+def book(sheets):
+    openpyxl = pytest.importorskip("openpyxl")
+    made = openpyxl.Workbook()
+    made.remove(made.active)
+    for name, rows in sheets.items():
+        sheet = made.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    out = io.BytesIO()
+    made.save(out)
+    return out.getvalue()
+
+
+def test_a_workbook_with_a_sheet_a_month_and_days_by_their_number_is_one_table(tmp_path):
+    def month(name, days):
+        head = [[f"Garden weather {name}"], ["Day", "High (°C)", "Low (°C)", "Rain (mm)", "Notes"]]
+        return [*head, *([*figures] for figures in days), ["Avg/Tot", 28.1, 14.2, 9.9]]
+
+    before = [(n, 25.5, 12.5, 0.0) for n in range(1, TRUTH[0].date.day)]
+    june = [*before, *((d.date.day, d.tmax, d.tmin, d.rain) for d in TRUTH)]
+    may = [(n, 25.5, 12.5, 0.0) for n in range(1, 32)]
+    sheets = {name: month(name, days) for name, days in (("May 2025", may), ("June 2025", june))}
+    agrees(read_pasted(written(tmp_path, book(sheets), "log.xlsx")), ("tmin", "tmax", "rain"))
+
+
+@pytest.mark.parametrize("across", [True, False], ids=["a row a month", "a row a day"])
+def test_a_workbook_with_a_sheet_a_quantity_is_one_table(tmp_path, across):
+    names = {"teplota maximální": "tmax", "teplota minimální": "tmin", "úhrn srážek": "rain"}
+    units = {"tmax": "°C", "tmin": "°C", "rain": "mm"}
+
+    def sheet(title, name):
+        head = [[f"{title} ({units[name]})"], ["stanice: Lhota"]]
+        if not across:
+            return [*head, ["Datum", "Hodnota"], *([d.date, getattr(d, name)] for d in TRUTH)]
+        figures = [None] * (TRUTH[0].date.day - 1) + [getattr(d, name) for d in TRUTH]
+        return [*head, ["rok", "měsíc", *(f"{n}." for n in range(1, 32))], [2025, 6, *figures]]
+
+    sheets = {title: sheet(title, name) for title, name in names.items()}
+    agrees(read_pasted(written(tmp_path, book(sheets), "data.xlsx")), ("tmin", "tmax", "rain"))
+
+
+def test_sheets_of_two_stations_are_still_refused(tmp_path):
+    rows = [["date", "tmin", "tmax", "rain"], *([d.date, d.tmin, d.tmax, d.rain] for d in TRUTH)]
+    with pytest.raises(WeatherError, match="on 2 sheets"):
+        read_weather(written(tmp_path, book({"Lhota": rows, "Horka": rows}), "two.xlsx"), SITE)

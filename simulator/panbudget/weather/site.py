@@ -22,6 +22,7 @@ __all__ = ["Site", "Sky", "Station", "sky_of", "station_notes"]
 _SEASONS_FROM, _WARMER, _DAYS_TO_JUDGE, _SUN_OFF = 23.5, 3.0, 60, 2.0
 
 # how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
+_FAR_AWAY = 3.0  # degrees of latitude, 330 km: of other weather and another sun
 _FAR = {"latitude": (0.5, "°"), "longitude": (0.5, "°"), "elevation": (300.0, " m")}
 
 
@@ -88,7 +89,8 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
     Returns
     -------
     list of str
-        One doubt for each degree that is the station's own with the other sign; else one where the warm half of the
+        One doubt for each degree that is the station's own with the other sign; else one where its latitude is far from
+        the site's, or the warm half of the
         year is the other hemisphere's.
     """
     doubts = [
@@ -99,6 +101,9 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
         and (described := getattr(site, what)) is not None
         and abs(measured + described) <= _FAR[what][0] < abs(measured)
     ]
+    at = None if station is None else station.latitude
+    if not doubts and station is not None and at is not None and (apart := abs(at - site.latitude)) > _FAR_AWAY:
+        doubts = [note("far-away", described=site.latitude, measured=at, apart=apart, name=station.name)]
     if doubts or not {"tmin", "tmax"} <= set(daily.columns) or abs(site.latitude) < _SEASONS_FROM:
         return doubts
     mean = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0

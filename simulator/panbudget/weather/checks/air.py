@@ -31,6 +31,8 @@ _DEW_ABOVE_TMIN = 10.0
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
 # a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
 _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
+# how near a factor that brings wind to 2 m is to that of another height for both to be one [-]
+_SAME_HEIGHT = 0.02
 # a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
 _GALE, _TIMES_SECOND = 8.0, 3.0
 # elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
@@ -91,7 +93,8 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if stated is None or (quantity := of_records.get(name, name)) in doubted:
             continue
         doubted.add(quantity)
-        alike = [other for other in names if of_records.get(other, other) == quantity]
+        extremes = {"tmin", "tmax"} & contradicted.keys() if name in ("tmin", "tmax") and not of_records else {name}
+        alike = [other for other in names if of_records.get(other, other) == quantity or other in extremes]
         values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
         if any(np.nanmax(column) > STANDARD[other].highest for other, column in values.items()):
             continue  # the header's unit can't be right
@@ -302,6 +305,21 @@ def imperial_of(inspection: Inspection) -> str:
     return ", ".join(dict.fromkeys(f'"{header}"' for header in headers))
 
 
+def _gauge_height(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt the height of the gauge where the file itself states another."""
+    used = inspection.wind_factor
+    for said in inspection.raw.gauge:
+        other = float(air.wind_at_2m(1.0, height=said))
+        if abs(other / used - 1.0) > _SAME_HEIGHT:
+            # FAO-56 eq 47, solved for the height
+            height = (np.exp(4.87 / used) + 5.42) / 67.8
+            instead = inspection.with_asked(wind=inspection.of_asked("wind") * other / used)
+            yield Verdict(
+                names, "gauge-height", {"used": float(height), "said": said, "table": inspection.table}, instead
+            )
+            return
+
+
 def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt one day's gale in a record that has no other."""
     *_, second, most = (0.0, *np.sort(inspection.known("wind")))
@@ -374,6 +392,15 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                 "unit": "degF",
             }
             limit = float(bound) - lapse
+            if (
+                kind == "cold"
+                and inspection.unit_in_file("tmax") == "degF"
+                and not ((month - lapse) * 1.8 + 32.0 + lapse > most).any()
+            ):
+                yield Verdict(
+                    ("tmax", "tmin"), "temperature-climate/celsius", {**values, "unit": "degC", "limit": limit}
+                )
+                return
             yield Verdict(("tmax", "tmin"), f"temperature-climate/{kind}", {**values, "limit": limit})
 
 
@@ -474,6 +501,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("wind-unit", _wind_unit, ("wind",)),
     Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),
     at_most("wind"),
+    Doubt("gauge-height", _gauge_height, ("wind",)),
     Doubt("wind-spike", _wind_spike, ("wind",), _DAYS_TO_JUDGE),
     Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(

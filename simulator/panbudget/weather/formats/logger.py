@@ -24,7 +24,7 @@ from panbudget.weather.text.headers import Header, stated_order, units_of
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight, time_of_all
-from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, without_footer
+from panbudget.weather.text.opening import Head, Opening, find_opening, head_of, is_logger_layout, without_footer
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, read_rows, split
 from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
@@ -141,7 +141,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
     raw = to_days(records, site, **more)
-    return _of_records(raw, header, values)
+    return _of_records(raw, header, values, head_of(lines[: opening.line - 1]))
 
 
 def _convert_by_step(header: Header, step: float) -> None:
@@ -152,15 +152,18 @@ def _convert_by_step(header: Header, step: float) -> None:
         header.conversions["rain"] = step, 0.0
 
 
-def _of_records(raw: RawTable, header: Header, values: Iterable[str]) -> RawTable:
+def _of_records(raw: RawTable, header: Header, values: Iterable[str], head: Head) -> RawTable:
     """Say of days what the header says of the records that they come of."""
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
     alike = header.conversions.keys() & SCALE_WITH_RECORDS
+    gauge = (*filter(None, [header.wind_height]), *head.gauge)
     contradicted = {day: header.contradicted[name] for day, name in of_records.items() if name in header.contradicted}
     return dataclasses.replace(
         raw,
         conversions={day: header.conversions[name] for day, name in of_records.items() if name in alike},
-        wind_height=header.wind_height,
+        wind_height=next(iter(gauge), None),
+        station=head.station,
+        gauge=gauge,
         unused=header.unused,
         chosen=header.chosen,
         contradicted=contradicted or None,

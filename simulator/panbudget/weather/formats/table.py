@@ -17,6 +17,7 @@ import pandas as pd
 
 from panbudget.errors import visible
 from panbudget.numeric import Floats
+from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
@@ -31,7 +32,7 @@ from panbudget.weather.text.moments import (
     read_dates,
     time_of_all,
 )
-from panbudget.weather.text.opening import Opening, find_opening, is_logger_layout, sums_among, without_footer
+from panbudget.weather.text.opening import Opening, find_opening, head_of, is_logger_layout, sums_among, without_footer
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import (
     SEPARATORS,
@@ -144,8 +145,13 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
     remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
+    head = head_of(lines[: opening.line - 1])
+    gauge = (*filter(None, [header.wind_height]), *head.gauge)
     index = pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
     columns_read = {name: column for name, column in header.standard(table.numbers).items() if name not in asked}
+    if header.of_deficit and {"tmin", "tmax", "vapour_pressure"} <= columns_read.keys():
+        saturated = mean_saturation_vapour_pressure(columns_read["tmin"], columns_read["tmax"])
+        columns_read["vapour_pressure"] = saturated - columns_read["vapour_pressure"]
     notes += _by_daylight(columns_read, index, header, opening, site)
     return RawTable(
         daily=pd.DataFrame(columns_read, index=index),
@@ -157,7 +163,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         conversions=header.conversions,
         chosen=header.chosen,
         contradicted=header.contradicted or None,
-        wind_height=header.wind_height,
+        wind_height=next(iter(gauge), None),
+        station=head.station,
+        gauge=gauge,
         unused=header.unused,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),

@@ -44,6 +44,8 @@ _BOTH_MARKS = {
     ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"),
 }
 _PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
+# a figure that its service marks as suspect (NOAA, Local Climatological Data, from memory)
+_SUSPECT = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+))[s*]")
 _LESS_THAN = re.compile(r"<\s?(?:0?[.,]\d{1,2}|1)")  # as "<0.1" is a trace, too
 _CLOCK = re.compile(r"(\d{1,2}):([0-5]\d)(?::00)?")
 # where the wind comes from, beside its speed, whose units are these
@@ -168,7 +170,11 @@ def read_cells(
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
     count = sum(int(is_trace.sum()) for is_trace in traced.values())
     _note_shifted(rows, numbers, values, mistakes)
-    remarks = [*notes("trace-word", count), *notes("other-digits", sum(read.other_digits))]
+    remarks = [
+        *notes("trace-word", count),
+        *notes("other-digits", sum(read.other_digits)),
+        *notes("suspect", sum(read.suspect)),
+    ]
     return Cells(values, words, rows.lines, "comma" if read.commas else "point", remarks)
 
 
@@ -303,6 +309,7 @@ class _Numbers:
     commas: list[_Cell] = field(default_factory=list)
     points: list[_Cell] = field(default_factory=list)
     other_digits: list[int] = field(default_factory=list)
+    suspect: list[int] = field(default_factory=list)
 
     def cell(self, i: int, place: int) -> str:
         """Return a cell as it stands in the file."""
@@ -324,6 +331,12 @@ class _Numbers:
         texts = [_without_unit(_FROM.sub("", text) if unit in _SPEEDS else text, unit) for text in texts]
         if unit == "h":
             texts = [_in_hours(text) for text in texts]
+        marked = [_SUSPECT.fullmatch(text) for text in texts]
+        if sum(map(bool, marked)) * 2 < len(texts):  # some cells, and no habit of the column
+            texts = [mark[1] if mark else text for mark, text in zip(marked, texts, strict=True)]
+            self.suspect.append(
+                sum(int(n) for n, mark in zip(np.bincount(code[code >= 0]), marked, strict=True) if mark)
+            )
         texts = [re.sub("[ '’]", "", text) if _MARKS_ALONE.fullmatch(text) else text for text in texts]
         plain = [text.replace(mark, "") if mark and _THOUSANDS.fullmatch(text) else text for text in texts]
         point = np.array([_POINT.fullmatch(text) is not None for text in plain], dtype=bool)

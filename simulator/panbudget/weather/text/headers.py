@@ -84,6 +84,8 @@ NAMES_SHOWN = 12
 # a flux tower's quantity, and behind it how it was filled and where it stands; names that only such tables have
 _OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
 _TOWERS_ALONE = re.compile(r"TIMESTAMP_START|[A-Z_]+_F_QC")
+_DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
+_HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
 # what may stand beside the order of a day's parts where the user states them
 _OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
 # a name that says nothing: letters and digits
@@ -103,6 +105,7 @@ class Header:
     ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
     ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m],
     ``in_part`` is whether the file is one of several, which may hold the rest,
+    ``of_deficit`` whether the vapour pressure is what it lacks of saturation,
     ``of_daylight`` what share of it one of the sunshine's unit is, where that is no hours [-], ``unused`` the columns that are none
     of these.
     """
@@ -125,6 +128,7 @@ class Header:
     contradicted: dict[str, OtherUnit] = field(default_factory=dict)
     wind_height: float | None = None
     of_daylight: float | None = None
+    of_deficit: bool = False
     unused: str = ""
     in_part: bool = False
 
@@ -183,6 +187,15 @@ class Header:
                 )
                 if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
                     self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
+
+    def ask_of_two(self, headings: Mapping[int, Heading], columns: Columns) -> None:
+        """Ask for the unit of columns of which the file states two, but where the user does."""
+        settled = {choice.column for choice in columns.values() if choice.unit}
+        for name in self.places:
+            heading = headings[self.places[name]]
+            if heading.other and heading.text not in settled:
+                self.wrong(name, "two-units", column=heading.text, unit=heading.unit, other=heading.other)
+                self.suggest(name, heading, TO_FILL_IN)
 
     def suggest(self, name: str, heading: Heading, unit: str | None = None) -> None:
         """Have a column named in what the message gives to paste, with a unit only where the header, or the caller, has one."""
@@ -332,6 +345,7 @@ def read_header(
             header.wrong(name, "column-twice", column=heading.text)
     if header.lacks("date") and date is not None:
         header.take("date", date, cells[date])
+    _take_deficit(header, headings)
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
     codes = of_codes(others)
@@ -341,6 +355,7 @@ def read_header(
         shown = listed(others, NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
     ask_beside_imperial(header)
+    header.ask_of_two(headings, columns)
     if "rain" in header.places and _TIME_OF_DAY.search(headings[header.places["rain"]].name):
         header.notes.append(note("rain-read-at", column=header.headers["rain"]))
     return header
@@ -481,6 +496,19 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         units = f", and add their units where those are not the standard ones ({standard})" if no_unit else ""
         header.wrong(next(iter(meant)), "looks-like", looks=", ".join(looks), units=units)
     header.leave(rest)
+
+
+def _take_deficit(header: Header, headings: Mapping[int, Heading]) -> None:
+    """Take the vapour pressure's deficit for it where there is no humidity, or the user names it so; readers subtract it."""
+    place = header.places.get("vapour_pressure", -1)
+    deficits = {i: heading for i, heading in headings.items() if heading.unit and _DEFICIT.fullmatch(heading.name)}
+    if place < 0 and deficits and not any(_best_of_day(name, [*headings.values()]) for name in _HUMIDITIES):
+        place, heading = next(iter(deficits.items()))
+        header.take("vapour_pressure", place, heading.text)
+        _set_unit(header, "vapour_pressure", heading.unit, by_user=False)
+    if place in deficits:
+        header.of_deficit = True
+        header.notes.append(note("of-deficit", column=header.headers["vapour_pressure"]))
 
 
 def _is_misspelt(text: str, name: str, absent: Sequence[str]) -> bool:

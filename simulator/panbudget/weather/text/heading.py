@@ -43,12 +43,13 @@ _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 
 
 class Heading(NamedTuple):
-    """A header: where it stands, its text, its words, and its unit, as `units` has it, where it names one."""
+    """A header: where it stands, its text, its words, its unit, as `units` has it, and another that the file states of it."""
 
     place: int
     text: str
     name: str
     unit: str | None
+    other: str | None = None
 
 
 def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") -> Heading:
@@ -76,7 +77,15 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
     if name in _DATA["whole"]:
         name, known = _DATA["whole"][name]
         unit = unit or known or None
-    return Heading(place, shown, name, unit)
+    said = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _BRACKETS.findall(shown)) if legend else ())]
+    return Heading(place, shown, name, unit, next((each for each in said if each and _differ(each, unit)), None))
+
+
+def _differ(one: str, other: str | None) -> bool:
+    """Tell whether two units are of one kind and not the same."""
+    with contextlib.suppress(UnitError):
+        return other is not None and one != other and conversion_to(one, [other])[1] != (1.0, 0.0)
+    return False
 
 
 @functools.lru_cache(maxsize=1024)

@@ -14,6 +14,7 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from panbudget.weather.site import Station
 from panbudget.weather.text.cells import MISSING, is_number, parted
 from panbudget.weather.text.heading import in_english, is_unit, known_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
@@ -27,6 +28,9 @@ _SUM, _OF_SUMS = re.compile(_SUMS), re.compile(f"{_SUMS}|{_BESIDE}|{MONTH}")
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
 # row between a header and the first sound row
 _HEAD, _ROWS, _BETWEEN = 120, 3, 4
+# words that tell no quantity among the words above a table; names that are of a temperature alone
+_FILLERS = {"all", "the", "daily", "mean", "speed", "air", "unit"}
+_EXTREME = re.compile(r"(low|high|min|max|lowest|highest|tmin|tmax|t min|t max)( temp)?")
 _A_WORD = 6  # letters of a name that is a word and no code
 _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
@@ -46,11 +50,27 @@ _OF_DATES = re.compile(
 )
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
 
+# the latitude and the height of a wind gauge [m] that the words above a table may state
+_LATITUDE = re.compile(
+    r"(?i)\b(?:lat(?:itud[a-z]*)?|breit[a-z]*)\b(?![^\n\d]*\blon)[^\n\d,+−-]{0,30}[,;\s]*"
+    r"(?P<deg>[−+-]?\d{1,2}(?:[.,]\d+)?)\s*(?:°\s*(?P<min>\d{1,2})?)?[\d.'′″\" ]{0,12}(?P<side>[NS]\b)?"
+)
+_GAUGE = re.compile(
+    r"(?i)\b(?:wind\w*|anemomet\w*|an[ée]mom[èe]tr\w*)[^\n\d:;,=]{0,40}\b(?:at|height|höhe|hauteur|altura|altezza|hoogte)"
+    r"\s*[:=(]?\s*(?:of )?(?P<height>\d{1,3}(?:[.,]\d)?) ?m(?:et(?:re|er)s?)?\b(?!\s*/)"
+)
 # a quantity and its unit among the words above a table
 _NOTED = re.compile(
     r"(?P<name>[^\W\d_]+(?: [^\W\d_]+)?) ?(?:[:=] ?(?:in )?|\((?:in )?|\b(?:in|en|im|ve) )"
     r"(?P<unit>(?:0[.,]1 ?|1/10 ?)?[^\s\d,;()]+(?: [^\s\d,;()]+)?)"
 )
+
+
+class Head(NamedTuple):
+    """What the words above a table say of its station: where it is, and how high the wind gauge stands. [m]"""
+
+    station: Station | None
+    gauge: tuple[float, ...]
 
 
 class Opening(NamedTuple):
@@ -123,6 +143,27 @@ def _opening_in(lines: tuple[str, ...]) -> Opening | None:
             if opening := _header_above(head[:at], i, separator, rows, dates):
                 return opening
     return None
+
+
+def head_of(above: Sequence[str]) -> Head:
+    """
+    Read what the lines above a table say of its station.
+
+    Examples
+    --------
+    >>> head_of(["Latitude: 38°30'S", "Wind speed in m/s at 10 m"])
+    Head(station=Station(name='the station in the lines above its table', latitude=-38.5, longitude=None, elevation=None), gauge=(10.0,))
+    """
+    said = "\n".join(above)
+    heights = [float(found["height"].replace(",", ".")) for found in _GAUGE.finditer(said)]
+    station = None
+    if place := _LATITUDE.search(said):
+        degrees = float(place["deg"].replace(",", ".").replace("−", "-"))
+        size = abs(degrees) + int(place["min"] or 0) / 60.0
+        south = degrees < 0.0 or (place["side"] or "").upper() == "S"
+        name = "the station in the lines above its table"
+        station = Station(name, round(-size if south else size, 2)) if size <= 90.0 else None
+    return Head(station, tuple(height for height in heights if 0.5 <= height <= 200.0))
 
 
 def is_logger_layout(text: str) -> bool:
@@ -268,11 +309,13 @@ def _units_noted(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[s
     """Yield names without a unit, with that of lines such as "temperatures in °F, rain in inches", whose words they have, all alike."""
     noted = list[tuple[list[str], str]]()
     for found in (found for text in above for found in _NOTED.finditer(text)):
-        words = found["unit"].split(" ")
+        words = found["unit"].rstrip(".").split(" ")
         if unit := next(filter(known_unit, (" ".join(words[:count]) for count in range(len(words), 0, -1))), None):
-            noted.append((in_english(found["name"]).removesuffix("s").split(), unit))
+            named = [word.removesuffix("s") for word in in_english(found["name"]).split()]
+            noted.append(([word for word in named if word not in _FILLERS] or named, unit))
     for name in names if noted else ():
         said = set(in_english(name).split())
+        said |= {"temp", "temperature"} if _EXTREME.fullmatch(in_english(name)) else set()
         whole = {unit for words, unit in noted if words and said.issuperset(words)}
         if whole and whole == {unit for words, unit in noted if words and words[-1] in said} and not unit_of(name):
             yield from [(name.lower(), f"{name} ({unit})") for unit in whole if len(whole) == 1]

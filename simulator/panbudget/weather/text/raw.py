@@ -178,6 +178,8 @@ class RawTable:
         Height above ground at which the format has its wind; 2 m if left out. [m]
     station : Station, optional
         Where it was measured, if the file says so.
+    gauge : tuple of float
+        Heights at which the file says that its wind is measured, in the order in which they are believed. [m]
     absent : dict
         Column -> why the file's figures are no record of it; left out where there is nothing to say.
     left_out : dict
@@ -211,6 +213,7 @@ class RawTable:
     typical: bool = False
     wind_height: float | None = None
     station: Station | None = None
+    gauge: tuple[float, ...] = ()
     absent: dict[str, str] = field(default_factory=dict)
     left_out: dict[str, LeftOut] = field(default_factory=dict)
     doubts: tuple[str, ...] = ()

@@ -151,6 +151,7 @@ def read_logger_header(
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))
     ask_beside_imperial(header)
+    header.ask_of_two(headings, columns)
     header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
 

@@ -21,8 +21,9 @@ from typing import Any
 
 from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
+from panbudget.weather.text.heading import unit_of
 from panbudget.weather.text.mistakes import listed, refusal
-from panbudget.weather.text.moments import is_dated
+from panbudget.weather.text.moments import MONTH, is_dated
 from panbudget.weather.text.opening import find_opening
 
 _MOST_NAMED = 5
@@ -30,6 +31,8 @@ _MOST_NAMED = 5
 # of which make a number's cell: ten years of hours of eight columns; how many of them may be open at a time
 _MOST_CELLS, _MOST_TAGS, _DEEPEST = 4_000_000, 3_000_000, 1000
 _TIMED = 2  # moments at midnight beside another, at most, of a column that is not of days
+# a sheet's name that is a month's, with its year or without; columns of a sheet of days and one quantity
+_OF_A_MONTH, _A_PAIR = re.compile(rf"{MONTH}[ .,/-]*(?:\d{{4}})?|\d{{1,2}}[./-]\d{{4}}"), 2
 _HEAD = 200  # rows in which a table may begin
 _CHUNK = 1 << 20
 _MOST_BESIDE = 50_000_000  # bytes of any part of it that is no sheet
@@ -112,11 +115,39 @@ def _table_of(sheets: Mapping[str, list[list[str]]], filled: list[str]) -> tuple
         {day for row in sheets[name][opening.above :] if is_dated(day := "".join(row[opening.dates[0] :][:1]))}
         for name, opening in openings.items()
     ]
-    if len(heads) != 1 or sum(map(len, days)) > len(set().union(*days)):
+    if not heads and all(map(_OF_A_MONTH.fullmatch, filled)):  # days numbered below their month
+        return filled, [row for name in filled for row in ([name], *sheets[name])]
+    if not heads or sum(map(len, days)) > len(set().union(*days)):
+        return filled, _a_quantity_a_sheet(sheets, filled, {name: openings[name].line - 1 for name in openings})
+    if len(heads) != 1:
         return filled, []
     first, *others = openings.items()
     below = (sheets[name][opening.above :] for name, opening in others)
     return [*openings], [*sheets[first[0]], *itertools.chain.from_iterable(below)]
+
+
+def _a_quantity_a_sheet(
+    sheets: Mapping[str, list[list[str]]], filled: list[str], headers: Mapping[str, int]
+) -> list[list[str]]:
+    """Return rows of sheets with one header and one table each, behind what each is of: its first words, if they have a unit, or name."""
+    days = {str(day) for day in range(1, 29)}
+    across = {
+        name: next((i for i, row in enumerate(sheets[name]) if days <= {cell.rstrip(".") for cell in row}), -1)
+        for name in filled
+    }
+    at = {name: headers.get(name, across[name]) for name in filled}
+    heads = {tuple(sheets[name][row]) for name, row in at.items() if row >= 0}
+    if len(heads) != 1 or min(at.values()) < 0:
+        return []
+    header = heads.pop()
+    if len(header) != _A_PAIR and max(across.values()) < 0:
+        return []  # tables of several quantities, of several stations
+    table = [["parameter", *(header if len(header) != _A_PAIR else (header[0], "value"))]]
+    for name, row in at.items():
+        title = " ".join(sheets[name][0]) if row else ""
+        of = title if unit_of(title) else name
+        table += [[of, *cells] for cells in sheets[name][row + 1 :] if any(cells)]
+    return table
 
 
 def _count_tags(archive: zipfile.ZipFile, shown_as: str) -> None:

@@ -31,6 +31,10 @@ _DEW_ABOVE_TMIN = 10.0
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
 # a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
 _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
+# shares of a clear sky's light between which a day's lies; by how much more a column goes with the day's warming [-]
+_DARKEST, _BRIGHTEST, _RATHER = 0.03, 1.1, 0.3
+# how many times as fast a wind is from a day on, if its unit changes there [-]
+_TIMES_FASTER = 1.9
 # how near a factor that brings wind to 2 m is to that of another height for both to be one [-]
 _SAME_HEIGHT = 0.02
 # a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
@@ -305,6 +309,35 @@ def imperial_of(inspection: Inspection) -> str:
     return ", ".join(dict.fromkeys(f'"{header}"' for header in headers))
 
 
+def _wind_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse a wind that lies below a clear sky's light and goes with the day's warming, beside light that does neither."""
+    wind, light, warming = inspection.of_asked("wind"), inspection.of_asked("radiation"), inspection.of_asked("tmax")
+    warming = warming - inspection.of_asked("tmin")
+    clear = inspection.sky.clear[inspection.asked]
+    known = ~np.isnan(wind + light + warming)
+    if known.sum() < _MONTH or float(np.median(wind[known])) <= _WINDY:
+        return
+    shares = np.array([wind, light, warming])[:, known] / np.array([clear, clear, np.ones_like(clear)])[:, known]
+    fits = ((shares[0] > _DARKEST) & (shares[0] < _BRIGHTEST)).mean() > _EXCHANGED
+    if fits and float(np.median(light[known])) < _WINDY and (shares.std(axis=1) > 0.0).all():
+        by_wind, by_light = np.corrcoef(shares)[2, :2]
+        if by_wind > by_light + _RATHER:
+            yield Verdict(("wind", "radiation"), "wind-exchanged", {"middle": float(np.median(wind[known]))})
+
+
+def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse a wind without a unit that is ordinary up to a day, and from it on too fast for m/s."""
+    wind = inspection.of_asked("wind") * inspection.wind_factor
+    before, after = around(wind, _MONTH, _DAYS_TO_JUDGE)
+    leaps = np.exp(np.abs(steps(np.log(np.maximum(wind, 0.1)), _DAYS_TO_JUDGE)))
+    slow, fast = np.fmin(before, after), np.fmax(before, after)
+    leaps = np.where((fast > _TIMES_FASTER * slow) & (slow < _BREEZY) & (fast > _WINDY), leaps, np.nan)
+    if not inspection.is_stated("wind") and (leaps > _TIMES_FASTER).any():
+        row = int(np.nanargmax(leaps))
+        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _MONTH}
+        yield Verdict(names, "wind-change", words)
+
+
 def _gauge_height(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt the height of the gauge where the file itself states another."""
     used = inspection.wind_factor
@@ -498,6 +531,8 @@ CHECKS: tuple[Check | Doubt, ...] = (
     at_most("vapour_pressure", unless=("tmin", "tmax")),
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
+    Doubt("wind-exchanged", _wind_exchanged, ("wind",), _MONTH, needs=("radiation", "tmin", "tmax")),
+    Doubt("wind-change", _wind_change, ("wind",), 2 * _DAYS_TO_JUDGE),
     Doubt("wind-unit", _wind_unit, ("wind",)),
     Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),
     at_most("wind"),

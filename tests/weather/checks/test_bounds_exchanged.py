@@ -1,0 +1,53 @@
+"""
+Checks of wind and light that are exchanged, and of a wind whose unit changes, on both sides of their bounds.
+
+The bounds are common practice, no source; days are invented, a June to August at 38° north.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.weather.checks.days import codes, inspected, spoken
+
+N = 90
+AT = np.arange(N)
+SHARE = 0.55 + 0.15 * np.sin(1.3 * AT) + 0.05 * np.sin(0.37 * AT)
+BREEZE = 2.0 + 0.5 * np.sin(2.1 * AT + 1.0)
+WARMING = {"days": N, "tmin": 14.0, "tmax": 14.0 + 16.0 * SHARE}
+LIGHT = SHARE * inspected(N, tmin=14.0, tmax=28.0).sky.clear
+
+
+def test_light_under_winds_name_and_wind_under_lights_are_refused_as_exchanged():
+    found = inspected(**WARMING, wind=LIGHT, radiation=BREEZE, rain=0.0)
+    assert [problem.code for problem in found.problems] == ["wind-exchanged"]
+    assert "the two columns look exchanged" in found.problems[0].sentence()
+    assert codes(**WARMING, wind=BREEZE, radiation=LIGHT, rain=0.0) == []
+
+
+SOUND = {
+    "km/h beside light in kWh": {"wind": 3.6 * 4.0 * BREEZE / 2.0, "radiation": LIGHT / 3.6},
+    "a wind in km/h beside light in MJ": {"wind": 3.6 * 2.0 * BREEZE, "radiation": LIGHT},
+    "both of the light": {"wind": LIGHT, "radiation": LIGHT / 4.0},
+}
+
+
+@pytest.mark.parametrize("columns", SOUND.values(), ids=SOUND.keys())
+def test_fast_winds_in_another_unit_are_not_called_exchanged(columns):
+    """Only what goes with the warming better than the other column does is the light of the two."""
+    assert spoken("wind-exchanged", **WARMING, **columns) == ""
+
+
+@pytest.mark.parametrize(
+    ("before", "times", "speaks"), [(2.0, 3.6, True), (2.0, 2.3, False), (3.6, 3.6, False), (2.0, 1.8, False)]
+)
+def test_a_wind_that_leaps_beyond_what_is_usual_is_refused(before, times, speaks):
+    """From 3.5 m/s on it was windy before, up to 5 m/s it is not too fast after."""
+    wind = before * np.where(AT < 50, 1.0, times) * (1.0 + 0.1 * np.sin(2.1 * AT))
+    said = spoken("wind-change", days=N, wind=wind)
+    assert bool(said) is speaks, said
+    if speaks:
+        assert "on 2025-07-21" in said
+        assert "bring the file into one unit" in said
+    assert spoken("wind-change", days=N, wind=wind, stated=["wind"]) == ""

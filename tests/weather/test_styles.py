@@ -278,6 +278,17 @@ def test_a_missing_column_of_rain_is_named_along_with_all_else_and_not_where_non
         assert ("there is no column rain" in str(refusal.value)) is named
 
 
+def test_a_check_that_is_trusted_is_not_made_while_headers_are_named(tmp_path):
+    path = tmp_path / "station.csv"
+    path.write_text(
+        "\n".join(["Date,Low (C),High (C),Rain (mm),Wind Speed", *(f"{d.date},{d.tmin},{d.tmax},0,8" for d in TRUTH)])
+    )
+    for trust, told in (((), True), (["wind-unit"], False)):
+        with pytest.raises(WeatherError, match="looks like tmin") as refusal:
+            read_weather(path, SITE, trust=trust)
+        assert ("which looks like km/h" in str(refusal.value)) is told
+
+
 @pytest.mark.parametrize(
     ("header", "suggested"),
     [

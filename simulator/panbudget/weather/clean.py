@@ -208,7 +208,7 @@ def open_weather(
     needs_rain = rules.missing_rain == "error" and not any(fallback.rain for fallback in fallbacks)
     named: dict[str, Any] = {"file_format": file_format, "columns": choices, "missing": missing}
     rain = {"needs_rain": needs_rain, "rainless_if_empty": rules.missing_rain == "zero"}
-    file = read_files(path, site, shown_as=shown, table=rules.table, **rain, **named)
+    file = read_files(path, site, shown_as=shown, table=rules.table, trust=rules.trust, **rain, **named)
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)
@@ -253,7 +253,8 @@ def read_fallback(fallback: Fallback, site: Site) -> RawFile:
     shown, rules = fallback.shown, _of_fallback(fallback, Rules(site))
     rules.refuse(shown)
     options: dict[str, Any] = {"file_format": fallback.file_format, "columns": fallback.columns, "table": rules.table}
-    file = read_files(fallback.path, rules.site, shown_as=shown, missing=fallback.missing, **options)
+    more: dict[str, Any] = {"missing": fallback.missing, "trust": fallback.trust}
+    file = read_files(fallback.path, rules.site, shown_as=shown, **more, **options)
     if file.raw.typical:
         raise WeatherError(problem("fallback-typical"), file=shown)
     return file

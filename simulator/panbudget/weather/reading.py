@@ -118,6 +118,7 @@ def read_raw(
     needs_rain: bool = False,
     rainless_if_empty: bool = False,
     in_part: bool = False,
+    trust: Sequence[str] = (),
 ) -> RawFile:
     """
     Recognise a file and read it, unchecked.
@@ -134,6 +135,8 @@ def read_raw(
         Whether a record without a figure of rain had none.
     in_part : bool
         Whether it is one of several files, of which another may hold what it lacks.
+    trust : sequence of str
+        As in `read_weather`.
 
     Returns
     -------
@@ -161,7 +164,7 @@ def read_raw(
         raise source.refusal("own-missing", name=reader.NAME, table=table)
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names
-        inspected = checked_file(file, Rules(site, table=table)).inspected
+        inspected = checked_file(file, Rules(site, table=table, trust=trust)).inspected
         units = (
             wrong for wrong in inspected.problems if wrong.where in inspected.condemned or wrong.code == "rain-range"
         )

@@ -74,8 +74,10 @@ def test_one_day_is_no_exchange(days, expected):
 
 
 def test_humidity_between_105_and_1000_is_tenths_and_single_days_above_100_are_faults():
-    assert "rh_max-range" in codes(rh_max=105.0)
-    assert codes(rh_max=105.1) == ["humidity-unit"]
+    """But a hygrometer that reads some per cent too high has no day above 250."""
+    assert "rh_max-range" in codes(rh_max=one_day(105.0, 250.1))
+    assert codes(rh_max=one_day(105.1, 250.1)) == ["humidity-unit"]
+    assert codes(rh_max=one_day(108.0, 250.0)) == ["rh_max-range"]
     assert codes(rh_max=one_day(800.0, 1000.1)) == ["rh_max-range"]
 
 
@@ -288,3 +290,12 @@ def test_fahrenheit_from_a_day_on_is_told_as_that_alone(turned):
     days = [column[::-1] if turned else column for column in (tmin, tmax)]
     found = inspected(50, tmin=days[0], tmax=days[1], wind=2.0, rain=0.0, trust=["temperature-climate"])
     assert [problem.code for problem in found.problems] == ["temperature-leap"]
+
+
+def test_a_winter_in_fahrenheit_that_ends_within_days_changes_no_unit():
+    """6 and 33 °F are no change of scale where the same file has a summer, before or after, that is hotter than any in °C."""
+    for turn in (1, -1):
+        tmin, tmax = ([warm] * 60 + [at] * 20 + [at + 27.0] * 60 for warm, at in ((70.0, 0.0), (95.0, 12.0)))
+        asked = np.arange(140) >= 60
+        found = inspected(140, tmin=tmin[::turn], tmax=tmax[::turn], wind=2.0, asked=asked[::turn])
+        assert "temperature-leap" not in [problem.code for problem in found.problems]

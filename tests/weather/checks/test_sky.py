@@ -284,6 +284,12 @@ def test_radiation_is_in_another_unit_if_it_is_too_bright_on_more_than_half_of_t
     assert codes(radiation=[250.0] * days + [24.0] * (20 - days)) == [code]
 
 
+@pytest.mark.parametrize(("days", "told"), [(13, "name its unit"), (14, "not on the 14 days from 2025-06-01 on")])
+def test_no_unit_is_named_for_all_days_where_two_weeks_are_right_without(days, told):
+    (problem,) = inspected(40, radiation=[24.0] * days + [280.0] * (40 - days)).problems
+    assert told in problem.sentence() and bool(problem.paste) == (days == 13)
+
+
 @pytest.mark.parametrize(
     ("days", "top", "stated", "expected"),
     [
@@ -317,7 +323,7 @@ def test_a_day_may_be_without_any_light_where_a_clear_sky_gives_at_most_3(clear,
     assert codes(radiation=one_day(20.0, 0.0), clear=one_day(30.0, clear)) == expected
 
 
-@pytest.mark.parametrize(("clear", "expected"), [(3.0, []), (3.01, ["radiation-too-dark"])])
+@pytest.mark.parametrize(("clear", "expected"), [(8.0, []), (8.01, ["radiation-too-dark"])])
 def test_only_days_with_light_are_too_dark(clear, expected):
     assert codes(radiation=0.3 * clear, clear=clear) == expected
 

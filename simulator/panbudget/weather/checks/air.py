@@ -83,8 +83,8 @@ _LEAP, _LEAP_DAYS = 26.0, 10
 _SAME = 8.0
 #: what temperatures are taken for -> the unit to name
 SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
-# the most that a humidity can be that is a fraction, printed or a little off
-_FRACTION = 1.05
+# the most that a humidity can be that is a fraction, printed or a little off; tenths of % reach more than this on some day [-, 0.1 %]
+_FRACTION, _DAMP_TENTHS = 1.05, 250.0
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
 
 
@@ -187,6 +187,10 @@ def leap(inspection: Inspection, names: list[str], *, of_scales: bool = False) -
         apart = np.where(np.abs((fahrenheit - 32.0) / 1.8 - celsius) < _SAME, apart, np.nan)
     if (apart > _LEAP).any():
         row = int(np.nanargmax(apart))
+        at = int(np.flatnonzero(inspection.asked)[row])
+        colder = slice(None, max(at - _LEAP_DAYS, 0)) if before[row] < after[row] else slice(at + _LEAP_DAYS, None)
+        if of_scales and np.fmax.reduce(inspection.all_of("tmax")[colder], initial=-np.inf) > STANDARD["tmax"].highest:
+            return  # both sides are in °F, and a cold spell ends
         words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _LEAP_DAYS}
         yield Verdict(("tmax", "tmin"), "temperature-leap", words)
 
@@ -219,7 +223,7 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
     if 0.0 < highest <= _FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
-    elif 105.0 < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
+    elif _DAMP_TENTHS < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
         yield Verdict(names, "humidity-unit/tenths", {"too": too, "unit": "0.1 %"})
 
 

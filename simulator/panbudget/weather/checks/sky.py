@@ -138,9 +138,13 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         more = int(over.sum()) - 1
         too = f" (and is high on {more} more day{'s' if more > 1 else ''})" if more else ""
         most = bound[inspection.row_of_highest(np.where(over, values, np.nan))]
-        yield Verdict(
-            names, "radiation-unit", {"looks_like": unit["name"], "too": too, "most": most, "unit": unit["written"]}
-        )
+        words = {"looks_like": unit["name"], "too": too, "most": most}
+        first, others = longest((~over & ~np.isnan(values) & (inspection.sky.clear > _TELLING))[inspection.asked])
+        if others >= _DAYS_TO_JUDGE:  # no unit makes some of them too bright and others, in a row, not
+            words |= {"count": others, "first": inspection.day_asked(first)}
+            yield Verdict(names, "radiation-unit/part", words)
+        else:
+            yield Verdict(names, "radiation-unit", {**words, "unit": unit["written"]})
 
 
 def _may_be_limited(inspection: Inspection, over: Mask) -> bool:
@@ -206,7 +210,7 @@ def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, objec
 
 
 def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    share = _share_of_clear_sky(inspection, _LIGHT)
+    share = _share_of_clear_sky(inspection, _LOW_SUN)  # a winter's fortnight may well be so dark
     if share.size < _DAYS_TO_JUDGE or share.max() >= _TOP_SHARES[0] or not share.any():
         return  # never any light is a dead sensor's
     top, stated = float(share.max()), "/stated" if inspection.is_stated("radiation") else ""

@@ -64,11 +64,11 @@ def forecast(query, today):
 
 
 class Server:
-    """``way`` is how it answers, ``asked`` the questions so far; ``today`` and ``latest`` what days it has."""
+    """``way`` is how it answers, ``asked`` the questions so far; ``today`` and ``latest`` what days it has; ``pause`` asked for."""
 
     def __init__(self, address):
         self.address, self.way, self.asked = address, "whole", []
-        self.today, self.latest = dt.date.today(), dt.date.max
+        self.today, self.latest, self.pause = dt.date.today(), dt.date.max, "3"
 
     def answer(self, handler):
         """Answer one question."""
@@ -88,7 +88,7 @@ class Server:
         elif way == "nothing":
             send(handler, "\n")
         elif way in (404, 429, 500, 503):
-            send(handler, "<html>trouble</html>", way, **{"Retry-After": "3"} if way == 429 else {})
+            send(handler, "<html>trouble</html>", way, **{"Retry-After": self.pause} if way == 429 else {})
         elif way == "json-error":
             send(handler, json.dumps({"header": "Error", "messages": ["no such parameter"]}), 422)
         elif way == "deep":
@@ -106,6 +106,7 @@ class Server:
             text = "".join(lines[: len(lines) // 2]) if way == "half" else text
             text = text.replace("MJ/m^2/day", "furlongs") if way == "other-unit" else text
             text = text.replace("T2M_MIN", "T10M_MIN") if way == "other-columns" else text
+            text = text.replace("PRECTOTCORR", "SNODP") if way == "no-rain" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
             if way in ("half", "one-less"):
@@ -113,6 +114,10 @@ class Server:
                 whole["daily"] = {name: values[:most] for name, values in whole["daily"].items()}
             if way == "other-columns":
                 del whole["daily"]["temperature_2m_min"]
+            if way == "twice":
+                whole["daily"]["time"][3] = whole["daily"]["time"][2]
+            if way == "endless":
+                whole["daily"]["temperature_2m_max"][3] = float("inf")
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
             if way == "other-unit":

@@ -196,6 +196,30 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
         download_weather(garden, forecast=7)
 
 
+@pytest.mark.parametrize(
+    ("way", "what", "says"),
+    [
+        ("twice", {"forecast": 7}, "missing: 1 day;"),
+        ("endless", {"forecast": 7}, "missing: 1 day;"),
+        ("no-rain", {"years": (2024, 2024)}, "it has no PRECTOTCORR;"),
+    ],
+)
+def test_what_no_garden_could_be_replayed_with_is_not_written(way, what, says, garden, server):
+    server.way, before = way, files(garden)
+    with pytest.raises(WeatherError, match=says):
+        download_weather(garden, **what)
+    assert files(garden) == before
+
+
+@pytest.mark.parametrize(("pause", "tries"), [("20", 3), ("21", 1), ("\u00b2", 3)])
+def test_a_service_that_asks_for_a_long_pause_is_not_asked_again(pause, tries, garden, server, monkeypatch):
+    monkeypatch.setattr(asking.time, "sleep", lambda seconds: None)
+    server.way, server.pause = 429, pause
+    with pytest.raises(WeatherError, match="refuses with 429"):
+        download_weather(garden, forecast=7)
+    assert len(server.asked) == tries
+
+
 @pytest.mark.parametrize(("way", "says"), WRONG.items())
 @pytest.mark.parametrize("what", [{"years": (2024, 2024)}, {"forecast": 10}, {"years": (2024, 2024), "forecast": 10}])
 def test_what_goes_wrong_is_one_message_and_changes_nothing(way, says, what, garden, server, monkeypatch):

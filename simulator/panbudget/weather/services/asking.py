@@ -20,7 +20,7 @@ _problem = problems_from(TABLE["problems"])
 #: how far from the site what answers may lie: the cell of a coarse grid, common practice, no source [degrees]
 FAR = 0.5
 _TRIES = 3
-# [s]: the pause doubles; what the service asks for counts up to the longest
+# [s]: the pause doubles; what the service asks for counts up to the longest, beyond which nobody waits
 _PAUSE, _LONGEST_PAUSE = 1.0, 20.0
 _WHOLE_ANSWER = 6.0  # timeouts
 _MOST = 64_000_000  # bytes: forty years of days are 1 MB
@@ -98,7 +98,7 @@ def ask(service: Service, query: Mapping[str, str]) -> str:
         try:
             return _answer(service, query)
         except _Passing as passing:
-            if not further:
+            if not further or passing.pause > _LONGEST_PAUSE:
                 raise passing.problem from None
             time.sleep(min(max(passing.pause, pause), _LONGEST_PAUSE))
     raise AssertionError("the last try returns or raises")
@@ -158,7 +158,7 @@ def _refuse_error(service: Service, address: str, response: Any, text: str) -> N
         refusal = service.refusal("status", address=address, status=status, why=reason_in(text))
         if response.status_code in _PASSING:
             wait = response.headers.get("retry-after", "")
-            raise _Passing(refusal, float(wait) if wait.isdigit() else 0.0)
+            raise _Passing(refusal, float(wait) if wait.isdecimal() else 0.0)
         raise refusal
     if text.lstrip().startswith("<"):
         raise service.refusal("web-page", address=address)

@@ -56,14 +56,14 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
         if missing:
             raise service.refusal("not-weather", why=f": it has no {' and no '.join(missing)}")
         table = pd.DataFrame(columns, index=dates)
-        table = table[list(columns)].dropna(subset=list(_NEEDED))
+        table = table[list(columns)].replace([np.inf, -np.inf], np.nan).dropna(subset=list(_NEEDED))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise service.refusal("not-weather", why=reason_in(text)) from None
     service.refuse_elsewhere(position, (answer.get("latitude"), answer.get("longitude")))
     for key, (name, expected) in facts["measures"].items():
         if name in columns and units.get(key) != expected:
             raise service.refusal("other-unit", name=key, unit=units.get(key), expected=expected)
-    whole = len(table) and len(table) == 1 + (table.index[-1] - table.index[0]).days
+    whole = len(table) and (np.diff(table.index) == np.timedelta64(1, "D")).all()
     asked = days + int(facts["past_days"])
     if not whole or len(dates) < asked:
         lacking = counted(max(asked - len(table), 1), "day")

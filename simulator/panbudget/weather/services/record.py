@@ -14,6 +14,7 @@ import pandas as pd
 from panbudget.errors import WeatherError
 from panbudget.scenario.garden import Site
 from panbudget.weather.formats import power
+from panbudget.weather.messages import counted
 from panbudget.weather.services.asking import Service, ask, reason_in
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.rows import split
@@ -21,7 +22,7 @@ from panbudget.weather.text.source import Source
 
 _MARK = "panbudget: "  # before the lines of the header that we add
 _DATE = ["YEAR", "MO", "DY"]
-_TEMPERATURES = ["T2M_MAX", "T2M_MIN"]
+_TEMPERATURES, _RAIN = ["T2M_MAX", "T2M_MIN"], "PRECTOTCORR"
 # days that one question may span, and that may lie between two that are asked together; how late a day may come
 _MOST_DAYS, _GAP, _LATE = 3660, 366, 60
 
@@ -121,13 +122,15 @@ def _answered(service: Service, site: Site, first: dt.date, last: dt.date, today
         table = parsed(text, site, facts["name"])
     except WeatherError as error:
         raise service.refusal("not-weather", why=f": {error.problems[0].sentence()}") from None
+    if _RAIN not in table.cells:
+        raise service.refusal("not-weather", why=f": it has no {_RAIN}")
     station = table.raw.station
     service.refuse_elsewhere(position, (station and station.latitude, station and station.longitude))
     due = pd.date_range(first, max(min(last, today - dt.timedelta(days=_LATE)), first))
     if (missing := len(due.difference(pd.DatetimeIndex(table.cells.index)))) or table.cells[_TEMPERATURES].isna().all(
         axis=None
     ):
-        raise service.refusal("half", first=first, last=last, missing=f"{missing or len(due)} days")
+        raise service.refusal("half", first=first, last=last, missing=counted(missing or len(due), "day"))
     return table
 
 

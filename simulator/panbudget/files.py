@@ -34,6 +34,8 @@ _BINARY = re.compile(rb"[\0-\x08]")
 _MANY_LINES, _FEW_OF_THEM = 2000, 0.02  # of a chunk, and the share of them that differ, below which it is no record
 # texts of one line, to its end where they are not closed, and what may begin or end a longer one
 _QUOTED, _MANY_LINED = re.compile(r""""(?:[^"\\]|\\.)*+"?|'[^']*'?"""), re.compile("'{3}|\"{3}")
+# of TOML, longer than is read; one in sixteens is so much shorter
+_LONG_NUMBER = re.compile(r"(?<![\w\"'])(?:0[xob][\da-fA-F_]{25}|\d[\d_.]{30})")
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
@@ -258,7 +260,9 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         problem = _toml_problem(str(error), text)
     except ValueError:  # Python's own limit of digits, and ours
-        problem = Problem("too-long", "", f"has a number of more than {_MOST_DIGITS} digits", "", "write it shorter")
+        line = next((at for at, row in enumerate(text.split("\n"), 1) if _LONG_NUMBER.search(row)), 0)
+        where = f"line {line}:" if line else ""
+        problem = Problem("too-long", where, f"has a number of more than {_MOST_DIGITS} digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
 
 

@@ -472,3 +472,54 @@ def test_a_meter_that_stands_still_bears_no_count_out(tmp_path):
     rows = [f"2021-06-{day:02},{day % 3 + 40 * (day == 9)},1360" for day in range(2, 22)]
     (tmp_path / "log.csv").write_text("\n".join(["date,openings,meter_l", *rows]) + "\n", encoding="utf-8")
     assert fit(garden, tmp_path / "log.csv").controllers
+
+
+@pytest.mark.parametrize("number", ["1" * 31, "0." + "1" * 31, "0x" + "f" * 26])
+def test_a_number_of_too_many_digits_is_told_with_its_line(number):
+    with pytest.raises(ScenarioError, match="^g.toml: line 3: has a number of more than 30 digits; write it shorter"):
+        toml_of(f'title = "{"1" * 40}"\n\nx = {number}\n'.encode(), "g.toml")
+
+
+@pytest.mark.parametrize(("openings", "refused"), [(5, False), (6, True)])
+def test_a_counter_and_openings_that_differ_are_told(openings, refused, tmp_path, capsys):
+    """The counter was left aside without a word."""
+    rows = ["2021-06-02,10,0", f"2021-06-05,15,{openings}", "2021-06-09,20,5"]
+    garden = write_garden(tmp_path, WEATHER)
+    (tmp_path / "log.csv").write_text("\n".join(["date,counter,openings", *rows]) + "\n", encoding="utf-8")
+    code, _, err = run(capsys, "fit", garden, tmp_path / "log.csv", "--out", tmp_path / "fit")
+    said = "log.csv: line 3: openings = 6, and the counter rose by 5 since line 2; keep the one that is right"
+    assert (code, said in err) == ((2, True) if refused else (0, False)), err
+
+
+@pytest.mark.parametrize("verb", [("replay", "g.toml", "--out"), ("sweep", "p.toml", "--out"), ("new",), ("open",)])
+@pytest.mark.parametrize("name", ["", " "])
+def test_a_folder_without_a_name_is_not_the_present_one(verb, name, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run(capsys, *verb, name)
+    assert code == 2 and f"{verb[-1] if verb[1:] else 'DIR'} is empty; name a folder" in err, err
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_variant_without_a_name_is_told(tmp_path, capsys):
+    """It read "variant.: is not in this file; describe it under [variant.]", which can't be pasted."""
+    code, _, err = run(capsys, "check", write_garden(tmp_path, WEATHER), "--variant", "")
+    assert code == 2 and 'variant."" is not in this file; the file has' in err, err
+
+
+def test_digits_of_other_scripts_are_no_date(capsys):
+    for verb in (
+        ("replay", "g.toml", "--out", "o", "--start", "２０２１-05-12"),
+        ("weather", "g", "--years", "２０１５"),
+    ):
+        code, _, err = run(capsys, *verb)
+        assert code == 2 and ("is not a date" in err or "can't be read as years" in err), err
+
+
+def test_a_leak_is_blamed_for_what_it_loses(tmp_path, capsys):
+    """The swing was, of 700 g, and a larger one asked for."""
+    garden = write_garden(tmp_path, WEATHER)
+    garden.write_text(
+        garden.read_text(encoding="utf-8") + '\n[[fault]]\nkind = "leak"\nloss = "900 L/h"\n', encoding="utf-8"
+    )
+    code, _, err = run(capsys, "replay", garden, "--out", tmp_path / "o")
+    assert code == 2 and "by the faults leak and animals: give them a smaller loss" in err, err

@@ -170,6 +170,22 @@ BOUNDS = [
     ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1e+06"),
     ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
     ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
+    (VALVE + "swing", "5 g", "4.9 g", "below five grams"),
+    ("fault", [{"kind": "leak", "loss": "1000 L/h"}], [{"kind": "leak", "loss": "1001 L/h"}], "at most 1000 L/h"),
+    ("fault", [{"kind": "animals", "loss": "24 m^3/day"}], [{"kind": "animals", "loss": "25 m^3/day"}], "at most 1000"),
+    ("wishes", {"openings_a_day": [0.5, 1000]}, {"openings_a_day": [0.5, 1001]}, "at most 1000"),
+    (
+        "supply/spring",
+        TANK | {"volume": "9000 m^3", "footprint": "100000 m^2"},
+        TANK | {"volume": "9000 m^3", "footprint": "100001 m^2"},
+        "at most 100000 m²",
+    ),
+    (
+        "supply/spring",
+        TANK | {"volume": "1 m^3", "footprint": "1 m^2", "top_up": {"below": "1 L", "rate": "1000 m^3/h"}},
+        TANK | {"volume": "1 m^3", "footprint": "1 m^2", "top_up": {"below": "1 L", "rate": "1001 m^3/h"}},
+        "at most 1e+06 L/h",
+    ),
     ("title", "x" * 500, "x" * 501, "has 501 characters; expected: at most 500"),
     ("note", "x" * 500, "x" * 501, "has 501 characters"),
 ]

@@ -296,6 +296,22 @@ def test_what_can_not_be_asked_is_refused_before_anything_is(wish, says, garden,
     assert not server.asked
 
 
+@pytest.mark.parametrize(
+    ("file", "says"),
+    [
+        ("x" * 300 + ".csv", "(File name too long|The filename|No such file)"),
+        ("garden.toml/x.csv", "(Not a directory|its folder is not there)"),
+        ("none/such.csv", "its folder is not there"),
+        ("a\0b.csv", "null"),
+    ],
+)
+def test_a_file_that_can_not_be_there_is_refused_before_anything_is_asked(file, says, garden, server):
+    """The service was asked first, for a minute where there is no network."""
+    with pytest.raises(OutputError, match=f"can't be written.*{says}"):
+        download_weather(garden, years=(2000, 2000), file=file)
+    assert not server.asked
+
+
 def test_the_earliest_year_and_the_longest_forecast_are_asked_for(garden, server):
     assert download_weather(garden, years=(1981, 1981), forecast=16).files["forecast"]["days"] == 26
 

@@ -79,12 +79,26 @@ def command(body: Callable[..., None]) -> Callable[..., None]:
 
 def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = False, **about: Any) -> Any:
     about = {"show_default": False, **about}
+    if about.get("metavar") == "DIR":
+        about |= {"parser": _folder(name if name or argument else "--out")}
     if argument:
         return typer.Argument(**about)
     name = name or "--" + parameter.name.replace("_", "-")
     if dt.date in (parameter.annotation, *get_args(parameter.annotation)):
         about |= {"parser": _day(name), "metavar": "DATE"}
     return typer.Option(name, **about)
+
+
+def _folder(name: str) -> Callable[[str], Path]:
+    """Read a folder's name; none would be the present folder."""
+
+    def parse(text: str) -> Path:
+        if not text.strip():
+            cure = "name a folder, such as my-garden; the present one is ."
+            raise PanbudgetError(Problem("no-folder", name or "DIR", "is empty", cure=cure))
+        return Path(text)
+
+    return parse
 
 
 def _day(name: str) -> Callable[[str], dt.date]:
@@ -95,7 +109,8 @@ def _day(name: str) -> Callable[[str], dt.date]:
 
         found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
         with contextlib.suppress(ValueError):
-            day = dt.datetime.strptime(text.strip(), "%Y-%m-%d").date()
+            # digits of another script are refused, as a scenario's are
+            day = dt.datetime.strptime(text.strip().encode("ascii").decode(), "%Y-%m-%d").date()
             if YEARS[0] <= day.year <= YEARS[1]:
                 return day
             found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"

@@ -79,7 +79,8 @@ class Lost(_OfValve):
     """The pan loses water other than by evaporation."""
 
     kind: Literal["leak", "animals"]
-    loss: Flow
+    # a hundred times a leak that empties a pan in a night: common practice, no source
+    loss: Annotated[Flow, Field(le=1000)]
 
 
 class Covered(_OfValve):

@@ -384,8 +384,9 @@ class Scenario(Described):
         if name.endswith(".toml"):
             return _variant_in(Path(name))
         none = f"none; describe it under [variant.{toml_key(name)}], or name a file of changes that ends in .toml"
+        none = none if name.strip() else "none; leave it out"
         cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or none}")
-        unknown = Problem("unknown-variant", f"variant.{name}", "is not in this file", "", cure, name)
+        unknown = Problem("unknown-variant", f"variant.{toml_key(name)}", "is not in this file", "", cure, name)
         raise ScenarioError(unknown, file=str(self.path))
 
     def file_of(self, *keys: str) -> str:

@@ -39,7 +39,7 @@ class _Float(Described):
     """A float valve that lets water into a tank."""
 
     below: SomeVolume
-    rate: Flow
+    rate: Annotated[Flow, Field(le=1e6)]
 
     @property
     def source(self) -> str:
@@ -79,7 +79,7 @@ class Tank(_Supply):
 
     kind: Literal["tank"]
     volume: Annotated[SomeVolume, Field(ge=1, le=1e7)]
-    footprint: Area | None = None
+    footprint: Annotated[Area, Field(le=100_000)] | None = None
     shape: list[LevelVolume] = Field(default_factory=list)
     outlet_height: Annotated[_Length, Field(le=500)]
     full_at_start: Share = 1.0

@@ -18,7 +18,9 @@ class Wishes(Described):
 
     stress_days: Annotated[Whole, Field(ge=0, le=366)] = 3
     litres: SomeVolume | None = None
-    openings_a_day: list[Annotated[Number, Field(ge=0)]] = Field(default=[0.5, 8.0], min_length=2, max_length=2)
+    openings_a_day: list[Annotated[Number, Field(ge=0, le=1000)]] = Field(
+        default=[0.5, 8.0], min_length=2, max_length=2
+    )
     when: Literal["any", "night"] = "any"
 
     def wrong(self) -> Iterator[Problem]:

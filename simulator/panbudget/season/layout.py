@@ -310,6 +310,9 @@ class Forcing:
                 most=most[index],
             )
             cure = say("a pan of {area:area g} wants a larger swing", area=pans.area[index])
+            # of what a pan loses, the larger part is to blame
+            if pans.leak[index].sum() * 24.0 * 2.0 > most[index] * pans.swing[index].min():
+                cure = "the pan loses most of it by the faults leak and animals: give them a smaller loss"
             raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)
         return int(most.sum())
 

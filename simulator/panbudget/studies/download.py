@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 from pydantic import ValidationError
 
-from panbudget.errors import ScenarioError, WeatherError
+from panbudget.errors import OutputError, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
 from panbudget.scenario.editing import edited
@@ -106,6 +106,8 @@ def download_weather(
     garden = _Garden(path, *_place_of(path))
     services = Service("power", power_address, timeout), Service("open-meteo", forecast_address, timeout)
     _refuse_wish(years, forecast, file, services)
+    if years is not None and file is not None:
+        _refuse_place(path.parent / file, file)
     drafts = []
     if years is not None:
         step(f"asking {services[0].facts['name']}")
@@ -122,7 +124,7 @@ def download_weather(
 
 def years_in(text: str) -> tuple[int, int] | None:
     """Return the first and the last year that a text names, such as "2015-2025" or "2024", if it does."""
-    match = re.fullmatch(r"\s*(\d{4})\s*(?:[-–]\s*(\d{4})\s*)?", text)
+    match = re.fullmatch(r"\s*([0-9]{4})\s*(?:[-–]\s*([0-9]{4})\s*)?", text)
     return None if match is None else (int(match[1]), int(match[2] or match[1]))
 
 
@@ -186,6 +188,19 @@ def _refuse_wish(
         wrong.append(_problem("a-file", f'file "{file}"'))
     if wrong:
         raise ScenarioError(*wrong)
+
+
+def _refuse_place(target: Path, shown: str) -> None:
+    """Refuse a file that can't be written, before anything is asked for."""
+    try:
+        reason = "" if target.parent.is_dir() else "its folder is not there"
+        os.path.lexists(target) or target.stat()
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+    if reason:
+        raise OutputError(_problem("no-place", f'file "{shown}"', reason=reason))
 
 
 def _record(garden: _Garden, service: Service, years: tuple[int, int], file: str | None) -> _Draft:

@@ -43,6 +43,24 @@ def garden(tmp_path):
     return make
 
 
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        (["100.5,m^3,", "101,m3,"], []),
+        (["26550,gal,", "26700,gal,"], ["26550 gal on 2025-05-20 follows 100 m3"]),
+        (["100.5,m3,removed", "10,gal,installed", "160,gal,"], []),
+    ],
+)
+def test_a_meter_that_changes_its_unit_is_cautioned(rows, told, garden, tmp_path):
+    """Two units in one column were brought to litres without a word; a new meter may have its own."""
+    lines = [f"2025-{day},{row}" for day, row in zip(("05-20", "06-10", "06-20"), rows, strict=False)]
+    text = "\n".join(["date,reading,unit,event", "2025-05-02,100,m3,", *lines]) + "\n"
+    (tmp_path / "m.csv").write_text(text, encoding="utf-8")
+    found = statement(garden({}), readings=tmp_path / "m.csv").findings
+    said = [finding.message for finding in found if finding.code == "other-units"]
+    assert said == [f"The unit of the meter's readings changes: {change}." for change in told]
+
+
 def test_several_controllers_on_one_source_add_up(garden):
     made = statement(garden({}))
     (account,) = made.accounts

@@ -236,6 +236,30 @@ def test_a_damaged_grid_is_refused_in_two_lines(damage, tmp_path, tables, capsys
     assert not (tmp_path / "out").exists()
 
 
+def _as_text(data):
+    return data.assign(tn=(("time", "lat", "lon"), np.full(data["tn"].shape, "warm"), data["tn"].attrs))
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (_as_text, "its variable tn holds something else than numbers"),
+        (
+            lambda data: data.assign(orog=(("lat", "lon"), [["a", "b"]] * 2, data["orog"].attrs)),
+            "its variable surface_altitude",
+        ),
+        (lambda data: data.isel(lat=slice(0)), "has no cell with a place"),
+        (lambda data: data.assign_coords(lat=("lat", [38.25, np.nan], data["lat"].attrs)), "its axis lat has places"),
+        (lambda data: data.assign_coords(lon=("lon", [np.nan] * 2, data["lon"].attrs)), "its axis lon has places"),
+    ],
+)
+def test_a_grid_of_text_or_of_nowhere_is_refused(change, says, tmp_path, tables):
+    """Text and an empty axis were mistakes of ours; cells without a latitude were left out without a word."""
+    change(dataset(tables)).to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
+    with pytest.raises(ScenarioError, match=says):
+        load_plan(grid_plan(tmp_path, "daily.nc"))
+
+
 @pytest.mark.parametrize(
     ("first", "last"), [("1800-01-01", None), ("1799-12-31", "1801-12-31"), ("0205-01-01", "0207-01-01")]
 )

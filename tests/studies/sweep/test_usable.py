@@ -103,6 +103,15 @@ def test_what_is_wrong_alike_at_many_cells_is_one_line():
     assert second == "plan.toml: site cell 30: grid.nc: rain is missing"
 
 
+@pytest.mark.parametrize(("count", "last"), [(20, "site 19"), (21, "and 1 more problems like these")])
+def test_of_many_bad_sites_twenty_are_named(count, last):
+    """All of three thousand were."""
+    with pytest.raises(PanbudgetError) as caught:
+        refuse_sites(SimpleNamespace(path="plan.toml", places=range(30)), {f"{n}": (f"{n}.csv",) for n in range(count)})
+    lines = caught.value.text().replace("\xa0", " ").splitlines()
+    assert len(lines) == min(count, 21) + 1 and lines[-2].startswith(f"plan.toml: {last}")
+
+
 def test_files_that_are_not_there_stop_a_sweep_before_it_begins_each_by_name(gappy, tmp_path):
     table = (
         (gappy / "sites.csv").read_text(encoding="ascii").replace(",3.csv", ",none.csv").replace(",6.csv", ",no.csv")

@@ -297,8 +297,11 @@ def _visits(
             _wrong(row, "again")
         above = row.cells
         count, stands, level, added, meter = _cells(row, key)
-        if stands is not None and count is None and counter is not None:
-            count = _risen(row, stands, *counter)
+        if stands is not None and counter is not None:
+            risen = _risen(row, stands, *counter)
+            if count is not None and risen is not None and risen != count:
+                _wrong(row, "counter-differs", stands, count=count, risen=risen, line=counter[1])
+            count = risen if count is None else count
         # a row without it leaves what lies between the next one and the last unknown
         counter = None if stands is None else (stands, row.line)
         if meter is not None:

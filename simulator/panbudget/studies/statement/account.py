@@ -12,6 +12,8 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import functools
+import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -42,6 +44,7 @@ from panbudget.studies.statement.ledger import (
     sources_of,
 )
 from panbudget.studies.statement.meter import Between, Reading, Readings, metered_days, read_readings
+from panbudget.units import quantity
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
 from panbudget.words import litres as litres_said
@@ -367,9 +370,19 @@ def _findings(account: Account) -> Iterator[Finding]:
         yield finding("out-of-season", first=f"{outside.index[0]:%Y-%m-%d}", days=len(outside))
     if papers.area is not None and beyond(account.area, papers.area):
         yield finding("area-exceeded")
+    if changes := list(_other_units(account.readings)):
+        yield finding("other-units", changes=" and ".join(changes))
     if metered is not None and not metered.agrees:
         yield finding("meter-apart")
         yield from _unlikely(account)
+
+
+def _other_units(readings: Sequence[Reading]) -> Iterator[str]:
+    """Readings of one meter in another unit than the one before."""
+    for before, reading in itertools.pairwise(readings):
+        one, other = (quantity(f"1 {part.unit}", "volume") for part in (before, reading))
+        if not math.isclose(one, other) and reading.event != "installed":
+            yield f"{reading.text} on {reading.shown} follows {before.text}"
 
 
 def _unlikely(account: Account) -> Iterator[Finding]:

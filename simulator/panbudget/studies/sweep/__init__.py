@@ -6,6 +6,17 @@ Sweeping: many seasons at once, sites × years × designs × beds, through the o
 `summary` what they come to, `cube` the same for other tools, `swept` the end, `run` all of it in order.
 """
 
+from collections.abc import Sequence
+
+from panbudget.errors import Problem
 from panbudget.words import packaged, problems_from
 
 problem = problems_from(packaged("studies/sweep/problems.toml"))
+#: lines of one kind that a message or a list has
+MOST_LINES = 20
+
+
+def first_of(problems: Sequence[Problem]) -> list[Problem]:
+    """Return as many problems as a screen holds, and how many more there are."""
+    more = len(problems) - MOST_LINES
+    return [*problems[:MOST_LINES], *([problem("more", count=more)] if more > 0 else [])]

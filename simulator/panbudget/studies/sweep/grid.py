@@ -246,11 +246,15 @@ def _read_box(folder: Path, sites: Any, held: Held, cells: Any) -> dict[str, Flo
     at = (slice(None), *(cells - low).T)
     with _opened(folder, sites) as data:
         arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.names}
-        return {name: values.isel(box).to_numpy().astype(float)[at] for name, values in arrays.items()}
+        return {name: _numbers(values.isel(box))[at] for name, values in arrays.items()}
 
 
 def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
     return ScenarioError(problem(f"bad-grid.{which}", **values), file=shown)
+
+
+class _NoNumbersError(Exception):
+    """A variable of a grid is text or else no number."""
 
 
 @contextmanager
@@ -277,10 +281,20 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
     with data:
         try:
             yield data
+        except _NoNumbersError as error:
+            raise _wrong("no-numbers", shown, name=error) from None
         except (OSError, RuntimeError) as error:
             if getattr(error, "errno", None) is not None:  # the system's, of another file
                 raise
             raise _unreadable(shown, error) from None
+
+
+def _numbers(values: Any) -> Floats:
+    """Return a variable's values as numbers; `_opened` says so where they are none."""
+    try:
+        return np.asarray(values.to_numpy(), float)
+    except (TypeError, ValueError):
+        raise _NoNumbersError(getattr(values, "name", None) or values.attrs.get("standard_name", "")) from None
 
 
 def _unreadable(shown: str, error: Exception) -> ScenarioError:
@@ -336,9 +350,12 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
     spanned = {str(dim) for values in named.values() for dim in values.dims}
     axes = tuple(str(dim) for dim in data[tmin].dims if str(dim) in spanned)
     sizes = {axis: data.sizes[axis] for axis in axes}
-    latitude, longitude = (
-        values.variable.set_dims(sizes).transpose(*axes).to_numpy().astype(float) for values in named.values()
-    )
+    latitude, longitude = (_numbers(values.variable.set_dims(sizes).transpose(*axes)) for values in named.values())
+    if not latitude.size:
+        raise _wrong("empty", shown)
+    for values, numbers in zip(named.values(), (latitude, longitude), strict=True):
+        if values.ndim == 1 and np.isnan(numbers).any():  # of a curved grid, cells without a place are no cells
+            raise _wrong("no-degrees", shown, name=values.name)
     ends = {name: f"{np.nanmin(v):g} to {np.nanmax(v):g}" for name, v in (("lat", latitude), ("lon", longitude))}
     (south, north), (west, east) = (about["bounds"] for about in TABLE["coordinates"].values())
     if np.nanmin(latitude) < south or np.nanmax(latitude) > north:
@@ -382,7 +399,7 @@ def _heights(data: Any, axes: tuple[str, ...], sites: Any, shown: str) -> Floats
             if np.isnan(metre := in_metres(unit)):
                 raise _wrong("heights", shown, unit=unit)
             ordered = values.transpose(*axes) if values.ndim else values
-            return np.asarray(ordered.to_numpy(), float).reshape(sizes) * metre
+            return _numbers(ordered).reshape(sizes) * metre
     raise _wrong("no-heights", shown)
 
 
@@ -391,15 +408,15 @@ def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
     for values in (_spread(values, axes) for values in data.variables.values()):
         name = values.attrs.get("standard_name")
         if name in TABLE["masks"] and set(values.dims) == set(axes):
-            numbers = values.transpose(*axes).to_numpy().astype(float)
+            numbers = _numbers(values.transpose(*axes))
             return np.asarray(numbers > 0.0 if TABLE["masks"][name] else numbers < (1.0 if "fraction" in name else 0.5))
-    known = ~np.isnan(tmin[0].to_numpy().astype(float))
+    known = ~np.isnan(_numbers(tmin[0]))
     deep = max(chunks_of(tmin)[0], 64 * _LOOK_EVERY)
     for start in range(0, tmin.shape[0], deep):
         if known.all():
             break
-        part = tmin[start : min(start + deep, tmin.shape[0]) : _LOOK_EVERY].to_numpy().astype(float)
-        known |= ~np.isnan(part).all(axis=0)
+        part = tmin[start : min(start + deep, tmin.shape[0]) : _LOOK_EVERY]
+        known |= ~np.isnan(_numbers(part)).all(axis=0)
     return np.asarray(known)
 
 
@@ -429,7 +446,7 @@ def _samples(
         values = arrays[part.variable][(slice(None), *box)]
         # a dry month tells nothing of rain's unit
         values = values[rows[rows < rows[0] + _SAMPLE_RAIN]] if name == "rain" else values[chosen]
-        numbers = values.to_numpy().astype(float)[(slice(None), *inside.T)]
+        numbers = _numbers(values)[(slice(None), *inside.T)]
         samples[name] = np.where((numbers > _CODES[0]) & (numbers < _CODES[1]), numbers, np.nan)
     on_days = np.searchsorted(days.rows[days.rows >= 0], chosen)
     return samples, days.index[days.rows >= 0][on_days], index

@@ -25,7 +25,7 @@ from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.season.demand import ANTECEDENT_DAYS, FORCED, BedForcing, Climate, bed_forcing, plant_of
 from panbudget.season.record import Record, Span, beside
-from panbudget.studies.sweep import problem
+from panbudget.studies.sweep import MOST_LINES, first_of, problem
 from panbudget.weather import Weather
 from panbudget.weather.checks.inspection import RawFile
 from panbudget.weather.clean import WeatherFile, open_weather, read_fallback
@@ -37,7 +37,6 @@ from panbudget.weather.text.rows import plain_number, read_typed
 _NEEDED = ("name", "latitude", "elevation", "weather")
 _KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
 _MORE = ("timezone", "setting", "climate")
-_MOST_LINES = 20
 _MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
 # the unit of a header: in brackets behind it, or a word of it
@@ -142,15 +141,13 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
         except ValidationError as error:
             wrong += scenario_errors.problems(error, Site)
         problems += [problem.under(f"{at}: ") for problem in wrong]
-    if len(problems) > _MOST_LINES:
-        problems[_MOST_LINES:] = [problem("more", count=len(problems) - _MOST_LINES)]
     if problems:
-        raise ScenarioError(*problems, file=shown_as)
+        raise ScenarioError(*first_of(problems), file=shown_as)
     return places
 
 
 def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
-    has = listed(map(shortened, headers), _MOST_LINES)
+    has = listed(map(shortened, headers), MOST_LINES)
     for name, header in columns.items():
         if name not in _KNOWN:
             yield problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))

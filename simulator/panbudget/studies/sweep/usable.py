@@ -16,7 +16,7 @@ import pandas as pd
 
 from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.years import Years, listed, usable_years
-from panbudget.studies.sweep import problem
+from panbudget.studies.sweep import first_of, problem
 from panbudget.studies.sweep.compute import days_of
 from panbudget.studies.sweep.plan import Plan
 from panbudget.studies.sweep.remote import at_hand, is_remote
@@ -177,7 +177,9 @@ def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bo
             alike.setdefault(line, []).append(name)
     problems = [problem("bad-site", f"{_sites(names)}:", line=line) for line, names in alike.items()]
     if problems:
-        raise PanbudgetError(*problems, problem("no-sites" if keep_going else "bad-sites"), file=str(plan.path))
+        raise PanbudgetError(
+            *first_of(problems), problem("no-sites" if keep_going else "bad-sites"), file=str(plan.path)
+        )
 
 
 def _sites(names: Sequence[str]) -> str:

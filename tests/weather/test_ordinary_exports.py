@@ -75,6 +75,16 @@ HOURS = {
         "Year,DOY,Hour,AirT_C,RH_%,WS_ms,Rain_mm",
         lambda t, d, c: [t.year, t.timetuple().tm_yday, f"{t.hour * 100:04d}", c, d.rh, d.wind, at_five(t, d)],
     ),
+    "Danish times with points": hourly(
+        "Dato;Klokken;Lufttemperatur [°C];Relativ luftfugtighed [%];Middelvind [m/s];Nedbør [mm]",
+        lambda t, d, c: [f"{t:%d-%m-%Y}", f"{t:%H.%M}", comma(c), d.rh, comma(d.wind), comma(at_five(t, d))],
+        separator=";",
+    ),
+    "Croatian hours by the number of their end": hourly(
+        "Datum\tSat\tTemperatura zraka (°C)\tRelativna vlažnost (%)\tBrzina vjetra (m/s)\tOborina (mm)",
+        lambda t, d, c: [f"{t:%d.%m.%Y.}", t.hour + 1, comma(c), comma(d.rh), comma(d.wind), comma(at_five(t, d))],
+        separator="\t",
+    ),
     "names over groups": hourly(
         "Time,Indoor,,Outdoor,,Wind,Rainfall\nTime,Temperature(℃),Humidity(%),Temperature(℃),Humidity(%),Wind Speed(m/s),Hourly(mm)",
         lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", 21.5, 44, c, d.rh, d.wind, at_five(t, d)],
@@ -300,3 +310,10 @@ def test_sheets_of_two_stations_are_still_refused(tmp_path):
     rows = [["date", "tmin", "tmax", "rain"], *([d.date, d.tmin, d.tmax, d.rain] for d in TRUTH)]
     with pytest.raises(WeatherError, match="on 2 sheets"):
         read_weather(written(tmp_path, book({"Lhota": rows, "Horka": rows}), "two.xlsx"), SITE)
+
+
+def test_figures_in_celsius_under_kelvin_are_read_once_that_is_pasted(tmp_path):
+    """The unit of the header can't be right then, and nothing is computed by it."""
+    weather = read_pasted(plain(tmp_path, header="date,Tmin [K],Tmax [K],rh_mean,wind,rain"))
+    agrees(weather, ("tmin", "tmax"))
+    assert not [caution for caution in weather.cautions if caution.name == "header-unit"]

@@ -100,7 +100,8 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         extremes = {"tmin", "tmax"} & contradicted.keys() if name in ("tmin", "tmax") and not of_records else {name}
         alike = [other for other in names if of_records.get(other, other) == quantity or other in extremes]
         values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
-        if any(np.nanmax(column) > STANDARD[other].highest for other, column in values.items()):
+        bounds = {other: (STANDARD[other].lowest, STANDARD[other].highest) for other in values}
+        if any(np.nanmin(v) < bounds[other][0] or np.nanmax(v) > bounds[other][1] for other, v in values.items()):
             continue  # the header's unit can't be right
         instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
         words = {"header": stated.header, "stated": stated.stated, "line": inspection.line(name, stated.header)}
@@ -330,13 +331,15 @@ def _wind_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdic
 
 
 def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse a wind without a unit that is ordinary up to a day, and from it on too fast for m/s."""
+    """Refuse a wind without a unit that is too fast for m/s, but was ordinary up to a day: not all of it is in another unit."""
     wind = inspection.of_asked("wind") * inspection.wind_factor
+    if inspection.is_stated("wind") or float(np.nanmedian(wind)) <= _WINDY:
+        return
     before, after = around(wind, _MONTH, _DAYS_TO_JUDGE)
     leaps = np.exp(np.abs(steps(np.log(np.maximum(wind, 0.1)), _DAYS_TO_JUDGE)))
     slow, fast = np.fmin(before, after), np.fmax(before, after)
     leaps = np.where((fast > _TIMES_FASTER * slow) & (slow < _BREEZY) & (fast > _WINDY), leaps, np.nan)
-    if not inspection.is_stated("wind") and (leaps > _TIMES_FASTER).any():
+    if (leaps > _TIMES_FASTER).any():
         row = int(np.nanargmax(leaps))
         words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _MONTH}
         yield Verdict(names, "wind-change", words)

@@ -141,7 +141,8 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return TimeColumns((column,), says_utc(header[column]))
     times = columns(_ONLY_TIME) or columns(
         _BARE_TIME,
-        "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina)\\b",
+        "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina|hodina|klo|klokken"
+        "|klockan|kl|saat|sat|ura)\\b",
     )
     if dates and times:
         return TimeColumns((dates[0], times[0]), any(says_utc(header[column]) for column in (dates[0], times[0])))

@@ -197,3 +197,14 @@ def test_rain_in_another_unit_is_worth_what_it_is_in_millimetres(rain, times):
     days = fell(on(40, rain, np.arange(len(rain))))
     [caution] = inspected(**days, only="rain-unit").cautions
     assert caution.instead["rain"] == pytest.approx(days["rain"] * times)
+
+
+@pytest.mark.parametrize(
+    ("days", "kinds", "step", "told"),
+    [(15, 5, 2.0, True), (14, 5, 2.0, False), (15, 4, 2.0, False), (15, 5, 1.0, False), (15, 5, 5.0, True)],
+)
+def test_whole_figures_with_a_step_of_two_or_more_are_tips_in_tenths(days, kinds, step, told):
+    """A gauge's tip is 0.2 or 0.5 mm; no gauge has one of 2 mm, and each figure of whole millimetres is even by chance."""
+    amounts = step * np.resize(np.arange(1.0, kinds + 1.0), days)
+    found = spoken("rain-unit", **fell(np.r_[amounts, np.zeros(10)]))
+    assert ("tenths" in found) is told

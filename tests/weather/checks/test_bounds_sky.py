@@ -13,7 +13,8 @@ import pytest
 from panbudget.weather.site import sky_of
 from tests.weather.checks.days import codes, one_day, spoken
 
-CLEAR = sky_of(pd.date_range("2025-06-01", periods=120), latitude=38.0, elevation=100.0).clear
+SKY = sky_of(pd.date_range("2025-06-01", periods=120), latitude=38.0, elevation=100.0)
+CLEAR = SKY.clear
 
 
 def shone(shares, **columns):
@@ -87,6 +88,15 @@ BOUNDS = [
 def test_light_is_doubted_from_its_bound_on(check, days, last, first):
     assert not spoken(check, **days(last))
     assert spoken(check, **days(first))
+
+
+def test_sunshine_leaps_where_the_light_that_it_makes_does_and_no_radiation_is_known():
+    """FAO-56 eq 35: 0.25 and half of n/N; 0.7 of what 0.9 makes is made by 0.48."""
+    for share, told in ((0.49, False), (0.47, True), (0.05, True)):
+        hours = SKY.daylight[:40] * np.repeat([0.9, share], 20)
+        days = {"days": 40, "tmin": 14.0, "tmax": 28.0, "sunshine": hours}
+        assert ("from 2025-06-21 on" in spoken("sunshine-leap", **days)) is told
+        assert not spoken("sunshine-leap", **days, radiation=0.9 * CLEAR[:40])
 
 
 @pytest.mark.parametrize(

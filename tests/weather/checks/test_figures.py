@@ -65,6 +65,14 @@ def test_a_highest_figure_that_comes_far_more_often_than_others(days, others, ex
     assert seen(radiation=clipped(days, others=others)) == expected
 
 
+@pytest.mark.parametrize(("share", "expected"), [(0.79, ["value-limit"]), (0.81, [])])
+def test_sunshine_may_end_only_where_the_day_does(share, expected):
+    """From four fifths of the daylight of the middling such day on, which is some 14.7 h here."""
+    top = share * np.median(inspected(N, **DAYS).sky.daylight[20:44:2])
+    hours = np.where(clipped(12) == 22.0, top, 0.2 * clipped(12))
+    assert seen(sunshine=np.minimum(hours, top)) == expected
+
+
 def test_one_stretch_is_a_sensor_that_is_stuck_and_no_limit():
     light = clipped(0)
     light[30:50] = 22.0

@@ -33,11 +33,13 @@ _TIED = 3e-4
 # the chance of a row of equal steps, below which somebody drew it; days of a column that stands in the order of size [-, d]
 _DRAWN, _IN_ORDER = 1e-6, 30
 # what may be filled in where it is left empty
-_FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation")
+_FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "sunshine")
 # columns that may be below 0
 _BELOW_NOTHING = ("tmin", "tmax", "dew_point")
 # columns that may end in the weather's own limit: calm, a gauge's first drop, a clear sky's noon
-_NO_LOWEST = ("wind", "rain", "radiation", "rh_max")
+_NO_LOWEST = ("wind", "rain", "radiation", "sunshine", "rh_max")
+# share of the daylight up to which sunshine ends by no sky [-]
+_NOT_ALL_DAY = 0.8
 
 
 def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -62,6 +64,10 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         for end in (-1, 0) if figures.size > 2 else ():
             here, others = values == figures[end], np.delete(counts, end).max()
             natural = _is_natural(name, end, float(figures[end]))
+            if name == "sunshine":
+                natural |= bool(
+                    figures[end] > _NOT_ALL_DAY * np.median(inspection.sky.daylight[inspection.asked][here])
+                )
             stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
             enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others and stretches >= _STRETCHES
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
@@ -136,7 +142,7 @@ _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Doubt, ...] = (
     Doubt("columns-alike", _copied, _COLUMNS, _SAME_DAYS, needs=("tmax",)),
-    Doubt("value-limit", _limited, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
+    Doubt("value-limit", _limited, (*_COLUMNS, "sunshine"), 2 * _AT_LIMIT, needs=("tmax",)),
     Doubt("value-mark", _marked, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
     Doubt("value-series", _drawn, tuple(name for name in _COLUMNS if name != "rain"), _IN_ORDER, needs=("tmax",)),
 )

@@ -77,7 +77,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     steps, wet, stated = np.diff(known), known[known > 0.0], "/stated" if inspection.is_stated("rain") else ""
     if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
         yield Verdict(names, "rain-unit/total")
-    elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0):
+    elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0 or _tips(wet)):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
@@ -94,6 +94,11 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-unit/not-inches", {"mean": wet.mean() / _SMALL["in"], "unit": "mm"})
     elif not stated and is_fahrenheit(inspection):
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
+
+
+def _tips(wet: Floats) -> bool:
+    """Tell whether whole figures have a step of two or more, as no gauge has in millimetres, and tips have in tenths."""
+    return wet.size >= _MANY and np.unique(wet).size >= _FEW and int(np.gcd.reduce(wet.astype(int))) > 1
 
 
 def _too_small(wet: Floats) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Mask
+from panbudget.physics import air
 from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.messages import note, table_of
@@ -231,9 +232,15 @@ def _by_range(inspection: Inspection) -> Floats:
 
 
 def telling_share(inspection: Inspection, from_clear: float = _MUCH_LIGHT) -> Floats:
-    """Radiation over a clear sky's on the days asked for, NaN without much light."""
-    clear = inspection.sky.clear[inspection.asked]
-    return np.where(clear > from_clear, inspection.of_asked("radiation") / np.maximum(clear, _LIGHT), np.nan)
+    """Radiation, or what sunshine makes of it where there is none, over a clear sky's on the days asked for, NaN without much light."""
+    sky, asked = inspection.sky, inspection.asked
+    if inspection.has("radiation"):
+        light = inspection.of_asked("radiation")
+    else:
+        light = air.radiation_from_sunshine(
+            inspection.of_asked("sunshine"), daylight=sky.daylight[asked], extraterrestrial=sky.extraterrestrial[asked]
+        )
+    return np.where(sky.clear[asked] > from_clear, light / np.maximum(sky.clear[asked], _LIGHT), np.nan)
 
 
 def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -256,6 +263,8 @@ def _envelopes(inspection: Inspection) -> Iterator[tuple[Floats, float]]:
 
 def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor that from a day on gives less, or more, than cloud and the warmth of the days explain."""
+    if names[0] == "sunshine" and inspection.has("radiation"):
+        return  # which is used, and looked at
     ratios, sides = [], []
     for values, rank in _envelopes(inspection):
         before, after = (_level(values, _WEEKS, _OF_WEEKS, rank, ahead=ahead) for ahead in (False, True))
@@ -267,15 +276,15 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
         worse = slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)
         words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
-        yield Verdict(names, "radiation-leap", words, inspection.without("radiation", worse))
+        yield Verdict(names, f"{names[0]}-leap", words, inspection.without(names[0], worse))
         return
     for days, least, fallen_to in _BETWEEN:
         fallen = np.maximum(*(_between(*side, days, least) for side in sides))
         if (fallen < fallen_to).any():
             row = int(np.nanargmin(fallen))
             words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": days}
-            instead = inspection.without("radiation", slice(row, row + days))
-            yield Verdict(names, "radiation-leap/between", words, instead)
+            instead = inspection.without(names[0], slice(row, row + days))
+            yield Verdict(names, f"{names[0]}-leap/between", words, instead)
             return
 
 
@@ -343,5 +352,6 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
+    Doubt("sunshine-leap", _light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
 )

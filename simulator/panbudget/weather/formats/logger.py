@@ -141,7 +141,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
     raw = to_days(records, site, **more)
-    return _of_records(raw, header, values, head_of(lines[: opening.line - 1]))
+    return _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
 
 
 def _convert_by_step(header: Header, step: float) -> None:
@@ -156,14 +156,12 @@ def _of_records(raw: RawTable, header: Header, values: Iterable[str], head: Head
     """Say of days what the header says of the records that they come of."""
     of_records = {day: name for name in values for day in QUANTITIES[name].daily}
     alike = header.conversions.keys() & SCALE_WITH_RECORDS
-    gauge = (*filter(None, [header.wind_height]), *head.gauge)
     contradicted = {day: header.contradicted[name] for day, name in of_records.items() if name in header.contradicted}
     return dataclasses.replace(
         raw,
         conversions={day: header.conversions[name] for day, name in of_records.items() if name in alike},
-        wind_height=next(iter(gauge), None),
-        station=head.station,
-        gauge=gauge,
+        wind_height=head.wind_height,
+        **head._asdict(),
         unused=header.unused,
         chosen=header.chosen,
         contradicted=contradicted or None,

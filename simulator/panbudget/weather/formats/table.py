@@ -142,16 +142,11 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     whole = [problem for problem in mistakes.problems() if problem.code not in _TO_PASTE]
     if whole or np.isnat(dates).any() or not len(dates):
         mistakes.raise_if_any(source.shown_as)
-    asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
     remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
-    head = head_of(lines[: opening.line - 1])
-    gauge = (*filter(None, [header.wind_height]), *head.gauge)
+    head = head_of(lines[: opening.line - 1], header.wind_height)
     index = pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
-    columns_read = {name: column for name, column in header.standard(table.numbers).items() if name not in asked}
-    if header.of_deficit and {"tmin", "tmax", "vapour_pressure"} <= columns_read.keys():
-        saturated = mean_saturation_vapour_pressure(columns_read["tmin"], columns_read["tmax"])
-        columns_read["vapour_pressure"] = saturated - columns_read["vapour_pressure"]
+    columns_read = _standard(header, table)
     notes += _by_daylight(columns_read, index, header, opening, site)
     return RawTable(
         daily=pd.DataFrame(columns_read, index=index),
@@ -163,13 +158,22 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         conversions=header.conversions,
         chosen=header.chosen,
         contradicted=header.contradicted or None,
-        wind_height=next(iter(gauge), None),
-        station=head.station,
-        gauge=gauge,
+        wind_height=head.wind_height,
+        **head._asdict(),
         unused=header.unused,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),
     )
+
+
+def _standard(header: Header, table: Cells) -> dict[str, Floats]:
+    """Return the columns whose unit is known in their standard ones, a deficit as the vapour pressure that it leaves."""
+    asked = {name for name, choice in header.suggested.items() if choice.unit == TO_FILL_IN}
+    columns = {name: column for name, column in header.standard(table.numbers).items() if name not in asked}
+    if header.of_deficit and {"tmin", "tmax", "vapour_pressure"} <= columns.keys():
+        saturated = mean_saturation_vapour_pressure(columns["tmin"], columns["tmax"])
+        columns["vapour_pressure"] = saturated - columns["vapour_pressure"]
+    return columns
 
 
 def _cells_and_days(

@@ -72,6 +72,11 @@ class Head(NamedTuple):
     station: Station | None
     gauge: tuple[float, ...]
 
+    @property
+    def wind_height(self) -> float | None:
+        """The height that is believed first. [m]"""
+        return next(iter(self.gauge), None)
+
 
 class Opening(NamedTuple):
     """
@@ -145,9 +150,9 @@ def _opening_in(lines: tuple[str, ...]) -> Opening | None:
     return None
 
 
-def head_of(above: Sequence[str]) -> Head:
+def head_of(above: Sequence[str], stated: float | None = None) -> Head:
     """
-    Read what the lines above a table say of its station.
+    Read what the lines above a table say of its station; `stated` is the height of the wind gauge by its header. [m]
 
     Examples
     --------
@@ -163,7 +168,7 @@ def head_of(above: Sequence[str]) -> Head:
         south = degrees < 0.0 or (place["side"] or "").upper() == "S"
         name = "the station in the lines above its table"
         station = Station(name, round(-size if south else size, 2)) if size <= 90.0 else None
-    return Head(station, tuple(height for height in heights if 0.5 <= height <= 200.0))
+    return Head(station, (*filter(None, [stated]), *(height for height in heights if 0.5 <= height <= 200.0)))
 
 
 def is_logger_layout(text: str) -> bool:

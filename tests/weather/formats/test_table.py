@@ -73,6 +73,7 @@ SAME = {
     "comments among the rows": SOUND.replace("2025-06-05", "# gauge cleaned\n2025-06-05"),
     "title above": "Weather of an invented garden\n\n" + SOUND,
     "header as a comment": "# invented\n# " + SOUND,
+    "days without a name": SOUND.replace("date,", ",", 1),
     "day first": with_dates(SOUND, "{day}/{month}/{year}"),
     "day first with points": with_dates(SOUND, "{day}.{month}.{year}"),
     "month first": with_dates(SOUND, "{month}/{day}/{year}"),

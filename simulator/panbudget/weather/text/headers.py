@@ -191,9 +191,9 @@ class Header:
     def ask_of_two(self, headings: Mapping[int, Heading], columns: Columns) -> None:
         """Ask for the unit of columns of which the file states two, but where the user does."""
         settled = {choice.column for choice in columns.values() if choice.unit}
-        for name in self.places:
-            heading = headings[self.places[name]]
-            if heading.other and heading.text not in settled:
+        for name, place in self.places.items():
+            heading = headings.get(place)  # the day's column has none
+            if heading is not None and heading.other and heading.text not in settled:
                 self.wrong(name, "two-units", column=heading.text, unit=heading.unit, other=heading.other)
                 self.suggest(name, heading, TO_FILL_IN)
 

@@ -5,6 +5,7 @@ A module a verb, which puts its command on `cli.app` when it is imported. Heavy 
 them, so that ``--help`` is quick.
 """
 
+import errno
 import importlib
 import os
 import sys
@@ -25,6 +26,8 @@ with terminal.loading():
         importlib.import_module(f"panbudget.cli.{_verb}")
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
+# what a computer can lack, whatever is asked of it
+_SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM")}
 
 
 def _version(wanted: bool) -> None:
@@ -86,6 +89,10 @@ def _run(arguments: list[str] | None) -> int:
             code = _INTERRUPTED
         elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
             show()
+            code = _BAD_INPUT
+        elif isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno in _SHORTAGES):
+            what = getattr(error, "strerror", None) or "no memory is left"
+            typer.echo(f"this computer could not go on: {what.lower()}; nothing half-made is left", err=True)
             code = _BAD_INPUT
         else:
             code = _told(error)

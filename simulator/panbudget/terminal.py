@@ -111,6 +111,8 @@ def patient() -> Iterator[None]:
     before = {name: getattr(sys, name) for name in ("stdin", "stdout", "stderr")}
     # for a stream that is closed: what asks it finds one
     sys.stdin = before.pop("stdin") or io.StringIO()
+    if isinstance(sys.stdin, io.TextIOWrapper):  # bytes that are no text are answers that can't be understood
+        sys.stdin.reconfigure(errors="backslashreplace")
     with open(os.devnull, "w", encoding="utf-8") as nowhere:
         streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
         handlers: dict[int, Any] = {}

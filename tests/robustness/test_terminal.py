@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import io
 import os
 import signal
@@ -170,3 +171,28 @@ def test_a_mistake_of_ours_is_two_lines_and_an_exit_code_of_its_own(capsys, monk
     assert err.count("\n") == 2
     monkeypatch.setenv("PANBUDGET_TRACEBACK", "1")
     assert "Traceback" in run(capsys, "known")[2]
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [(OSError(errno.EMFILE, "Too many open files"), "too many open files"), (MemoryError(), "no memory")],
+)
+def test_what_a_computer_lacks_is_no_mistake_of_ours(error, said, capsys, monkeypatch):
+    def lacking(**_):
+        raise error
+
+    monkeypatch.setattr(command_line, "app", lacking)
+    with pytest.raises(SystemExit) as ended:
+        command_line.main(["known"])
+    err = capsys.readouterr().err
+    assert ended.value.code == 2 and len(err.splitlines()) == 1 and said in err, err
+
+
+def test_answers_that_are_no_text_are_no_mistake_of_ours(tmp_path):
+    """Bytes of another encoding ended the questions with 70."""
+    asked = [sys.executable, "-m", "panbudget", "new", str(tmp_path / "g"), "--ask"]
+    done = subprocess.run(
+        asked, input=b"\xff\xfe\n" * 60, env=environment(PYTHONIOENCODING="utf-8"), capture_output=True, check=False
+    )
+    assert done.returncode in (2, 130) and b"fault" not in done.stderr, done.stderr
+    assert not list(tmp_path.iterdir())

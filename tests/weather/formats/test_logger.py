@@ -403,8 +403,8 @@ def test_missing_marks_are_missing_and_other_text_is_named():
     text[30] = text[30].replace(",2.0,", ",--,")
     raw = read("\n".join(text))
     assert raw.daily["wind"].notna().all()
-    text[30] = text[30].replace(",--,", ",calm,")
-    assert "line 31, column \"Wind Speed (m/s)\": 'calm' is not a number" in refusal("\n".join(text))
+    text[30] = text[30].replace(",--,", ",gale,")
+    assert "line 31, column \"Wind Speed (m/s)\": 'gale' is not a number" in refusal("\n".join(text))
 
 
 def test_rows_of_separators_alone_are_passed_over():
@@ -532,7 +532,7 @@ IN_FAHRENHEIT = {
 
 
 def test_genuine_three_airports_in_one_file_are_refused():
-    with pytest.raises(WeatherError, match="one station to a file"):
+    with pytest.raises(WeatherError, match=r"holds 3 stations \(EWR, JFK, LGA\)"):
         read_weather(nycflights(), NEW_YORK, columns=IN_FAHRENHEIT)
 
 

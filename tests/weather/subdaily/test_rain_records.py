@@ -277,7 +277,7 @@ def test_a_column_that_may_be_either_is_refused_with_the_cure():
     """One rise that stays to the end: an amount of the first hour and a counter that had begun would differ."""
     found = sums([1.0] * 3 + [2.0] * 3)
     assert "may be the rain of each interval or a running counter" in found.problems[0].sentence()
-    assert '"daily rain"' in found.problems[0].sentence()
+    assert 'daily_rain = { column = "Rain"' in found.problems[0].sentence()
 
 
 @pytest.mark.parametrize(

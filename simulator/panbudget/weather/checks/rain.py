@@ -81,9 +81,10 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
+        imperial = is_fahrenheit(inspection) or imperial_of(inspection)
+        unit = "in" if imperial and unit == "cm" else unit
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
-        metric = unit == "in" and not is_fahrenheit(inspection) and not imperial_of(inspection)
-        looks_like = _NAMES["in or cm" if metric else unit]
+        looks_like = _NAMES["in or cm" if unit == "in" and not imperial else unit]
         text = f"rain-unit/inches{stated if wet.size >= _MANY or wet.mean() < _FLUX else '/few'}"
         yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": looks_like}, instead)
     elif (

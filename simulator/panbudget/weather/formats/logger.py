@@ -14,9 +14,11 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
 from panbudget.weather.checks.air import SCALES, scale_of
+from panbudget.weather.formats.typical import is_typical, light_record, months_note, nominal
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, read_cells
@@ -26,9 +28,9 @@ from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight, time_of_all
 from panbudget.weather.text.opening import Head, Opening, find_opening, head_of, is_logger_layout, without_footer
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
-from panbudget.weather.text.rows import SEPARATORS, read_rows, split
+from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, split
 from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
-from panbudget.weather.text.stations import EXTREMES, is_weather, read_logger_header
+from panbudget.weather.text.stations import EXTREMES, is_weather, note_stations, read_logger_header
 
 NAME = "logger"
 #: where the format is described
@@ -97,23 +99,23 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     time = None if opening is None else _time_of(opening, columns)
     if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
-    more: dict[str, Any] = {
-        "units": opening.units,
-        "legend": opening.legend,
-        "table": source.table,
-        "in_part": source.in_part,
-    }
+    more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "in_part": source.in_part}
+    more["table"] = source.table
     header = read_logger_header(opening.cells, columns, times=time.places, line=opening.line, **more)
     mistakes = Mistakes(header.problems)
-    cells = _cells(source, opening, header, time.places, mistakes)
+    cells, rows = _cells(source, opening, header, time.places, mistakes)
     if not len(cells.lines) and not mistakes.problems():
         raise source.refusal("logger-no-row", line=opening.line)
     when = _when(cells, opening, time, header, mistakes)
     if len(cells.lines):
         numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
         _refuse_unlikely_units(header.standard(numbers), header, mistakes)
+    note_stations(opening, rows, when.stamps, mistakes)
     header.advise(source, mistakes)
     mistakes.raise_if_any(source.shown_as)
+    starts = pd.DatetimeIndex(when.stamps)
+    typical = is_typical(starts)
+    when = when._replace(stamps=nominal(starts)) if typical else when
     away = _distance_above(lines[: opening.line - 1])
     if away is not None and not when.utc:
         when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
@@ -122,6 +124,10 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     marks = list(_without_marks(values, header, cells))
     values = _with_own_extremes(_known(values), header, marks)
+    marks += [months_note(starts.year.to_numpy(), starts.month.to_numpy())] if typical else []
+    if typical and "radiation" in values:
+        values["radiation"], dark = light_record(values["radiation"], when.stamps.astype("M8[s]").astype(int), site)
+        marks += dark
     if "temperature" not in values and not source.in_part:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
     records = Records(
@@ -141,7 +147,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
     raw = to_days(records, site, **more)
-    return _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
+    of_days = _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
+    return dataclasses.replace(of_days, typical=typical)
 
 
 def _convert_by_step(header: Header, step: float) -> None:
@@ -169,7 +176,9 @@ def _of_records(raw: RawTable, header: Header, values: Iterable[str], head: Head
     )
 
 
-def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, ...], mistakes: Mistakes) -> Cells:
+def _cells(
+    source: Source, opening: Opening, header: Header, times: tuple[int, ...], mistakes: Mistakes
+) -> tuple[Cells, Rows]:
     """Read the rows' cells: numbers of the quantities, and the clock as text, or as numbers where it is in parts."""
     end = without_footer(source.lines, len(opening.cells), opening.separator)
     rows = read_rows(
@@ -179,7 +188,7 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
     numbers = {place: f'"{header.headers[name]}"' for name, place in header.places.items()}
     units = {place: header.units[name] for name, place in header.places.items()}
     numbers |= {place: opening.cells[place] for place in times} if len(times) > 2 else {}
-    return read_cells(
+    cells = read_cells(
         rows,
         mistakes,
         numbers=numbers,
@@ -187,9 +196,10 @@ def _cells(source: Source, opening: Opening, header: Header, times: tuple[int, .
         missing=(*MISSING, *source.missing),
         units=units,
         thousands=True,
-        traces=[header.places["rain"]] if "rain" in header.places else [],
+        zeros=header.zeros,
         table=source.table,
     )
+    return cells, rows
 
 
 def _time_of(opening: Opening, columns: Columns) -> TimeColumns | None:
@@ -233,6 +243,10 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
                 .str.replace(r"^(\d{1,2})[.hH](\d{2})$", r"\1:\2", regex=True)
                 .str.replace(r"^(\d{1,2})[hH]?$", r"\1:00", regex=True)
             )
+            if (
+                second[0].str.fullmatch(r"\d{3,4}").any()
+            ):  # hours and minutes, the last of an hour's first ones without zeros
+                bare = second[0].str.replace(r"^\d{1,2}$", lambda of: of[0].zfill(4), regex=True)
             second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]
         texts = first.str.strip() + " " + second[0] if second else first
         cell, line = opening.cells[time.places[0]], int(cells.lines[0])

@@ -31,8 +31,13 @@ _MONTH = re.compile(
 # one that may be all of a cell
 _MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])", re.MULTILINE)
 # a year and the number of a month in columns of their own, perhaps behind a station's; of more cells than this a row has days across
-_YEAR_AND_MONTH = re.compile(r"\s*(?:[^\s,;|]+[\s,;|]+)?\"?((?:18|19|20)\d\d)\"?[\s,;|]+\"?(0?[1-9]|1[0-2])\"?[\s,;|]")
+_NUMBERED = r"\s*(?:[^\s,;|]+[\s,;|]+)?\"?((?:18|19|20)\d\d)\"?[\s,;|]+\"?({})\"?[\s,;|]"
+_YEAR_AND_MONTH = re.compile(  # or the first day of one
+    _NUMBERED.format(r"0?[1-9]|1[0-2]")
+    + r"|\"?((?:18|19|20)\d\d)-(0[1-9]|1[0-2])-01(?:[T ]00:00[:0-9Z]*)?\"?\s*[,;|\t]"
+)
 _MOST_OF_A_MONTH = 28
+_DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))
 _A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
 # what stands in an archive's monthly files -> its daily product
 _DAILY_PRODUCTS = {
@@ -91,7 +96,7 @@ def as_table(source: Source) -> Source:
     head = "\n".join(source.lines[:_HEAD_LINES])
     if in_numbers(head) != head:
         source = replace(source, text=in_numbers(source.text))
-    return recast(source, lambda head: _archives(head) > _SURE)
+    return recast(table.days_among_records(source), lambda head: _archives(head) > _SURE)
 
 
 def refuse_months(source: Source) -> None:
@@ -99,14 +104,15 @@ def refuse_months(source: Source) -> None:
     lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
     numbered = [_month_numbered(line) for line in lines]
     apart = [{after - before for before, after in itertools.pairwise(numbered[i : i + 3])} for i in range(len(lines))]
-    in_turn = [i for i in range(len(lines) - 2) if numbered[i] and apart[i] == {1}]
+    of_days = any(map(_DAY_OF_YEAR.match, lines))
+    in_turn = [i for i in range(len(lines) - 2) if numbered[i] and apart[i] == {1} and not of_days]
     if not in_turn and not _MONTH_ALONE.search("\n".join(line for line in lines if not _A_DAY.match(line))):
         return
     cells = [split(line, separator_of(line)) for line in lines]
     dated = [any(map(is_dated, row)) for row in cells]
     for i in range(len(lines) - 2):
         rows = cells[i : i + 3]
-        if any(dated[i : i + 3]) or len({len(row) for row in rows}) > 1:
+        if (any(dated[i : i + 3]) and i not in in_turn) or len({len(row) for row in rows}) > 1:
             continue
         named = any(all(_MONTH.fullmatch(row[place]) for row in rows) for place in range(min(len(rows[0]), 4)))
         if named or i in in_turn:
@@ -117,7 +123,7 @@ def refuse_months(source: Source) -> None:
 def _month_numbered(line: str) -> int:
     """Return the month, counted through the years, of a row that has its year and number in columns; 0 of another."""
     match = _YEAR_AND_MONTH.match(line) if len(re.split(r"[\s,;|]+", line.strip())) < _MOST_OF_A_MONTH else None
-    return int(match[1]) * 12 + int(match[2]) if match else 0
+    return int(match[1] or match[3]) * 12 + int(match[2] or match[4]) if match else 0
 
 
 def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:

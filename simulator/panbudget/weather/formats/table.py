@@ -8,6 +8,7 @@ has both marks, such as 1.234,5, so that there is nothing to guess. Missing valu
 codes; any other text is named by line and column, since what it means is a guess.
 """
 
+import dataclasses
 import re
 from collections.abc import Sequence
 from typing import Any
@@ -21,8 +22,8 @@ from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
-from panbudget.weather.text.heading import in_english
-from panbudget.weather.text.mistakes import Mistakes, listed, note
+from panbudget.weather.text.heading import heading_of, in_english
+from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import (
     Days,
     at_midnight,
@@ -44,6 +45,7 @@ from panbudget.weather.text.rows import (
     separator_of,
     split,
 )
+from panbudget.weather.text.stations import note_stations
 from panbudget.words import and_more
 
 NAME = "table"
@@ -52,6 +54,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
+_OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
 # what is cured by pasting alone, so that the values can be looked at too
@@ -134,7 +137,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal("table-no-row", line=opening.line)
     table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
     if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
-        _note_stations(opening, rows, dates, mistakes)
+        note_stations(opening, rows, dates, mistakes)
     notes = [*notes, *day_before, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
     if odd := list(odd_numbers(rows, source.text)):
         notes.append(note("odd-number", line=odd[0][0], text=odd[0][1], more=and_more(len(odd) - 1, "cell")))
@@ -191,7 +194,7 @@ def _cells_and_days(
         missing=(*MISSING, *source.missing),
         units={place: header.units[name] for place, name in numbers.items()},
         thousands=True,
-        traces=[header.places["rain"]] if "rain" in header.places else [],
+        zeros=header.zeros,
         table=source.table,
     )
     if plain is not None:
@@ -223,6 +226,37 @@ def _by_daylight(
     return [note("mean-of-daylight", column=header.headers["radiation"])]
 
 
+def days_among_records(source: Source) -> Source:
+    """
+    Return a table of records, of which some close a day and have its figures in columns of their own, as one of those days.
+
+    Parameters
+    ----------
+    source : Source
+
+    Returns
+    -------
+    Source
+        The same one where the names of its columns part neither days nor hours.
+    """
+    opening = find_opening(source.lines)
+    names = [heading_of(i, cell).name.split(" ")[0] for i, cell in enumerate(opening.cells)] if opening else []
+    daily = [i for i, name in enumerate(names) if name == "daily"]
+    if opening is None or opening.split_date or len(daily) < _OF_DAYS or "hourly" not in names:
+        return source
+    day = opening.dates[0]
+    rows = (split(line, opening.separator) for line in source.lines[opening.above :])
+    closing = [row if len(row) == len(names) and sum(bool(row[i]) for i in daily) > 1 else [] for row in rows]
+    days = [parted(row[day].replace("T", " "))[0] for row in closing if row]
+    if not days or len({*days}) < len(days):
+        return source
+    mark = opening.separator
+    table = [mark.join([row[day][:10], *(row[i] for i in daily)]) if row else "" for row in closing]
+    head = [mark.join(["date", *(opening.cells[i] for i in daily)]), *[""] * (opening.above - opening.line)]
+    text = "\n".join([*source.lines[: opening.line - 1], *head, *table])
+    return dataclasses.replace(source, text=text, taken_from=source.taken_from or "records, of which some close a day")
+
+
 def _first_line(lines: Sequence[str]) -> Opening | None:
     """Return the first line with two cells, or with any, as a header above which no row of values was found."""
     shown = [(i, text) for i, text in enumerate(lines) if text.strip() and not text.lstrip().startswith("#")]
@@ -230,20 +264,6 @@ def _first_line(lines: Sequence[str]) -> Opening | None:
     i, text = next(wide, shown[0] if shown else (0, ""))
     separator = separator_of(text)
     return Opening(i + 1, i + 1, split(text, separator), separator, [], (), [], {}) if shown else None
-
-
-def _note_stations(opening: Opening, rows: Rows, dates: Days, mistakes: Mistakes) -> None:
-    """Note a table whose days repeat since it holds several stations, named in a column of its own."""
-    names = [in_english(cell) for cell in opening.cells]
-    place = next(
-        (i for i, name in enumerate(names) if re.search(r"\b(station|stn|site|location|name|id|code)\b", name)), None
-    )
-    if place is None or len(dates) != len(rows.texts) or np.unique(dates).size == len(dates):
-        return
-    stations = [cells[place] for cells in rows.cells()]
-    named = list(dict.fromkeys(stations))
-    if len(named) > 1 and len(set(zip(stations, map(str, dates), strict=True))) == len(dates):
-        mistakes.note("several-stations", count=len(named), named=listed(named, 5))
 
 
 def _day_column(opening: Opening, columns: Columns) -> int | None:

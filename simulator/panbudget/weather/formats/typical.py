@@ -114,7 +114,7 @@ def read_typical(
         raise source.refusal("no-hours")
     table, place = _by_pvlib(source, layout, rows, lines[0], head)
     starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
-    stamps = _nominal(starts)
+    stamps = nominal(starts)
     seconds = stamps.astype("datetime64[s]").astype(np.int64)
     values = _values(table, layout, rows.lines, mistakes)
     if not mistakes.problems():
@@ -199,7 +199,14 @@ def _numbers(column: pd.Series, header: str, lines: Ints, mistakes: Mistakes) ->
     return values
 
 
-def _nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
+def is_typical(starts: pd.DatetimeIndex) -> bool:
+    """Tell twelve months in turn, each of one year, of which some come after later ones."""
+    months = starts.year * 12 + starts.month
+    turns = months[np.append(True, months[1:] != months[:-1])]
+    return list((turns - 1) % 12) == list(range(12)) and bool((np.diff(turns) < 0).any())
+
+
+def nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
     """Return the hours under the nominal year; pvlib ends a leap year's 28 February a day later."""
     day = np.where((starts.month == 2) & (starts.day == 29), 28, starts.day)
     days = pd.to_datetime(pd.DataFrame({"year": NOMINAL_YEAR, "month": starts.month, "day": day}))

@@ -17,6 +17,7 @@ from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import amount, number
 from panbudget.weather.text.heading import as_filed, as_mark
+from panbudget.weather.text.raw import ColumnChoice
 from panbudget.words import and_more
 
 #: kind -> what a report calls it
@@ -106,12 +107,13 @@ def rain_amounts(
     """
     known = ~np.isnan(values)
     column = _Column(values[known], seconds[known], step, header)
+    column.facts = {"table": table, "column": ColumnChoice(header, None if unit == "mm" else unit).as_toml()}
     amounts = np.full(len(values), np.nan)
     notes: list[str] = []
     if below := int((column.level < 0.0).sum()):
         worst, more = float(column.level.min()), and_more(below - 1, "record")
         facts = {"worst": as_filed(worst, unit, "mm", "mm"), "mark": as_mark(worst, unit, "mm")}
-        facts |= {"more": more, "table": table}
+        facts |= {"more": more}
         return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, **facts)])
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
@@ -146,7 +148,7 @@ class _Column:
     """A rain column's known records, and what happens from each to the next, (records - 1,)."""
 
     def __init__(self, level: Floats, seconds: Ints, step: float, header: str) -> None:
-        self.level, self.header, self.step = level, header, step
+        self.level, self.header, self.step, self.facts = level, header, step, dict[str, object]()
         self.hours = np.diff(seconds, prepend=seconds[:1] - int(step)) / 3600.0
         self.rises, self.falls = np.diff(level) > _TOLERANCE, np.diff(level) < -_TOLERANCE
         # a record closes the time before it, so that one at midnight is the old day's last
@@ -161,7 +163,7 @@ class _Column:
     def problem(self, text: str, value: object, **values: object) -> Problem:
         """Make a problem of the column; numbers are written as messages show them."""
         shown = {name: number(figure) if isinstance(figure, float) else figure for name, figure in values.items()}
-        return problem(text, f'"{self.header}"', value, **shown)
+        return problem(text, f'"{self.header}"', value, **self.facts | shown)
 
     def _slips(self, at_reset: Mask) -> float:
         """Falls elsewhere than at a reset, as a share of the rises."""

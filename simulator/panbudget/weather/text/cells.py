@@ -109,7 +109,7 @@ def read_cells(
     missing: Sequence[str] = MISSING,
     units: Mapping[int, str] | None = None,
     thousands: bool = False,
-    traces: Sequence[int] = (),
+    zeros: Mapping[int, str] | None = None,
     table: str = "weather",
 ) -> Cells:
     """
@@ -130,8 +130,8 @@ def read_cells(
         Place of a column -> its unit, for messages.
     thousands : bool
         Whether marks between thousands are read, where one number of the file has both marks: "1.234,5".
-    traces : sequence of int
-        Places of columns of rain, in which T, or "<0.1", is a trace and counts as 0.
+    zeros : mapping, optional
+        Place of a column -> whose words count as 0 in it: "trace" of rain, as T or "<0.1", or "calm" of wind.
     table : str
         The scenario's table that names the file, for messages.
 
@@ -151,9 +151,9 @@ def read_cells(
         return Cells()
     columns, words, pointed = parsed
     wordy = {place: column for place, column in columns.items() if column.dtype.kind not in "fiu"}
-    traced = {place: _traces(wordy[place]) for place in traces if place in wordy}
+    nothing = {place: _zeros(wordy[place], kind) for place, kind in (zeros or {}).items() if place in wordy}
     wordy |= {
-        place: wordy[place].astype(object).where(~is_trace, "0") for place, is_trace in traced.items() if is_trace.any()
+        place: wordy[place].astype(object).where(~is_zero, "0") for place, is_zero in nothing.items() if is_zero.any()
     }
     mark = _thousands_mark(wordy, pointed=bool(pointed)) if thousands else ""
     read = _Numbers(rows, numbers, shown, _has_decimal_commas(rows.separator, wordy))
@@ -168,13 +168,9 @@ def read_cells(
     for (i, place, comma), (j, other_place, point) in zip(read.commas[:1], read.points, strict=False):
         facts = {"line": rows.lines[i], "name": numbers[place], "other_line": rows.lines[j]}
         mistakes.note("two-decimals", value=comma, text=comma, other_name=numbers[other_place], other=point, **facts)
-    count = sum(int(is_trace.sum()) for is_trace in traced.values())
     _note_shifted(rows, numbers, values, mistakes)
-    remarks = [
-        *notes("trace-word", count),
-        *notes("other-digits", sum(read.other_digits)),
-        *notes("suspect", sum(read.suspect)),
-    ]
+    remarks = [text for place, of in nothing.items() for text in notes(f"{(zeros or {})[place]}-word", int(of.sum()))]
+    remarks += [*notes("other-digits", sum(read.other_digits)), *notes("suspect", sum(read.suspect))]
     return Cells(values, words, rows.lines, "comma" if read.commas else "point", remarks)
 
 
@@ -220,7 +216,15 @@ def _is_no_table_of_numbers(
         return False
     first = Mistakes()
     some = rows._replace(lines=rows.lines[:_LOOKED_AT], texts=rows.texts[:_LOOKED_AT], grid=None)
-    read = read_cells(some, first, numbers=numbers, missing=missing, units=units, thousands=True, traces=list(numbers))
+    read = read_cells(
+        some,
+        first,
+        numbers=numbers,
+        missing=missing,
+        units=units,
+        thousands=True,
+        zeros=dict.fromkeys(numbers, "trace"),
+    )
     problems = first.problems()
     if not problems or all(np.isnan(column).mean() <= _MOST_BAD for column in read.numbers.values()):
         return False
@@ -414,13 +418,13 @@ def _in_hours(text: str) -> str:
     return str(int(match[1]) + int(match[2]) / 60) if match else text
 
 
-def _is_trace(text: str) -> bool:
-    return text in _DATA["trace"] or _LESS_THAN.fullmatch(text) is not None
-
-
-def _traces(column: pd.Series) -> Mask:
+def _zeros(column: pd.Series, kind: str) -> Mask:
+    """Tell cells whose words mean nothing: no rain to speak of, or no wind; less than a figure is rain's alone."""
     code, cells = pd.factorize(column)
-    return np.array([*(_is_trace(str(cell).strip().lower()) for cell in cells), False], dtype=bool)[code]
+    words = [str(cell).strip().lower() for cell in cells]
+    less = kind == "trace"
+    is_zero = [word in _DATA[kind] or (less and _LESS_THAN.fullmatch(word) is not None) for word in words]
+    return np.array([*is_zero, False], dtype=bool)[code]
 
 
 def _marks(missing: Sequence[str], unit: str) -> list[str]:

@@ -142,6 +142,11 @@ class Header:
         self.settled.add(name)
         self.problems.append(problem(key, **{"line": self.line, "table": self.table, "name": name} | facts))
 
+    @property
+    def zeros(self) -> dict[int, str]:
+        """Whose words count as 0 in which column."""
+        return {self.places[name]: kind for name, kind in (("rain", "trace"), ("wind", "calm")) if name in self.places}
+
     def lacks(self, name: str) -> bool:
         """Tell whether a name has neither a column nor a problem."""
         return name not in self.places and name not in self.settled
@@ -428,7 +433,8 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
     pair = {"u", "v"} <= {cell.strip().lower() for cell in cells}  # the wind's two components
-    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | _of_towers(cells) | dict(legend or {})
+    of_sky = _DATA["of_sky"] if _DATA["of_sky"].keys() & {cell.strip().lower() for cell in cells} else {}
+    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | of_sky | _of_towers(cells) | dict(legend or {})
     return {
         i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)

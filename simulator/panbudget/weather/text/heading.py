@@ -209,7 +209,7 @@ def as_mark(value: float, unit: str, target: str) -> str:
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:
     """Find a unit behind a comma, an underscore or a space."""
-    words = re.split(r"[\s,_]+", name.strip())
+    words = re.split(r"[\s,_:]+", name.strip(" :"))
     for count in range(min(len(words) - 1, _LONGEST_UNIT), 0, -1):
         unit = next(filter(None, (known_unit(mark.join(words[-count:])) for mark in ("", "/"))), None)
         # "in" is mostly indoors, and others are words of their own

@@ -191,7 +191,7 @@ def _header_above(
     above: Sequence[tuple[int, str]], first: int, separator: str, rows: list[list[str]], dates: tuple[int, ...]
 ) -> Opening | None:
     """Find the header of a row of values among the lines above it."""
-    width = len(rows[0])
+    width, said = len(rows[0]), max(i for row in rows for i, cell in enumerate(row) if cell) + 1
     units: list[str] = []
     if len(above) > 2 and is_logger_layout(above[0][1]):
         names, units = (_cells(text, separator) for _, text in above[1:3])
@@ -205,7 +205,7 @@ def _header_above(
     near = list(reversed(above[-_BETWEEN:]))
     for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
         cells = _cells(text, separator)
-        if not max(2, 0.6 * width) <= len(cells) <= width + 1 or is_row_of_values(cells):
+        if not max(2, 0.6 * said) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
         if not units and _is_units(cells):
             units = cells

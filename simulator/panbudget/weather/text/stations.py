@@ -11,6 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+import numpy.typing as npt
+
 from panbudget.weather.text.headers import (
     NAMES_SHOWN,
     NOT_OUTDOORS,
@@ -24,9 +27,12 @@ from panbudget.weather.text.headers import (
     whole,
     words_of,
 )
-from panbudget.weather.text.heading import Heading, heading_of, known_unit
-from panbudget.weather.text.mistakes import listed, note
+from panbudget.weather.text.heading import Heading, heading_of, in_english, known_unit
+from panbudget.weather.text.mistakes import Mistakes, listed, note
+from panbudget.weather.text.moments import is_dated
+from panbudget.weather.text.opening import Opening
 from panbudget.weather.text.raw import Columns
+from panbudget.weather.text.rows import Rows
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
@@ -60,6 +66,9 @@ _QUANTITIES = {
 _CHOICES = {name: name for name in _QUANTITIES} | {
     day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
 }
+# of rain, what it counts
+_OF_KIND = {f"{kind}_rain": kind for kind in ("interval", "daily", "total")}
+_CHOICES |= dict.fromkeys(_OF_KIND, "rain")
 _RAIN_ORDER: list[str] = _DATA["rain_order"]
 _RAIN_KINDS = {kind: words_of(words) for kind, words in _DATA["rain_kinds"].items()}
 
@@ -126,6 +135,7 @@ def read_logger_header(
         heading = headings[header.places[quantity]]
         unit = None if quantity == "rain" and heading.unit == "rate" else heading.unit
         _take(header, quantity, heading, choices[name].unit or unit, by_user=choices[name].unit is not None)
+        header.rain_kind = _OF_KIND.get(name, header.rain_kind)
         header.compare(quantity, choices[name].unit, unit, _QUANTITIES[quantity].units)
     for quantity in (each for each in _QUANTITIES if each not in names):
         best = _best(
@@ -154,6 +164,21 @@ def read_logger_header(
     header.ask_of_two(headings, columns)
     header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
+
+
+def note_stations(opening: Opening, rows: Rows, moments: npt.NDArray[np.datetime64], mistakes: Mistakes) -> None:
+    """Note a table whose moments repeat since it holds several stations, named in a column of its own."""
+    if len(moments) != len(rows.texts) or np.unique(moments).size == len(moments):
+        return
+    first, names = opening.rows[0], [in_english(cell) for cell in opening.cells]
+    worded = (i for i, cell in enumerate(first) if re.search(r"[^\W\d_]", cell) and not is_dated(cell))
+    called = (i for i, name in enumerate(names) if re.search(r"\b(station|stn|site|location|name|id|code)\b", name))
+    for place in dict.fromkeys([*called, *worded]):
+        stations = [cells[place] for cells in rows.cells()]
+        named = list(dict.fromkeys(stations))
+        if len(named) > 1 and len(set(zip(stations, moments.tolist(), strict=True))) == len(moments):
+            mistakes.note("several-stations", count=len(named), named=listed(named, 5))
+            return
 
 
 def _fits(quantity: str, heading: Heading) -> bool:

@@ -1,0 +1,155 @@
+"""
+Public exports: layouts that services and loggers give out: facts above or among the rows, codes, days of the year, words for
+nothing. Layouts are general or published, from memory; every number, place and name is invented (`styles`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from panbudget.errors import WeatherError
+from panbudget.weather import read_weather
+from tests.weather.styles import TRUTH, at_five, daily, f, hourly, inches
+from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
+
+ALL = ("tmin", "tmax", "rain", "rh_mean", "wind")
+READ = {
+    # NSRDB's CSV: a line of names and one of what they stand for, wider than the table (from memory)
+    "facts above, wider than the table": hourly(
+        "Year,Month,Day,Hour,Minute,Temperature,Relative Humidity,Wind Speed (m/s),Rain (mm),,,,,,,,,",
+        lambda t, d, c: [t.year, t.month, t.day, t.hour, 0, c, d.rh, d.wind, at_five(t, d), *[""] * 9],
+        above="Source,ID,City,Wind Speed Units,Relative Humidity Units,GHI Units,Type 0,Type 1,Type 2,Type 3,A,B,C,D,E,F,G,H\n"
+        "invented,7,-,m/s,%,w/m2,a,b,c,d,1,2,3,4,5,6,7,8\n",
+    ),
+    "days of the year below two rows of names": daily(
+        "year\tyday\tTmax\tTmin\tprcp\tRH\tWind\n\t\t(deg F)\t(deg F)\t(in)\t(%)\t(m/s)",
+        lambda d: [d.date.year, d.date.timetuple().tm_yday, f(d.tmax), f(d.tmin), inches(d.rain), d.rh, d.wind],
+        above="# Location: nowhere\n",
+        separator="\t",
+        days=[day._replace(date=day.date.replace(month=1 if day.date.month == 6 else 2)) for day in TRUTH],
+    ),
+    "a grid's name before and a unit behind": daily(
+        "Datetime,Daymet-tmin:degC,Daymet-tmax:degC,Daymet-prcp:mm,RH:%,ws2m:m/s",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "a zone's name over hours and minutes": hourly(
+        "Year,DOY,MST,Air Temperature [deg C],Rel Humidity [%],Avg Wind Speed @ 2m [m/s],Precipitation [mm]",
+        lambda t, d, c: [t.year, t.timetuple().tm_yday, t.hour * 100, c, d.rh, d.wind, at_five(t, d)],
+    ),
+    # the local climatological data's layout: a record an hour, and at its end one that has the day's (from memory)
+    "days among records": hourly(
+        "STATION,DATE,REPORT_TYPE,HourlyDryBulbTemperature,HourlyRelativeHumidity,HourlyPrecipitation,HourlyWindSpeed,"
+        "DailyMaximumDryBulbTemperature,DailyMinimumDryBulbTemperature,DailyAverageRelativeHumidity,DailyPrecipitation,"
+        "DailyAverageWindSpeed,MonthlyMaximumTemperature",
+        lambda t, d, c: [
+            *("X1", f"{t:%Y-%m-%dT%H}:{59 if t.hour == 23 else 52}:00"),
+            *(["SOD", "", "", "", "", d.tmax, d.tmin, d.rh, d.rain or "T", d.wind] if t.hour == 23 else []),
+            *(["FM-15", f"{c}s", d.rh, "T", "VRB", "", "", "", "", ""] if t.hour != 23 else []),
+            "",
+        ],
+    ),
+}
+
+
+@pytest.mark.parametrize("content", READ.values(), ids=READ.keys())
+def test_public_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, content):
+    weather = read_pasted(written(tmp_path, content))
+    if "yday" in content:  # the fortnight is written in winter, days of the year below 13 among it
+        weather.daily.index = [day.replace(month=6 if day.month == 1 else 7) for day in weather.daily.index]
+    agrees(weather, ALL)
+
+
+def test_kinds_of_figures_snow_and_other_thermometers_are_never_taken(tmp_path):
+    content = hourly(
+        "Time,AmbientTemperature (deg C),WindSpeed (m/s),Relative Humidity (%),Liquid Precipitation (mm),Solid Precipitation (mm),"
+        "AmbientTemperatureObservationType,WindSpeedObservationType,Globe Temperature (deg C),Sonic Temp (deg C)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.wind, d.rh, at_five(t, d), 0, "O", "O", c + 5, c + 2],
+    )
+    agrees(read_pasted(written(tmp_path, content), times=0), ALL)
+
+
+def test_calm_is_no_wind_and_no_gap(tmp_path):
+    """An hour in two is calm, which halves the day's mean; "calm" elsewhere is no number."""
+    calm = hourly(
+        "Time,Temp (°C),Wind Speed (m/s),Rain (mm)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, "Calm" if t.hour % 2 else 2 * d.wind, at_five(t, d)],
+    )
+    weather = read_weather(written(tmp_path, calm), SITE)
+    agrees(weather, ("tmin", "wind"))
+    assert "wind: calm in 288 records counts as 0" in weather.notes
+    with pytest.raises(WeatherError, match="'Calm' is not a number"):
+        read_weather(written(tmp_path, calm.replace("Wind Speed (m/s)", "Humidity (%)")), SITE)
+
+
+def test_rain_in_hundredths_beside_degrees_fahrenheit_is_asked_for_in_inches_though_it_is_much(tmp_path):
+    """Wet days of 0.9 inches on average would be cm beside °C."""
+    wet = daily("date,tmin,tmax,rain", lambda d: [d.date, f(d.tmin), f(d.tmax), round(0.31 + 0.037 * d.date.day, 2)])
+    with pytest.raises(WeatherError) as refused:
+        read_weather(written(tmp_path, wet), SITE)
+    assert 'unit = "in"' in str(refused.value) or 'unit = "?"' in str(refused.value)
+    assert 'unit = "cm"' not in str(refused.value)
+
+
+def test_several_stations_by_the_hour_are_told_by_their_names(tmp_path):
+    header, *rows = hourly(
+        "Net,Time,Temp (°C),Wind (m/s),Rain (mm)",
+        lambda t, d, c: ["one", f"{t:%Y-%m-%d %H:%M}", c, d.wind, at_five(t, d)],
+    ).split("\n")
+    both = "\n".join([header, *rows[:-1], *(row.replace("one", "two").replace("2.0", "3.0") for row in rows)])
+    with pytest.raises(WeatherError, match=r"holds 2 stations \(one, two\)"):
+        read_weather(written(tmp_path, both), SITE)
+
+
+def test_what_a_rain_column_counts_is_stated_in_the_line_that_the_message_has(tmp_path):
+    """Seven showers that end at midnight and one that does not may be a counter or amounts; the line makes them amounts."""
+    rain = {(9, 10): 1.5} | {(day, 23): 1.0 for day in range(10, 24, 2)}
+    content = hourly(
+        "Time,Temp (°C),Wind (m/s),Rain (mm)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.wind, rain.get((t.day, t.hour), 0.0)],
+    )
+    path = written(tmp_path, content)
+    line = 'interval_rain = { column = "Rain (mm)" }'
+    with pytest.raises(WeatherError) as refused:
+        read_weather(path, SITE)
+    assert line in str(refused.value)
+    weather = read_weather(path, SITE, columns={"interval_rain": {"column": "Rain (mm)"}})
+    assert weather.daily["rain"].sum() == pytest.approx(sum(rain.values()))
+
+
+def months(years, mark=""):
+    """Write a year in records of three hours, each month of one of the years: 10 °C and its number, 300 W/m² at noon."""
+    start = dt.datetime(2001, 1, 1)
+    moments = [start + dt.timedelta(hours=3 * i) for i in range(365 * 8)]
+    rows = [
+        f"{years[t.month - 1]}{t:%m%d:%H%M}{mark},{10 + t.month + (t.hour == 12)},60,{300 if t.hour == 12 else 20},10,20,4.0"
+        for t in moments
+    ]
+    return "\n".join(["time(UTC),T2m,RH,G(h),Gb(n),Gd(h),WS10m", *rows, ""])
+
+
+def test_months_of_different_years_are_a_typical_year_whose_global_light_is_read(tmp_path):
+    """PVGIS's layout of typical years (user manual, from memory); the mean of eight records is 55 W/m², 4.75 MJ/m²."""
+    path = written(tmp_path, months([2018, 2007, 2009, 2013, 2008, 2006, 2011, 2010, 2020, 2010, 2007, 2016]))
+    site = SITE.model_copy(update={"longitude": 0.0, "timezone": None})
+    span = {"start": dt.date(2023, 5, 1), "end": dt.date(2023, 8, 31)}
+    weather = read_weather(path, site, missing_rain="zero", **span)
+    assert weather.provenance["typical"]
+    assert weather.daily.loc["2023-06-10", ["tmin", "tmax"]].tolist() == [16.0, 17.0]
+    assert weather.daily.loc["2023-06-10", "radiation"] == pytest.approx(55 * 0.0864)
+    assert weather.daily.loc["2023-06-10", "wind"] == pytest.approx(4.0 * 0.748, abs=0.01)
+    above = "Place,Time Zone\nnowhere,-3\n"  # and hours of the place's own clock, as NSRDB has them
+    local = SITE.model_copy(update={"longitude": -45.0, "timezone": None})
+    of_hours = path.read_text().replace("time(UTC)", "time")
+    weather = read_weather(written(tmp_path, above + of_hours), local, missing_rain="zero", **span)
+    assert weather.provenance["typical"]
+    assert weather.daily.loc["2023-06-10", ["tmin", "tmax"]].tolist() == [16.0, 17.0]
+    in_turn = read_weather(written(tmp_path, months([2018] * 12)), site, missing_rain="zero")
+    assert not in_turn.provenance.get("typical")
+
+
+def test_rain_of_the_first_of_each_month_is_told_to_be_of_months(tmp_path):
+    rows = "".join(f"2024-{month:02d}-01,{10 + month}\n" for month in range(1, 13))
+    with pytest.raises(WeatherError, match="and the rows after it are months"):
+        read_weather(written(tmp_path, "date,precip\n" + rows), SITE)

@@ -194,7 +194,7 @@ def _refuse_place(target: Path, shown: str) -> None:
     """Refuse a file that can't be written, before anything is asked for."""
     try:
         reason = "" if target.parent.is_dir() else "its folder is not there"
-        os.path.lexists(target) or target.stat()
+        os.lstat(target)
     except FileNotFoundError:
         pass
     except (OSError, ValueError) as error:

@@ -78,10 +78,9 @@ BOUNDS = [
 
 @pytest.mark.parametrize(("check", "column", "values", "last", "first"), BOUNDS)
 def test_what_a_sensor_does_is_seen_beyond_its_bound(check, column, values, last, first):
-    stated = [column] if check == "wind-leap" else []  # a wind without a unit is refused there
-    assert check not in seen(**{column: values(last)}, stated=stated)
-    assert check in seen(**{column: values(first)}, stated=stated)
-    assert check not in seen(**{column: values(first)}, stated=stated, trust=[check])
+    assert check not in seen(**{column: values(last)})
+    assert check in seen(**{column: values(first)})
+    assert check not in seen(**{column: values(first)}, trust=[check])
 
 
 def test_a_look_at_extremes_first_spares_medians_and_changes_no_verdict(monkeypatch):

@@ -16,6 +16,7 @@ import pandas as pd
 from panbudget.errors import Problem
 from panbudget.numeric import Ints, Mask
 from panbudget.weather.messages import note, problem
+from panbudget.weather.text.moments import days_from
 from panbudget.weather.text.raw import RawTable
 from panbudget.words import and_more
 
@@ -23,6 +24,8 @@ from panbudget.words import and_more
 NOMINAL_YEAR = 2001
 # days that stand twice from which on they are no slips, if they are half of a file's, too
 _MOST_DAYS = 10
+# the last month, up to which a day can be taken for one; dates so exchanged that are no slip
+_MONTHS, _SLIPS = 12, 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,8 +77,8 @@ def arrange(
     index = pd.DatetimeIndex(raw.daily.index)
     notes = [] if index.is_monotonic_increasing else [_out_of_order(index, raw.lines)]
     repeated = np.zeros(0, dtype=bool) if index.is_unique else index.duplicated(keep="first")
-    problems = [_twice(index, repeated, raw.lines)] if repeated.any() else []
-    daily = raw.daily[~repeated] if problems else raw.daily
+    problems = [_twice(index, repeated, raw.lines)] if repeated.any() else _exchanged(index, raw.lines) if notes else []
+    daily = raw.daily[~repeated] if repeated.any() else raw.daily
     daily = daily if daily.index.is_monotonic_increasing else daily.sort_index()
     first, last = daily.index[0], daily.index[-1]
     begin, finish = (None if day is None else pd.Timestamp(day) for day in (start, end))
@@ -109,6 +112,20 @@ def _out_of_order(index: pd.DatetimeIndex, lines: Ints) -> str:
         return note("backwards")
     row = int(np.argmax(np.diff(index.to_numpy()) < np.timedelta64(0))) + 1
     return note("out-of-order", line=lines[row], day=index[row].date())
+
+
+def _exchanged(index: pd.DatetimeIndex, lines: Ints) -> list[Problem]:
+    """Refuse days that follow each other once day and month are exchanged where they can be: a spreadsheet took one for the other."""
+    may = index.day <= _MONTHS
+    parts = (np.where(may, one, other) for one, other in ((index.day, index.month), (index.month, index.day)))
+    days = days_from(index.year.to_numpy(), *parts)
+    changed = np.flatnonzero(may & (index.day != index.month))
+    steps = np.zeros(1) if days is None else np.diff(days).astype(int)
+    if changed.size < _SLIPS or (steps <= 0).any() or np.median(steps) != 1:
+        return []
+    row = int(changed[0])
+    words = {"line": lines[row], "day": index[row].date(), "more": and_more(changed.size - 1, "day")}
+    return [problem("dates-exchanged", "date", str(words["day"]), **words)]
 
 
 def _twice(index: pd.DatetimeIndex, repeated: Mask, lines: Ints) -> Problem:

@@ -154,6 +154,17 @@ def test_dates_of_two_orders_are_refused(read):
     assert "one order is expected" in refused(read, text)
 
 
+@pytest.mark.parametrize(("first", "told"), [(9, False), (8, True)])
+def test_days_that_a_spreadsheet_took_for_months_are_refused(read, first, told):
+    """Four or five days up to 12 June, written as the sixth of later months."""
+    head, *rows = table(18, start=pd.Timestamp(2024, 6, first).date(), drop=["radiation"]).splitlines()
+    days = [pd.Timestamp(row[:10]) for row in rows]
+    ends = [f"{day.day:02d}-{day.month:02d}" if day.day <= 12 else f"{day.month:02d}-{day.day:02d}" for day in days]
+    with pytest.raises(WeatherError) as says:
+        read("\n".join([head, *(f"2024-{end}{row[10:]}" for end, row in zip(ends, rows, strict=True)), ""]))
+    assert ("2024-08-06 on line 2 (and 4 more days) is out of order, and in order with" in str(says.value)) is told
+
+
 def test_several_years_out_of_order_are_sorted_and_noted(read):
     """2025 above 2024, a leap day between."""
     first = table(366, start=pd.Timestamp(2024, 1, 1).date(), drop=["radiation"])

@@ -153,3 +153,10 @@ def test_rain_of_the_first_of_each_month_is_told_to_be_of_months(tmp_path):
     rows = "".join(f"2024-{month:02d}-01,{10 + month}\n" for month in range(1, 13))
     with pytest.raises(WeatherError, match="and the rows after it are months"):
         read_weather(written(tmp_path, "date,precip\n" + rows), SITE)
+
+
+def test_figures_that_blanks_part_and_nothing_names_ask_for_a_header(tmp_path):
+    """As networks of radiation stations write minutes: a place and its position, then rows of figures with marks (from memory)."""
+    rows = "".join(f" 2025  6  4 12 {minute:2d}  500.{minute} 0   21.5 C 0   60.0 0\n" for minute in range(30))
+    with pytest.raises(WeatherError, match=r"line 3: .* is a row of values; a header line is expected above it"):
+        read_weather(written(tmp_path, " Nowhere\n   40.00  100.00 700 m version 1\n" + rows), SITE)

@@ -11,6 +11,7 @@ from dataclasses import replace
 from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
 from panbudget.weather.formats.recast import recast
+from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.mistakes import problem
 from panbudget.weather.text.moments import MONTH, in_numbers, is_dated
 from panbudget.weather.text.raw import Reader, Source
@@ -22,6 +23,8 @@ READERS = {reader.NAME: reader for reader in _ALL}
 
 # how much of a file a reader may look at to recognise it
 _HEAD_LINES = 150
+# share of a row's cells that are numbers where it is a row of values whose names stand elsewhere
+_FIGURES = 0.9
 # how sure an archive's reader must be of a copy that a spreadsheet made
 _SURE = 0.5
 _DECIMAL_COMMA = re.compile(r"^([+-]?\d+),(\d+)$")
@@ -158,6 +161,11 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
     if score <= 0.0:
         text = next((line[:60] for line in head.split("\n") if line.strip() and not line.startswith("#")), "")
         known = ", ".join(f'"{name}"' for name in READERS)
+        blanks = ((i, cells) for i, line in enumerate(source.lines[:_HEAD_LINES]) if len(cells := line.split()) > 2)
+        if (
+            row := next((i for i, cells in blanks if sum(map(is_number, cells)) >= _FIGURES * len(cells)), None)
+        ) is not None:
+            raise source.refusal("values-for-header", line=row + 1, text=source.lines[row].strip()[:40])
         raise source.refusal("no-format" if text else "no-format-only-comments", text=text, known=known)
     if len(equals) > 1:
         either = " or ".join(f'"{name}"' for name in equals)

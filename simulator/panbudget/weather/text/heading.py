@@ -78,10 +78,10 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         name, known = _DATA["whole"][name]
         unit = unit or known or None
     said = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _BRACKETS.findall(shown)) if legend else ())]
-    return Heading(place, shown, name, unit, next((each for each in said if each and _differ(each, unit)), None))
+    return Heading(place, shown, name, unit, next((each for each in said if each and differ(each, unit)), None))
 
 
-def _differ(one: str, other: str | None) -> bool:
+def differ(one: str, other: str | None) -> bool:
     """Tell whether two units are of one kind and not the same."""
     with contextlib.suppress(UnitError):
         return other is not None and one != other and conversion_to(one, [other])[1] != (1.0, 0.0)

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from panbudget.weather.site import Station
 from panbudget.weather.text.cells import MISSING, is_number, parted
-from panbudget.weather.text.heading import in_english, is_unit, known_unit, unit_of
+from panbudget.weather.text.heading import differ, in_english, is_unit, known_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, separator_of, split
 from panbudget.words import packaged
@@ -322,8 +322,10 @@ def _units_noted(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[s
         said = set(in_english(name).split())
         said |= {"temp", "temperature"} if _EXTREME.fullmatch(in_english(name)) else set()
         whole = {unit for words, unit in noted if words and said.issuperset(words)}
-        if whole and whole == {unit for words, unit in noted if words and words[-1] in said} and not unit_of(name):
-            yield from [(name.lower(), f"{name} ({unit})") for unit in whole if len(whole) == 1]
+        if whole and whole == {unit for words, unit in noted if words and words[-1] in said}:
+            yield from [
+                (name.lower(), f"{name} ({unit})") for unit in whole if not (own := unit_of(name)) or differ(own, unit)
+            ]
 
 
 def _is_sum(cells: Sequence[str]) -> bool:

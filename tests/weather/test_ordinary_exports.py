@@ -229,7 +229,10 @@ def test_a_gauge_at_another_height_than_the_scenario_says_is_doubted(tmp_path):
         ("Latitude: 35.1 N", 0),
         ("LATITUDE:;38,2", 0),
         ("Latitude (decimal degrees):\t-38.1", 1),
-        ("Breite: 38°10' N", 0),
+        ("Geogr. Breite: 33°50' N", 1),
+        ("Geogr. Breite: 38°10' N", 0),
+        ("Breite des Gartens: 12 m", 0),
+        ("Id;Lat\n12;38.2", 0),
         ("Longitude: 3.1", 0),
     ],
 )

@@ -52,7 +52,7 @@ _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state
 _LATITUDE = re.compile(
-    r"(?i)\b(?:lat(?:itud[a-z]*)?|breit[a-z]*)\b(?![^\n\d]*\blon)[^\n\d,+−-]{0,30}[,;\s]*"
+    r"(?i)\b(?:lat(?:itud[a-z]*)?|breitengrad|geogr[a-z]*\.? breite)\b(?![^\n\d]*\blon)[^\n\d,+−-]{0,30}[,;\t ]*"
     r"(?P<deg>[−+-]?\d{1,2}(?:[.,]\d+)?)\s*(?:°\s*(?P<min>\d{1,2})?)?[\d.'′″\" ]{0,12}(?P<side>[NS]\b)?"
 )
 _GAUGE = re.compile(

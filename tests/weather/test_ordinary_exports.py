@@ -321,3 +321,10 @@ def test_figures_in_celsius_under_kelvin_are_read_once_that_is_pasted(tmp_path):
     weather = read_pasted(plain(tmp_path, header="date,Tmin [K],Tmax [K],rh_mean,wind,rain"))
     agrees(weather, ("tmin", "tmax"))
     assert not [caution for caution in weather.cautions if caution.name == "header-unit"]
+
+
+@pytest.mark.parametrize("below", ["mm/h", "Bft", "fraction", "°C"])
+def test_a_row_of_units_of_another_kind_is_passed_over(tmp_path, below):
+    """Two units are compared only where both are of a quantity that days have."""
+    path = plain(tmp_path, header=f"date,tmin,tmax,rh_mean,wind,rain (mm)\n,°C,°C,%,m/s,{below}")
+    agrees(read_weather(path, SITE), ("rain",))

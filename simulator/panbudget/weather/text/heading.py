@@ -15,7 +15,7 @@ import numpy as np
 
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
-from panbudget.weather.text.columns import number
+from panbudget.weather.text.columns import STANDARD, number
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/heading.toml")
@@ -83,8 +83,12 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
 
 def differ(one: str, other: str | None) -> bool:
     """Tell whether two units are of one kind and not the same."""
-    with contextlib.suppress(UnitError):
-        return other is not None and one != other and conversion_to(one, [other])[1] != (1.0, 0.0)
+    if other is None or one == other:
+        return False
+    for standard in STANDARD.values():
+        with contextlib.suppress(UnitError):
+            ours, theirs = (conversion_to(unit, [standard.unit])[1] for unit in (one, other))
+            return not np.allclose(ours, theirs)
     return False
 
 

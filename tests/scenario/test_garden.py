@@ -359,6 +359,14 @@ def test_a_number_or_a_year_of_no_weather_is_no_date(start, found):
         scenario_from({**SOUND, "season": {"start": start, "end": dt.date(2025, 5, 31)}})
 
 
+@pytest.mark.parametrize("zone", ["localtime", "right/UTC", "posix/Asia/Tokyo", "posixrules", "", "."])
+def test_a_zone_that_is_none_of_the_database_is_unknown(zone):
+    """Debian's tzdata has the first three as files: the computer's own zone, and clocks with leap seconds."""
+    with pytest.raises(ScenarioError, match="is an unknown time zone") as caught:
+        scenario_from(changed("site/timezone", zone))
+    assert f'"{zone}"?' not in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("zone", "longitude", "cure"),
     [

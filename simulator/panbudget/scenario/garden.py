@@ -32,7 +32,7 @@ from panbudget.scenario.show import Show, units_asked, units_of
 from panbudget.scenario.supplies import Mains, Pipe, Supply, Tank
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
-from panbudget.scenario.zones import far_zone, unknown_zone
+from panbudget.scenario.zones import far_zone, is_zone, unknown_zone
 
 _LONGEST_TEXT = 500  # characters of any text
 USABLE = '1 to 60 printable characters without "/"'
@@ -58,13 +58,10 @@ class Site(Described):
     climate: Literal["auto", "dry", "humid"] = "auto"
 
     def wrong(self) -> Iterator[Problem]:
-        try:
-            zone = zoneinfo.ZoneInfo("UTC" if self.timezone is None else self.timezone)
-        except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-            yield unknown_zone(self.timezone or "")
-            return
-        if self.timezone is not None and self.longitude is not None:
-            yield from far_zone(zone, self.longitude)
+        if self.timezone is not None and not is_zone(self.timezone):
+            yield unknown_zone(self.timezone)
+        elif self.timezone is not None and self.longitude is not None:
+            yield from far_zone(zoneinfo.ZoneInfo(self.timezone), self.longitude)
 
 
 class Column(Described):

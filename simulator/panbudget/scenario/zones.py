@@ -15,8 +15,18 @@ from panbudget.words import packaged
 _ABBREVIATIONS = packaged("scenario/zones.toml")
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([-+−])\s*(\d{1,2})(?::?00)?", re.IGNORECASE)
 _MOST_EAST, _MOST_WEST = 14, 12
+# not of the database: another zone on another computer, and clocks that count leap seconds
+_NO_PLACE = re.compile("localtime|(posix|right)/.*")
 # by how much a zone's standard time may differ from the sun's: the far west of China keeps time 3.1 hours ahead [h]
 _MOST_APART = 4.0
+
+
+def is_zone(text: str) -> bool:
+    """Tell whether a text names a time zone that is the same on every computer."""
+    try:
+        return not _NO_PLACE.fullmatch(zoneinfo.ZoneInfo(text).key)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        return False
 
 
 def unknown_zone(text: str) -> Problem:
@@ -43,7 +53,7 @@ def unknown_zone(text: str) -> Problem:
     hours = int(match[2]) * (1 if match[1] == "+" else -1) if match else known.get("hours", 0)
     fixed, turned = (f'"Etc/GMT{-hours:+d}"', " (its sign is turned round)") if hours else ('"Etc/GMT"', "")
     ahead = f"{abs(hours)} hour{'' if abs(hours) == 1 else 's'} {'ahead of' if hours >= 0 else 'behind'} UTC"
-    near = nearest(text, zoneinfo.available_timezones()) if len(text) > 4 else None
+    near = nearest(text, [zone for zone in zoneinfo.available_timezones() if is_zone(zone)]) if len(text) > 4 else None
     if known:
         or_fixed = f", or {fixed} for {ahead} all year{turned}" if hours else ""
         cure = f'did you mean "{known["zone"]}"? Abbreviations stand for several: write a place{or_fixed}'

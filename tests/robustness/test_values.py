@@ -170,7 +170,7 @@ BOUNDS = [
     ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1e+06"),
     ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
     ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
-    (VALVE + "swing", "5 g", "4.9 g", "below five grams"),
+    (VALVE + "swing", "1 g", "0.9 g", "below a gram"),
     ("fault", [{"kind": "leak", "loss": "1000 L/h"}], [{"kind": "leak", "loss": "1001 L/h"}], "at most 1000 L/h"),
     ("fault", [{"kind": "animals", "loss": "24 m^3/day"}], [{"kind": "animals", "loss": "25 m^3/day"}], "at most 1000"),
     ("wishes", {"openings_a_day": [0.5, 1000]}, {"openings_a_day": [0.5, 1001]}, "at most 1000"),

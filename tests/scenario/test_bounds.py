@@ -35,7 +35,7 @@ PAN = {"vessels": [{"diameter": "1 m"}], "depth": "1 m"}
 TEST = {"falls_at": "2 kg", "rises_at": "1 kg"}
 SWING = {"swing": "1 kg", "refill": EMITTER}
 TIMER = {"days": ["mon"], "duration": "1 h"}
-TANK = {"kind": "tank", "volume": "1000 L", "footprint": "1e6 m^2", "outlet_height": "1 m"}
+TANK = {"kind": "tank", "volume": "1000 L", "footprint": "1e5 m^2", "outlet_height": "1 m"}
 SHAPE = [{"level": "0 m", "volume": "0 L"}, {"level": "1 m", "volume": "1000 L"}]
 SHAPED = {"kind": "tank", "volume": "1000 L", "outlet_height": "1 m"}
 PIPE = {"length": "1 m", "diameter": "10 mm"}
@@ -129,7 +129,7 @@ BOUNDS = [
     (supplies.Pipe, PIPE, "smoothness", 60, 59.9, 160, 160.1),
     (supplies.Mains, {}, "pressure", None, "0 kPa", "2000 kPa", "2001 kPa"),
     (supplies.Tank, TANK, "volume", "1 L", "0.9 L", "1e7 L", "1.001e7 L"),
-    (supplies.Tank, {**TANK, "volume": "50 m^3"}, "footprint", "1 m^2", "0.99 m^2", None, None),
+    (supplies.Tank, {**TANK, "volume": "50 m^3"}, "footprint", "1 m^2", "0.99 m^2", "1e5 m^2", "1.001e5 m^2"),
     (supplies.Tank, SHAPED, "shape", None, SHAPE[:1], None, [*SHAPE, SHAPE[-1]]),
     (supplies.Tank, SHAPED, "shape", SHAPE, [{"level": "0 m", "volume": "1 L"}, SHAPE[1]], None, None),
     *(
@@ -145,7 +145,8 @@ BOUNDS = [
     (Uncertainty, {}, "interval", 0.5, 0.499, 0.99, 0.991),
     (Uncertainty, {}, "seed", 0, -1, 2**31, 2**31 + 1),
     (wishes.Wishes, {}, "stress_days", 0, -1, 366, 367),
-    (wishes.Wishes, {}, "openings_a_day", [0, 0.1], [-0.1, 0.1], None, [1, 1]),
+    (wishes.Wishes, {}, "openings_a_day", [0, 0.1], [-0.1, 0.1], [1, 1000], [1, 1001]),
+    (wishes.Wishes, {}, "openings_a_day", None, None, None, [1, 1]),
     (wishes.Owned, {"name": "bucket"}, "flow", None, "0 L/h", "10000 L/h", "10001 L/h"),
 ]
 

@@ -15,7 +15,7 @@ from panbudget.scenario.beds import Emitter
 from panbudget.scenario.quantities import Described, Flow, Mass, Number, OneOf, Share, SomeDepth, SomeLength, Time
 from panbudget.words import amount, say
 
-LEAST_SWING = 0.005  # kg; what a beam under a full pan does not feel: common practice, no source
+LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
 _PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
 #: floor to rim
@@ -132,9 +132,7 @@ class _Valve(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.swing_kg < LEAST_SWING:
-            found = (
-                "comes to a swing below five grams, which no beam under a full pan feels; a swing is some hundred grams"
-            )
+            found = "comes to a swing below a gram, which no beam feels; a swing is some hundred grams"
             yield Problem("too-small", self.marks[0], found)
         for index, text in enumerate(self.press_times):
             if not _PRESS_TIME.fullmatch(text):

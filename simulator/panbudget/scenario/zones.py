@@ -16,7 +16,7 @@ _ABBREVIATIONS = packaged("scenario/zones.toml")
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([-+−])\s*(\d{1,2})(?::?00)?", re.IGNORECASE)
 _MOST_EAST, _MOST_WEST = 14, 12
 # not of the database: another zone on another computer, and clocks that count leap seconds
-_NO_PLACE = re.compile("localtime|(posix|right)/.*")
+_NO_PLACE = re.compile("localtime|posixrules|(posix|right)/.*")
 # by how much a zone's standard time may differ from the sun's: the far west of China keeps time 3.1 hours ahead [h]
 _MOST_APART = 4.0
 

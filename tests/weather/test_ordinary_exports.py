@@ -4,8 +4,6 @@ Ordinary exports: names, days, marks and head lines as people's files have them.
 
 from __future__ import annotations
 
-import io
-
 import pytest
 
 from panbudget.errors import WeatherError
@@ -13,6 +11,7 @@ from panbudget.weather import read_weather
 from tests.weather.styles import TRUTH, at_five, comma, daily, day, f, hourly, inches
 from tests.weather.test_far_styles import agrees, read_pasted, written
 from tests.weather.test_styles import SITE, pasted
+from tests.weather.text.test_workbook import workbook
 
 READINGS = [7, 14, 21]
 DAYS = {
@@ -269,19 +268,6 @@ def test_a_deficit_beside_a_humidity_is_not_used(tmp_path):
     agrees(read_weather(path, SITE), ("rh_mean",))
 
 
-def book(sheets):
-    openpyxl = pytest.importorskip("openpyxl")
-    made = openpyxl.Workbook()
-    made.remove(made.active)
-    for name, rows in sheets.items():
-        sheet = made.create_sheet(name)
-        for row in rows:
-            sheet.append(row)
-    out = io.BytesIO()
-    made.save(out)
-    return out.getvalue()
-
-
 def test_a_workbook_with_a_sheet_a_month_and_days_by_their_number_is_one_table(tmp_path):
     def month(name, days):
         head = [[f"Garden weather {name}"], ["Day", "High (°C)", "Low (°C)", "Rain (mm)", "Notes"]]
@@ -291,7 +277,7 @@ def test_a_workbook_with_a_sheet_a_month_and_days_by_their_number_is_one_table(t
     june = [*before, *((d.date.day, d.tmax, d.tmin, d.rain) for d in TRUTH)]
     may = [(n, 25.5, 12.5, 0.0) for n in range(1, 32)]
     sheets = {name: month(name, days) for name, days in (("May 2025", may), ("June 2025", june))}
-    agrees(read_pasted(written(tmp_path, book(sheets), "log.xlsx")), ("tmin", "tmax", "rain"))
+    agrees(read_pasted(written(tmp_path, workbook(sheets), "log.xlsx")), ("tmin", "tmax", "rain"))
 
 
 @pytest.mark.parametrize("across", [True, False], ids=["a row a month", "a row a day"])
@@ -307,13 +293,13 @@ def test_a_workbook_with_a_sheet_a_quantity_is_one_table(tmp_path, across):
         return [*head, ["rok", "měsíc", *(f"{n}." for n in range(1, 32))], [2025, 6, *figures]]
 
     sheets = {title: sheet(title, name) for title, name in names.items()}
-    agrees(read_pasted(written(tmp_path, book(sheets), "data.xlsx")), ("tmin", "tmax", "rain"))
+    agrees(read_pasted(written(tmp_path, workbook(sheets), "data.xlsx")), ("tmin", "tmax", "rain"))
 
 
 def test_sheets_of_two_stations_are_still_refused(tmp_path):
     rows = [["date", "tmin", "tmax", "rain"], *([d.date, d.tmin, d.tmax, d.rain] for d in TRUTH)]
     with pytest.raises(WeatherError, match="on 2 sheets"):
-        read_weather(written(tmp_path, book({"Lhota": rows, "Horka": rows}), "two.xlsx"), SITE)
+        read_weather(written(tmp_path, workbook({"Lhota": rows, "Horka": rows}), "two.xlsx"), SITE)
 
 
 def test_figures_in_celsius_under_kelvin_are_read_once_that_is_pasted(tmp_path):

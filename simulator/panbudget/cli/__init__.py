@@ -80,7 +80,7 @@ def command(body: Callable[..., None]) -> Callable[..., None]:
 def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = False, **about: Any) -> Any:
     about = {"show_default": False, **about}
     if about.get("metavar") == "DIR":
-        about |= {"parser": _folder(name if name or argument else "--out")}
+        about |= {"parser": _folder(name or ("DIR" if argument else "--out"))}
     if argument:
         return typer.Argument(**about)
     name = name or "--" + parameter.name.replace("_", "-")
@@ -95,7 +95,7 @@ def _folder(name: str) -> Callable[[str], Path]:
     def parse(text: str) -> Path:
         if not text.strip():
             cure = "name a folder, such as my-garden; the present one is ."
-            raise PanbudgetError(Problem("no-folder", name or "DIR", "is empty", cure=cure))
+            raise PanbudgetError(Problem("no-folder", name, "is empty", cure=cure))
         return Path(text)
 
     return parse

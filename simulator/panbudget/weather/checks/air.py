@@ -100,8 +100,8 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         extremes = {"tmin", "tmax"} & contradicted.keys() if name in ("tmin", "tmax") and not of_records else {name}
         alike = [other for other in names if of_records.get(other, other) == quantity or other in extremes]
         values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
-        bounds = {other: (STANDARD[other].lowest, STANDARD[other].highest) for other in values}
-        if any(np.nanmin(v) < bounds[other][0] or np.nanmax(v) > bounds[other][1] for other, v in values.items()):
+        bounded = [(column, STANDARD[other]) for other, column in values.items()]
+        if any(np.nanmin(v) < standard.lowest or np.nanmax(v) > standard.highest for v, standard in bounded):
             continue  # the header's unit can't be right
         instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
         words = {"header": stated.header, "stated": stated.stated, "line": inspection.line(name, stated.header)}

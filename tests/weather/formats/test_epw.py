@@ -87,6 +87,14 @@ def test_it_is_laid_onto_the_season_and_called_typical(tmp_path):
     assert weather.daily.loc["2025-07-01", "tmax"] == 30.0
 
 
+def test_older_files_that_end_before_the_rain_are_read():
+    """22 fields reach to the wind; with fewer, lines are cut off."""
+    rows = SOUND[len(HEAD) :].splitlines()
+    older, cut = (HEAD + "\n".join(",".join(row.split(",")[:fields]) for row in rows) for fields in (22, 21))
+    assert read(older).daily["tmax"].eq(30.0).all()
+    assert "has 21 cells" in refusal(cut)
+
+
 def test_marks_for_missing_are_missing():
     """Dew point 99.9 and humidity 999 throughout: no humidity; radiation 9999 too."""
     content = SOUND.replace(",10.0,50,", ",99.9,999,")

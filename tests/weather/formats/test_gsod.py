@@ -79,10 +79,14 @@ def test_a_day_is_read_in_standard_units():
 
 
 @pytest.mark.parametrize(
-    ("written", "kPa"), [("13.2", 101.32), ("013.2", 101.32), ("  .5", 100.05), ("989.4", 98.94), ("1013.2", 101.32)]
+    ("written", "kPa"),
+    [
+        *[("13.2", 101.32), ("013.2", 101.32), ("  .5", 100.05), ("989.4", 98.94), ("1013.2", 101.32)],
+        *[("199.9", 119.99), ("200.0", 20.0)],
+    ],
 )
 def test_the_pressures_lost_leading_one_is_put_back(written, kPa):
-    """The file keeps four digits: 1013.2 hPa stands as 013.2."""
+    """The file keeps four digits: 1013.2 hPa stands as 013.2; no station has less than 200 hPa."""
     assert read(file(row("2025-06-01", stp=written))).daily["pressure"].iloc[0] == pytest.approx(kPa)
 
 

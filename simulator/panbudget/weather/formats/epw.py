@@ -79,5 +79,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal("half-hours", line=above, records=periods[2])
     width = len(lines[above].rstrip().rstrip(",").split(",")) if above < len(lines) else _FIELDS
     width = width if _FEWEST <= width <= _FIELDS else _FIELDS
-    # eight lines with the first
-    return read_typical(source, site, _LAYOUT, above=above, width=width, head=[*["-"] * 6, _LAST_HEADER])
+    # eight lines with the first; pandas counts the last one's cells, and takes shorter hours as empty at their ends
+    head = [*["-"] * 6, _LAST_HEADER + "," * (_FIELDS - 1)]
+    return read_typical(source, site, _LAYOUT, above=above, width=width, head=head)

@@ -98,10 +98,13 @@ def test_a_six_hour_total_below_its_hours_takes_nothing_away():
     assert raw.daily["rain"].loc["2025-06-01"] == pytest.approx(3.0)
 
 
-@pytest.mark.parametrize(("six", "rain"), [(50, 5.0), (34, 3.4), (33, 3.0), (0, 3.0)])
-def test_a_six_hour_total_above_all_its_hours_is_taken(six, rain):
-    """Tenths that are rounded apart; smaller totals change nothing."""
-    assert read(text(rain={1: 10, 2: 20}, six={5: six})).daily["rain"].sum() == pytest.approx(rain)
+@pytest.mark.parametrize(
+    ("hours", "six", "rain"),
+    [*[({1: 10, 2: 20}, six, rain) for six, rain in ((50, 5.0), (34, 3.4), (33, 3.0), (0, 3.0))], ({}, 50, 5.0)],
+)
+def test_a_six_hour_total_above_all_its_hours_is_taken(hours, six, rain):
+    """Tenths that are rounded apart; smaller totals change nothing; over dry hours it falls evenly."""
+    assert read(text(rain=hours, six={5: six})).daily["rain"].sum() == pytest.approx(rain)
 
 
 def test_a_six_hour_trace_makes_its_hours_dry():

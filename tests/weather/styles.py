@@ -73,7 +73,7 @@ def comma(value):
     return str(value).replace(".", ",")
 
 
-def hourly(header, row: Callable[[dt.datetime, Day, float], list], *, above="", separator=","):
+def hourly(header, row: Callable[[dt.datetime, Day, float], list], *, above="", separator=",", below=""):
     """Write a line an hour: a temperature wave between the day's extremes, rain at five in the morning."""
     lines = []
     for day in TRUTH:
@@ -81,7 +81,7 @@ def hourly(header, row: Callable[[dt.datetime, Day, float], list], *, above="", 
             when = dt.datetime.combine(day.date, dt.time(hour))
             wave = (1 - math.cos(2 * math.pi * (hour - 3) / 24)) / 2
             lines.append(separator.join(map(str, row(when, day, round(day.tmin + (day.tmax - day.tmin) * wave, 2)))))
-    return above + header + "\n" + "\n".join(lines) + "\n"
+    return above + header + "\n" + below + "\n".join(lines) + "\n"
 
 
 def at_five(when, day):

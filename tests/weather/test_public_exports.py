@@ -6,6 +6,7 @@ nothing. Layouts are general or published, from memory; every number, place and 
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 
@@ -33,6 +34,21 @@ READ = {
     "a grid's name before and a unit behind": daily(
         "Datetime,Daymet-tmin:degC,Daymet-tmax:degC,Daymet-prcp:mm,RH:%,ws2m:m/s",
         lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "a place's column first": daily(
+        "location,date,temp_min,temp_max,precipitation,humidity,wind (m/s)",
+        lambda d: ["Nowhere", d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "remarks between the names and the rows": hourly(
+        "time,rain_mm,relhum_perc,airtemp_degC,windspeed_ms",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M:%S}", at_five(t, d), d.rh, c, d.wind],
+        below="#\n# Invented, of a station in the woods\n# at nowhere, 240 m\n# provided as it is\n# and no more\n#\n",
+    ),
+    "a legend with dashes, and the clear sky's light first": hourly(
+        "Time;GHI_clear;TEMP;WS;RH;Rain;GHI",
+        lambda t, d, c: [f"{t:%d.%m.%Y %H:%M}", 900, c, d.wind, d.rh, at_five(t, d), 150],
+        above="#TEMP - Air temperature at 2 m [deg. C]\n#WS - Wind speed at 2 m [m/s]\n#RH - Relative humidity [%]\n",
+        separator=";",
     ),
     "a zone's name over hours and minutes": hourly(
         "Year,DOY,MST,Air Temperature [deg C],Rel Humidity [%],Avg Wind Speed @ 2m [m/s],Precipitation [mm]",
@@ -64,8 +80,9 @@ def test_public_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, cont
 def test_kinds_of_figures_snow_and_other_thermometers_are_never_taken(tmp_path):
     content = hourly(
         "Time,AmbientTemperature (deg C),WindSpeed (m/s),Relative Humidity (%),Liquid Precipitation (mm),Solid Precipitation (mm),"
-        "AmbientTemperatureObservationType,WindSpeedObservationType,Globe Temperature (deg C),Sonic Temp (deg C)",
-        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.wind, d.rh, at_five(t, d), 0, "O", "O", c + 5, c + 2],
+        "AmbientTemperatureObservationType,WindSpeedObservationType,Globe Temperature (deg C),Sonic Temp (deg C),"
+        "Module Temp [C],temp_cell,Instrument Temperature (C),poa_global,GTI tilted radiation (W/m2),weather_rain",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.wind, d.rh, at_five(t, d), 0, "O", "O", c + 5, c + 2, c, c, c, 9, 9, 1],
     )
     agrees(read_pasted(written(tmp_path, content), times=0), ALL)
 
@@ -145,6 +162,11 @@ def test_months_of_different_years_are_a_typical_year_whose_global_light_is_read
     weather = read_weather(written(tmp_path, above + of_hours), local, missing_rain="zero", **span)
     assert weather.provenance["typical"]
     assert weather.daily.loc["2023-06-10", ["tmin", "tmax"]].tolist() == [16.0, 17.0]
+    smooth = re.sub(r"\n\d{4}(?=(0[1-9]|1[0-2])01:0000)", "\n1999", of_hours)  # months begin in another year
+    east = re.sub(r"(\d{4})(\d\d)(\d\d):(\d\d)(\d\d)", r"\1-\2-\3 \4:\5+08:00", of_hours)
+    for text, zone in ((smooth, 0.0), (east, 120.0)):
+        there = SITE.model_copy(update={"longitude": zone, "timezone": None})
+        assert read_weather(written(tmp_path, text), there, missing_rain="zero", **span).provenance["typical"]
     in_turn = read_weather(written(tmp_path, months([2018] * 12)), site, missing_rain="zero")
     assert not in_turn.provenance.get("typical")
 

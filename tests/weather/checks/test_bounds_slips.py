@@ -106,7 +106,11 @@ def test_rain_in_hundredths_is_called_inches_beside_imperial_units_alone():
     amounts = np.where(AT % 3 == 0, np.resize([0.13, 0.27, 0.55, 0.08, 0.31], N), 0.0)
     metric = {**DAYS, "rain": amounts, "pressure": 100.0}
     assert "inches (or cm" in spoken("rain-unit", **metric)
-    assert "inches (or cm" not in spoken("rain-unit", **metric, units={"pressure": "inHg"}, stated=("pressure",))
+    beside = {"units": {"pressure": "inHg"}, "stated": ("pressure",)}
+    assert "inches (or cm" not in spoken("rain-unit", **metric, **beside)
+    metric["rain"] = amounts / 77.0  # as a model writes metres, which has no inches of mercury
+    assert 'unit = "m"' in spoken("rain-unit", **metric)
+    assert 'unit = "?"' in spoken("rain-unit", **metric, **beside)
 
 
 def test_air_may_be_saturated_and_wind_be_still():

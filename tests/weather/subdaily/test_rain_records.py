@@ -45,6 +45,24 @@ def test_a_counter_may_slip_at_one_rise_in_fifty():
     assert codes(counter(99, 2)) == ["rain-kind-unknown"]
 
 
+def test_what_a_models_packing_leaves_below_nothing_is_no_rain():
+    """Reanalyses write some hours as -6e-5 mm: common practice, no source."""
+    assert found([0.0, 1.0, 0.0, -0.001, 2.0, 0.0]).amounts.tolist() == [0.0, 1.0, 0.0, 0.0, 2.0, 0.0]
+    assert codes([0.0, 1.0, 0.0, -0.0011, 2.0, 0.0]) == ["rain-negative"]
+
+
+@pytest.mark.parametrize(
+    ("header", "share"),
+    [("rain_mmday", 24), ("Rain (mm/day)", 24), ("pr [mm d-1]", 24), ("rain mm/d", 24), ("rain mm", 1), ("day mm", 1)],
+)
+def test_intervals_in_millimetres_a_day_are_a_rate(header, share):
+    level = np.array([0.0, 24.0, 0.0, 12.0, 0.0, 6.0, 0.0])
+    at = np.arange(1, 8) * HOUR
+    rain = rain_amounts(level, at, kind="unknown", step=float(HOUR), header=header)
+    assert rain.amounts == pytest.approx(level / share)
+    assert any("a rate" in said for said in rain.notes) is (share > 1)
+
+
 @pytest.mark.parametrize(("rises", "kind"), [(3, "total"), (2, "unknown")])
 def test_three_rises_make_a_counter_by_its_looks(rises, kind):
     assert found(counter(rises, 0)).kind == kind

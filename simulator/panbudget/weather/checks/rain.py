@@ -82,6 +82,9 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
         imperial = is_fahrenheit(inspection) or imperial_of(inspection)
+        if imperial and not stated and unit not in ("in", "cm"):  # a model's, which has no °F
+            yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
+            return
         unit = "in" if imperial and unit == "cm" else unit
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
         looks_like = _NAMES["in or cm" if unit == "in" and not imperial else unit]

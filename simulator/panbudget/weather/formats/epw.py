@@ -12,6 +12,7 @@ in mm (999) of the quantity's hours (99). Wind is taken at 10 m, as the same doc
 
 from panbudget.weather.formats.archives import facts_of, refuse_columns
 from panbudget.weather.formats.typical import Hourly, read_typical
+from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import split
 
@@ -42,7 +43,8 @@ def sniff(head: str) -> tuple[float, str]:
     if lines and lines[0].startswith("LOCATION,"):
         if any(line.startswith(_LAST_HEADER) for line in lines):
             return 0.98, "the header lines LOCATION to DATA PERIODS of the typical-year layout EPW"
-        return 0.6, "begins with LOCATION, as the typical-year layout EPW does"
+        if sum(map(is_number, split(lines[0]))) > 1:  # the place; a table's header has words
+            return 0.6, "begins with LOCATION, as the typical-year layout EPW does"
     return 0.0, "does not begin with LOCATION"
 
 

@@ -200,10 +200,11 @@ def _numbers(column: pd.Series, header: str, lines: Ints, mistakes: Mistakes) ->
 
 
 def is_typical(starts: pd.DatetimeIndex) -> bool:
-    """Tell twelve months in turn, each of one year, of which some come after later ones."""
-    months = starts.year * 12 + starts.month
-    turns = months[np.append(True, months[1:] != months[:-1])]
-    return list((turns - 1) % 12) == list(range(12)) and bool((np.diff(turns) < 0).any())
+    """Tell the twelve months in turn, of which some hours come after later ones; a clock in UTC has the first month's at both ends."""
+    months = (starts.year * 12 + starts.month).to_numpy()
+    steps = np.diff(months)
+    turns = np.diff(months % 12)[np.diff(months % 12) != 0]
+    return len(turns) in (11, 12) and bool((turns % 12 == 1).all() and (steps < 0).any())
 
 
 def nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:

@@ -7,6 +7,7 @@ header doesn't say, the whole column decides, and what it can't decide is refuse
 practice, no source.
 """
 
+import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -44,6 +45,9 @@ _LEAP = 20.0
 # a break between records over which a counter's rain is said [h]
 _BREAK = 6.0
 _TOLERANCE = 1e-6
+# what a model's packing leaves below 0 at most [mm]; a header that names an amount a day
+_PACKED = 1e-3
+_A_DAY = re.compile(r"(?i)\bmm ?(/|per)? ?d(ay)?\b|\bmm ?d-1\b|_mmday\b")
 
 
 class RainRecords(NamedTuple):
@@ -106,6 +110,7 @@ def rain_amounts(
         intervals, whose day is the table's own affair.
     """
     known = ~np.isnan(values)
+    values = np.where((values < 0.0) & (values >= -_PACKED), 0.0, values)
     column = _Column(values[known], seconds[known], step, header)
     column.facts = {"table": table, "column": ColumnChoice(header, None if unit == "mm" else unit).as_toml()}
     amounts = np.full(len(values), np.nan)
@@ -123,6 +128,9 @@ def rain_amounts(
         if not kind:
             return RainRecords(amounts, "unknown", problems=[column.problem("rain-kind-unknown", header)])
         notes.append(note("rain-kind", header=header, kind=KINDS[kind]))
+        if kind == "interval" and _A_DAY.search(header):
+            column.level = column.level * step / 86400.0
+            notes.append(note("rain-a-day", header=header))
     elif problems := column.contradictions(kind):
         return RainRecords(amounts, kind, problems=problems)
     fallen = column.fallen(kind)

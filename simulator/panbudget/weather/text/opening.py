@@ -48,7 +48,7 @@ _SPLIT_DATES = (
 _OF_DATES = re.compile(
     r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none"
 )
-_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,})(?P<says>\S.*)")
+_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*)")
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state
 _LATITUDE = re.compile(
@@ -202,8 +202,8 @@ def _header_above(
             kinds = itertools.zip_longest(names, _cells(above[-1][1], separator), fillvalue="")
             names = [name if name.lower().endswith(kind.lower()) else f"{name} {kind}" for name, kind in kinds]
             return Opening(above[-3][0] + 1, first, names, separator, units, dates, rows, {})
-    near = list(reversed(above[-_BETWEEN:]))
-    for i, text in [line for line in near if line[1][0] != "#"] + [line for line in near if line[1][0] == "#"]:
+    plain, remarks = ([line for line in reversed(above) if (line[1][0] == "#") is each] for each in (False, True))
+    for i, text in plain[:_BETWEEN] + remarks[:_BETWEEN]:
         cells = _cells(text, separator)
         if not max(2, 0.6 * said) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
@@ -216,16 +216,16 @@ def _header_above(
         names = _joined(cells, upper, separator, max(dates[0], 0), width)
         if not units and names != cells:  # the names of two lines with one of units between
             units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
-        plain = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
+        said_plainly = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
         if dates == (-1,):
-            split_date = next((names for names in _SPLIT_DATES if set(names) <= set(plain)), ())
-            dates = tuple(plain.index(name) for name in split_date) or _numbered(plain, rows)
+            split_date = next((names for names in _SPLIT_DATES if set(names) <= set(said_plainly)), ())
+            dates = tuple(said_plainly.index(name) for name in split_date) or _numbered(said_plainly, rows)
             if not dates:
                 return None
         before = [other for j, other in above if j < i]
         legend = dict(_legend(text for _, text in above))
         legend |= dict(_units_noted(names, before)) | dict(_explained(names, before))
-        rest = ((j, _cells(other, separator)) for j, other in above if j > i)
+        rest = ((j, _cells(other, separator)) for j, other in above if j > i and other[0] != "#")
         below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None

@@ -21,7 +21,8 @@ from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.air import around, extremes, leap, longest, steps, windier
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
-from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
+from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
 from panbudget.weather.messages import counted
 from panbudget.weather.text.columns import STANDARD, number
 
@@ -43,8 +44,8 @@ _RAINY = 0.2
 # deserts; and the days that takes [%, °C, °C, d]
 _DAMPEST, _DESERT, _DESERT_RANGE, _MONTHS = 74.0, 33.0, 12.5, 60
 # days above freezing, and how many times the vapour of the night the afternoon's humidity holds at what a thermometer in the sun
-# reads; by how much saturated vapour grows with a degree [d, -, -]
-_WARM_DAYS, _DAMPER, _OF_A_DEGREE = 40, 1.28, 0.06
+# reads [d, -]
+_WARM_DAYS, _DAMPER = 40, 1.28
 # the share of the middling range of temperature up to which such a thermometer is too warm, so that its worth can be told
 _MOST_COOLER = 0.7
 # ln of the middling day's range of temperature [°C] by the share of a clear sky's light, wind at 2 m [m/s], Ra [MJ m⁻² d⁻¹],
@@ -176,16 +177,29 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a maximum that the afternoon's humidity, or the light, the wind and the season don't go with."""
+    """Doubt a maximum that the hours' light, the afternoon's humidity, or the light, the wind and the season don't go with."""
     tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
     if not _varies(inspection):
         return
-    middle = float(np.nanmedian(tmax - tmin))
-    damper, wider = _damper(inspection, tmin, tmax), _wider(inspection, middle)
-    if damper > _DAMPER or wider > _SUNLIT:
-        cooler = np.log(damper) / _OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)
-        likely = float(np.nanmedian(cooler)) <= _MOST_COOLER * middle  # beyond that the humidity is at fault, too
-        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin)) if likely else {}
+    middle, hours = float(np.nanmedian(tmax - tmin)), sunlit(inspection)
+    if hours is not None and hours.cooler.any():
+        likely = {"tmax": np.maximum(tmax - hours.cooler, tmin)}
+        likely |= {k: inspection.of_asked(k) * hours.vapour for k in ("vapour_pressure",) if inspection.has(k)}
+        instead = inspection.with_asked(**likely)
+        yield Verdict(names, "thermometer-sun/hours", {"by": float(np.nanmedian(hours.cooler))}, instead)
+        return
+    # a hygrometer, or light, that is at fault already explains the rest
+    damp = any(caution.name.startswith("humidity") for caution in inspection.cautions)
+    dark = "radiation-low" not in inspection.trust and inspection.has("radiation") and low_top(inspection) is not None
+    damper = 1.0 if damp else _damper(inspection, tmin, tmax)
+    wider = -np.inf if dark else _wider(inspection, middle)
+    if damper > _DAMPER and hours is not None:
+        instead = inspection.with_asked(**dict.fromkeys(_present(inspection), np.nan))
+        yield Verdict(names, "thermometer-sun/humid", {"middle": middle}, instead)
+    elif damper > _DAMPER or wider > _SUNLIT:
+        cooler = np.log(damper) / OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)
+        told = float(np.nanmedian(cooler)) <= _MOST_COOLER * middle  # beyond that the humidity is at fault, too
+        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin)) if told else {}
         yield Verdict(names, "thermometer-sun", {"middle": middle}, instead)
 
 

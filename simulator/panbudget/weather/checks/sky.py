@@ -16,6 +16,7 @@ from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
+from panbudget.weather.checks.midday import clearest
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.text.columns import STANDARD, number
@@ -44,8 +45,8 @@ _OF_DAYLIGHT = 2.7
 # ranges of temperature below this say nothing, and a clear sky's radiation that tells how bright bright days are [°C, MJ m⁻² d⁻¹]
 _LEAST_RANGE, SOME_LIGHT = 0.5, 6.0
 # days with light over which a radiation sensor is judged; what the brightest (one in twenty) reach of a clear sky's at least,
-# over the day's middling range of temperature [°C] to this power: where days warm up much, skies are clear [d, -, -]
-_DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
+# over the day's middling range of temperature [°C] to this power: where days warm up much, skies are clear; and at noon [d, -, -, -]
+_DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE, _NOON_ENVELOPE = 45, 0.575, 0.105, 0.84
 # share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
 # it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
 _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
@@ -243,14 +244,23 @@ def telling_share(inspection: Inspection, from_clear: float = _MUCH_LIGHT) -> Fl
     return np.where(sky.clear[asked] > from_clear, light / np.maximum(sky.clear[asked], _LIGHT), np.nan)
 
 
-def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt radiation whose bright days stay below a clear sky, more so where days warm up much."""
+def low_top(inspection: Inspection) -> float | None:
+    """Return what the brightest days (one in twenty) reach of a clear sky's, or their noons, where that is too little. [-]"""
     share = telling_share(inspection, SOME_LIGHT)
     ranges = (inspection.of_asked("tmax") - inspection.of_asked("tmin"))[~np.isnan(share)]
     if ranges.size < _DAYS_OF_LIGHT or np.isnan(ranges).all():
-        return
+        return None
+    noons = clearest(inspection)
+    if noons is not None and noons < _NOON_ENVELOPE:
+        return noons
     top = float(np.nanpercentile(share, 95.0))
-    if top < _ENVELOPE * max(float(np.nanmedian(ranges)), _LEAST_RANGE) ** _BY_RANGE:
+    least = _ENVELOPE * max(float(np.nanmedian(ranges)), _LEAST_RANGE) ** _BY_RANGE
+    return top if top < least else None
+
+
+def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt radiation whose bright days stay below a clear sky, more so where days warm up much."""
+    if (top := low_top(inspection)) is not None:
         instead = inspection.with_asked(radiation=inspection.of_asked("radiation") / top)
         yield Verdict(names, "radiation-low", {"top": 100 * top}, instead)
 

@@ -64,6 +64,8 @@ _FEW = 0.02
 _MJ_OF_A_WATT_DAY = 0.0864
 # days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
 _NOON_DAYS = 15
+# hours each side of noon whose light and warmth are compared with those of the hour before [h]
+_ABOUT_NOON = 3
 # by how much a dew point is above the temperature in no fog, and the share of records of which that tells an exchange [°C, -]
 _FAR_ABOVE, _MOST_ABOVE = 1.0, 0.5
 # wet records that stand twice within half a step, and share of the wet records so near to another, that tell; how many times as
@@ -279,7 +281,22 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     light = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
     wave = light if light.any() else values.get("temperature", np.full(len(hour), np.nan))
     more = winds[~np.isnan(winds)], _middles(wave, sun), _ceiling(light, sun // 86400)
-    return ByHour(counts[0], means[0], means[1], by_sun, *more)
+    return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600))
+
+
+def _midday(values: dict[str, Floats], hours: Ints) -> pd.DataFrame:
+    """Return the means of each hour about noon: light, temperature, and the logarithm of the vapour pressure."""
+    if not {"temperature", "radiation"} <= values.keys():
+        return pd.DataFrame()
+    here = np.abs(hours % 24 - 12) <= _ABOUT_NOON
+    known = {name: column[here] for name, column in values.items()}
+    pressure = np.full(here.sum(), np.nan)
+    if "dew_point" in known:
+        pressure = saturation_vapour_pressure(known["dew_point"])
+    elif "humidity" in known:
+        pressure = known["humidity"] / 100.0 * saturation_vapour_pressure(known["temperature"])
+    columns = {"light": known["radiation"], "warmth": known["temperature"], "damp": np.log(np.maximum(pressure, 0.01))}
+    return pd.DataFrame(columns).groupby(hours[here]).mean()
 
 
 def _ceiling(light: Floats, days: Ints) -> pd.Series[float]:

@@ -133,7 +133,9 @@ class ByHour(NamedTuple):
     whether the hours are the sun's own at the site, and not those of a clock whose zone nobody names; ``winds``: that of each
     record that has one, (records,) [m/s]; ``middles``: day -> the hour in the middle of its light, or at which the wave of its
     temperature is highest where the file has no light; ``ceiling``: day on which the light stands at its highest figure for two
-    records in a row or more -> that figure, empty if it comes no more often than others near it [W/m²].
+    records in a row or more -> that figure, empty if it comes no more often than others near it [W/m²]; ``midday``: hour of the sun
+    since 1970, of those about noon -> its means, ``light`` [W/m²], ``warmth`` [°C] and ``damp``, the logarithm of the vapour
+    pressure in kPa; empty without light.
     """
 
     records: Floats
@@ -143,6 +145,7 @@ class ByHour(NamedTuple):
     winds: Floats = np.zeros(0)
     middles: pd.Series[float] = pd.Series(dtype=float)
     ceiling: pd.Series[float] = pd.Series(dtype=float)
+    midday: pd.DataFrame = pd.DataFrame()
 
 
 @dataclass(frozen=True, eq=False)

@@ -54,53 +54,47 @@ def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             yield Verdict((one, other), "columns-alike", words, _filled(inspection, one, same))
 
 
+def _ends(inspection: Inspection, name: str) -> Iterator[tuple[int, Floats, Ints, Mask, int, dict[str, object]]]:
+    """Yield a column's highest (-1) and lowest (0) place among its figures, how often each comes, its days and their runs, and words."""
+    values = inspection.of_asked(name).round(6)  # sums of equal records differ by their last bits
+    known = values[~np.isnan(values) & ((values > 0.0) | (name in _BELOW_NOTHING))]
+    figures, counts = np.unique(known, return_counts=True)
+    for end in (-1, 0) if figures.size > 2 else ():
+        here, shown = values == figures[end], f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
+        stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
+        yield end, figures, counts, here, stretches, {"shown": shown, "count": int(counts[end])}
+
+
 def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a highest or lowest figure that comes far more often than any other, in many stretches: a sensor's limit."""
     for name in names:
-        values = inspection.of_asked(name).round(6)  # sums of equal records differ by their last bits
-        figures, counts = np.unique(values[(values > 0.0) | (name in _BELOW_NOTHING)], return_counts=True)
-        known = ~np.isnan(figures)
-        figures, counts = figures[known], counts[known]
-        for end in (-1, 0) if figures.size > 2 else ():
-            here, others = values == figures[end], np.delete(counts, end).max()
-            natural = _is_natural(name, end, float(figures[end]))
-            if name == "sunshine":
-                natural |= bool(
-                    figures[end] > _NOT_ALL_DAY * np.median(inspection.sky.daylight[inspection.asked][here])
-                )
-            stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
+        for end, figures, counts, here, stretches, words in _ends(inspection, name):
+            others = np.delete(counts, end).max()
             enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others and stretches >= _STRETCHES
+            natural = _is_natural(inspection, name, end, figures[end], here)
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
-                shown = f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
-                words = {
-                    "shown": shown,
-                    "count": int(counts[end]),
-                    "more": "more" if end else "less",
-                    "others": int(others),
-                }
+                words |= {"more": "more" if end else "less", "others": int(others)}
                 yield Verdict((name,), "value-limit", words, _filled(inspection, name, here))
 
 
 def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a highest or lowest figure on several days by themselves that lies far from all others."""
     for name in names:
-        values = inspection.of_asked(name).round(6)
-        known = values[~np.isnan(values) & ((values > 0.0) | (name in _BELOW_NOTHING))]
-        figures = np.unique(known)
-        for end in (-1, 0) if figures.size > 2 else ():
-            rest, figure = np.delete(figures, end), float(figures[end])
-            here = values == figure
-            stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
-            far = abs(figure - float(rest[end])) > max(_FAR * np.ptp(rest), _STEPS_FAR * np.diff(rest).min())
-            if stretches >= _MARKED and far and not _is_natural(name, end, figure):
-                words = {"count": int(here.sum()), "next": number(float(rest[end]))}
-                shown = f"{number(figure)} {STANDARD[name].shown_unit}"
-                yield Verdict((name,), "value-mark", {**words, "shown": shown}, _filled(inspection, name, here))
+        for end, figures, _, here, stretches, words in _ends(inspection, name):
+            rest = np.delete(figures, end)
+            far = abs(figures[end] - rest[end]) > max(_FAR * np.ptp(rest), _STEPS_FAR * np.diff(rest).min())
+            if stretches >= _MARKED and far and not _is_natural(inspection, name, end, figures[end], here):
+                words["next"] = number(float(rest[end]))
+                yield Verdict((name,), "value-mark", words, _filled(inspection, name, here))
 
 
-def _is_natural(name: str, end: int, figure: float) -> bool:
+def _is_natural(inspection: Inspection, name: str, end: int, figure: float, days: Mask) -> bool:
     """Tell whether weather itself may end at a column's lowest (0) or highest (-1) figure."""
-    return name in _NO_LOWEST if end == 0 else name.startswith("rh") and figure >= _DAMP
+    if end == 0:
+        return name in _NO_LOWEST
+    if name == "sunshine":
+        return bool(figure > _NOT_ALL_DAY * np.median(inspection.sky.daylight[inspection.asked][days]))
+    return name.startswith("rh") and figure >= _DAMP
 
 
 def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -134,7 +128,7 @@ def _ties(figures: Floats, counts: Ints) -> float:
 
 def _filled(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:
     """What to compute the season with, to tell what the doubt is worth: these days filled in, where they may be."""
-    return inspection.without(name, days) if name in _FILLED else {}
+    return inspection.without(days, name) if name in _FILLED else {}
 
 
 _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain", "tmin", "tmax")

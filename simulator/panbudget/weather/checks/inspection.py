@@ -153,11 +153,12 @@ class Inspection:
             changed[name][self.asked] = values
         return changed
 
-    def without(self, name: str, days: Mask | slice) -> dict[str, Floats]:
-        """Return a column of all days that lacks some of the days asked for, as they would be filled in."""
-        values = self.of_asked(name).copy()
-        values[days] = np.nan
-        return self.with_asked(**{name: values})
+    def without(self, days: Mask | slice, *names: str) -> dict[str, Floats]:
+        """Return columns of all days that lack some of the days asked for, as they would be filled in."""
+        changed = {name: self.all_of(name).copy() for name in names}
+        for values in changed.values():
+            values[self._span][days] = np.nan
+        return changed
 
     def day_asked(self, place: int) -> str:
         """Write one of the days asked for, the first of which is 0."""

@@ -16,6 +16,7 @@ from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import imperial_of, is_fahrenheit, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.messages import table_of
 from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import TO_FILL_IN
 
@@ -61,15 +62,8 @@ _METRES = (0.001, 0.03)
 _FLUX = 0.00025
 # the mean of wet days beyond any place's, so that millimetres are called inches [mm]
 _NO_INCHES = 3.0 * 25.4
-# mm in one, and what people call it
+# mm in one
 _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
-_NAMES = {
-    "in": "hundredths of inches",
-    "cm": "hundredths of cm",
-    "m": "metres",
-    "in or cm": "inches (or cm: a neighbour's sum tells)",
-    "kg/m^2/s": "kg/m² a second, a model's flux",
-}
 
 
 def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -87,7 +81,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             return
         unit = "in" if imperial and unit == "cm" else unit
         instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL[unit])
-        looks_like = _NAMES["in or cm" if unit == "in" and not imperial else unit]
+        looks_like = table_of("rain_names")["in or cm" if unit == "in" and not imperial else unit]
         text = f"rain-unit/inches{stated if wet.size >= _MANY or wet.mean() < _FLUX else '/few'}"
         yield Verdict(names, text, {"wet": wet.size, "unit": unit, "looks_like": looks_like}, instead)
     elif (

@@ -23,7 +23,7 @@ from panbudget.weather.checks.air import around, extremes, leap, longest, steps,
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
 from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
-from panbudget.weather.messages import counted
+from panbudget.weather.messages import counted, table_of
 from panbudget.weather.text.columns import STANDARD, number
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
@@ -78,14 +78,6 @@ _SIDE, _CHANGED, _MOVED = 10, 60.0, {False: 4.0, True: 0.7}
 # (Mann and Whitney's U is 0 then, the utmost of Pettitt's statistic), the shares of several added up
 _APART_DAYS = 20
 _APART_BY = {"pressure": 1.0, "wind": 0.2, "range": 0.25, "dryness": 2.5, "rh_max": 15.0, "mean": 4.0}
-_CALLED = {
-    "pressure": "the air pressure in kPa",
-    "wind": "the wind in m/s",
-    "range": "the day's range of temperature in °C",
-    "dryness": "the dew point's distance from the minimum in °C",
-    "rh_max": "the highest humidity in %",
-    "mean": "the temperature in °C",
-}
 _ADDED = {"wind": 0.3, "range": 0.0}  # of what is looked at by its logarithm: what is added before
 # share of the records of a usual hour below which an hour is missing as a rule, and of how many hours that is a fault
 _RARE, _FEW_HOURS = 0.5, 8
@@ -114,7 +106,7 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if same.size * min(chance, 0.5) ** length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
-            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(name, days)
+            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(days, name)
             instead = {} if name == "rain" else instead  # of which ETo knows nothing
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
@@ -141,8 +133,7 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
             days = slice(first, first + length)
-            instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, days).items()}
-            yield Verdict((name,), "humidity-saturated", values, instead)
+            yield Verdict((name,), "humidity-saturated", values, inspection.without(days, *_present(inspection)))
             return
     if not inspection.has("rh_min"):
         return
@@ -151,7 +142,7 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if damp.sum() >= _DAMP_DAYS:
         words: dict[str, object] = {"damp": _DAMP_BY_DAY, "warming": _WARMING_FAR, "count": int(damp.sum())}
         words["first"] = inspection.day_asked(int(np.argmax(damp)))
-        instead = {k: v for part in _present(inspection) for k, v in inspection.without(part, damp).items()}
+        instead = inspection.without(damp, *_present(inspection))
         yield Verdict(("rh_min",), "humidity-saturated/days", words, instead)
 
 
@@ -169,7 +160,7 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     wet = (rain >= _WET) & ~np.isnan(damp)
     middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS else 100.0
     dampest, mild = float(np.nanpercentile(damp, 95.0)), np.nanmedian(tmax) < _DESERT
-    instead = inspection.with_asked(**dict.fromkeys(_present(inspection), np.nan))
+    instead = inspection.without(slice(None), *_present(inspection))
     if middle < _LOW_DAMP:
         yield Verdict(names, "humidity-low", {"middle": middle, "wet": int(wet.sum()), "rain": _WET}, instead)
     elif damp.size >= _MONTHS and dampest < _DAMPEST and mild and np.nanmedian(ranges) < _DESERT_RANGE:
@@ -230,7 +221,7 @@ def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     first, length = longest(calm)
     if length >= _CALM_RUN or calm.sum() >= _CALM_DAYS:
         values = {"count": int(calm.sum()), "run": length, "first": inspection.day_asked(first)}
-        yield Verdict(names, "wind-zero", values, inspection.without("wind", calm))
+        yield Verdict(names, "wind-zero", values, inspection.without(calm, "wind"))
 
 
 def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -241,7 +232,7 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         last = int(np.nanargmin(middle))
         values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
         weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
-        yield Verdict(names, "wind-dead", values, inspection.without("wind", weak))
+        yield Verdict(names, "wind-dead", values, inspection.without(weak, "wind"))
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -287,7 +278,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             before = inspection.day(int(np.argmax(key == key[row])))
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
             filled = [name for name in columns if name not in temperatures]
-            instead = {k: v for name in filled for k, v in inspection.without(name, wrong[inspection.asked]).items()}
+            instead = inspection.without(wrong[inspection.asked], *filled)
             yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
     yield from _copied_next(inspection, names)
@@ -304,9 +295,8 @@ def _copied_next(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if alike.size and chance < _BY_CHANCE:
         days = np.isin(np.arange(values.shape[1]), alike)
         filled = [name for name in names if name not in ("tmin", "tmax")]
-        instead = {k: v for name in filled for k, v in inspection.without(name, days).items()}
         words = {"days": counted(alike.size, "day"), "first": inspection.day_asked(int(alike[0]))}
-        yield Verdict(("tmin", "tmax"), "days-twice/next", words, instead)
+        yield Verdict(("tmin", "tmax"), "days-twice/next", words, inspection.without(days, *filled))
 
 
 def _hashed(inspection: Inspection, names: list[str]) -> npt.NDArray[np.uint64]:
@@ -458,10 +448,13 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
         if name in _ADDED:
             before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
-        damp = _present(inspection)
-        later = np.arange(inspection.asked.sum()) >= row
-        instead = {k: v for part in damp for k, v in inspection.without(part, later).items()}
-        words = {"what": _CALLED[name], "before": before, "after": after, "first": inspection.day_asked(row)}
+        instead = inspection.without(slice(row, None), *_present(inspection))
+        words = {
+            "what": table_of("quantity_names")[name],
+            "before": before,
+            "after": after,
+            "first": inspection.day_asked(row),
+        }
         yield Verdict(names[:1], "record-parted", words | {"window": _APART_DAYS}, instead)
 
 

@@ -96,7 +96,7 @@ def _sunless(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     sunny = ranges[(sunshine > 0.0) & ~np.isnan(ranges)]
     if not sunny.size or float(np.nanmedian(ranges[days])) >= _AS_WARM * float(np.median(sunny)):
         words = {"count": length, "first": inspection.day_asked(first)}
-        yield Verdict(names, "sunshine-zero", words, inspection.without("sunshine", days))
+        yield Verdict(names, "sunshine-zero", words, inspection.without(days, "sunshine"))
 
 
 def _daylight(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
@@ -286,14 +286,14 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
         worse = slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)
         words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
-        yield Verdict(names, f"{names[0]}-leap", words, inspection.without(names[0], worse))
+        yield Verdict(names, f"{names[0]}-leap", words, inspection.without(worse, names[0]))
         return
     for days, least, fallen_to in _BETWEEN:
         fallen = np.maximum(*(_between(*side, days, least) for side in sides))
         if (fallen < fallen_to).any():
             row = int(np.nanargmin(fallen))
             words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": days}
-            instead = inspection.without(names[0], slice(row, row + days))
+            instead = inspection.without(slice(row, row + days), names[0])
             yield Verdict(names, f"{names[0]}-leap/between", words, instead)
             return
 
@@ -336,7 +336,7 @@ def _light_ends(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     at = np.isin(inspection.daily.index[inspection.asked], ceiling.index)
     if at.sum() >= _AT_CEILING:
         words = {"count": int(at.sum()), "top": float(ceiling.iloc[0])}
-        yield Verdict(names, "radiation-ceiling", words, inspection.without("radiation", at))
+        yield Verdict(names, "radiation-ceiling", words, inspection.without(at, "radiation"))
 
 
 #: in the order in which they are made: a later row sees what earlier ones left

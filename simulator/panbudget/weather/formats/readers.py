@@ -16,6 +16,7 @@ from panbudget.weather.text.mistakes import problem
 from panbudget.weather.text.moments import MONTH, in_numbers, is_dated
 from panbudget.weather.text.raw import Reader, Source
 from panbudget.weather.text.rows import separator_of, split
+from panbudget.words import packaged
 
 _ALL: tuple[Reader, ...] = (table, ghcn, gsod, power, knmi, logger, isd_lite, tmy3, epw)
 #: name, as in `[weather] format` -> reader
@@ -42,13 +43,7 @@ _YEAR_AND_MONTH = re.compile(  # or the first day of one
 _MOST_OF_A_MONTH = 28
 _DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))
 _A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
-# what stands in an archive's monthly files -> its daily product
-_DAILY_PRODUCTS = {
-    "NASA/POWER": "NASA POWER's daily CSV",
-    '"STATION"': "the daily summaries (GHCN-Daily)",
-    "STATION,": "the daily summaries (GHCN-Daily)",
-    "KNMI": "KNMI's daily values (etmgeg)",
-}
+_DAILY_PRODUCTS: dict[str, str] = packaged("weather/formats/layouts.toml")["daily_products"]
 
 
 def format_problem(file_format: str, *, where: str = "weather") -> Problem | None:

@@ -36,9 +36,6 @@ _MOST_ELEMENTS = 60
 _DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})\.?", re.IGNORECASE)
 _DAYS_ACROSS = 28
 _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
-_MONTH_NAME = re.compile(
-    r"jan|ene|gen|feb|fev|mar|apr|avr|abr|ma[iyg]|ju[nil]|giu|lug|aug|ago|ao|se[pt]|o[ckut]t|nov|de[cz]|dic"
-)
 _TITLE = re.compile(rf"\b(?P<month>{MONTH})[. ,]+(?P<year>(?:19|20)\d\d)\b")
 # the month, in words or numbers, over rows that have the day's number alone; its year may stand further above
 _BLOCK = re.compile(
@@ -66,21 +63,22 @@ _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 
 class _Shape(NamedTuple):
-    """What a file was turned from, as a report calls it, and its text as a table."""
+    """What a file was turned from, as a report calls it, and its text as a table, which may be of one more shape."""
 
     was: str
     text: str
+    half_way: bool = False
 
 
-_Turn = Callable[[Source, Sequence[str], Opening | None], _Shape | None]
+_Turn = Callable[[Source, Sequence[str]], _Shape | None]
 
 
 def _by_its_head(turn: _Turn) -> _Turn:
     """Make a shape that looks at a long file whole only where its head is of that shape."""
 
     @functools.wraps(turn)
-    def look(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
-        return turn(source, lines, opening) if turn(source, lines[:_HEAD], opening) else None
+    def look(source: Source, lines: Sequence[str]) -> _Shape | None:
+        return turn(source, lines) if turn(source, lines[:_HEAD]) else None
 
     return look
 
@@ -106,18 +104,17 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
         Days or hours across, of one quantity alone.
     """
     lines = source.lines
-    opening = find_opening(lines)
-    shapes = (
-        [_later_era, _day_in_parts, _components, _numbered, _hours_across, _long, _readings, _readings_across, _pairs]
-        if opening
-        else [_days_once, _without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks]
-    )
-    for shape in shapes:
-        turned = shape(source, lines, opening)
-        if turned is not None and not is_archive("\n".join(lines[:_HEAD])):
-            again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)
-            return recast(again, is_archive) if shape in (_by_blanks, _later_era) else again
-    return source
+    if opening := find_opening(lines):
+        tables = _later_era, _day_in_parts, _components, _numbered, _hours_across, _long, _readings, _readings_across
+        turns = (turn(source, lines, opening) for turn in (*tables, _pairs))
+    else:
+        others = _days_once, _without_year, _month_blocks, _printed_month, _days_across, _dates_across, _by_blanks
+        turns = (turn(source, lines) for turn in others)
+    turned = next(filter(None, turns), None)
+    if turned is None or is_archive("\n".join(lines[:_HEAD])):
+        return source
+    again = replace(source, text=turned.text, taken_from=source.taken_from or turned.was)
+    return recast(again, is_archive) if turned.half_way else again
 
 
 def _tokens(text: str) -> list[str]:
@@ -138,7 +135,7 @@ def _alike(lines: Sequence[str], least: int) -> Iterator[tuple[int, list[list[st
             yield i, rows
 
 
-def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _by_blanks(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Put tabs between columns that only blanks part, a date and its time of day kept together."""
     first, rows = next(_alike(lines, 3), (0, [[]]))
     width, below = len(rows[0]), first
@@ -176,13 +173,13 @@ def _by_blanks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shap
         return _Shape(
             "columns that only blanks part",
             "\n".join([*above, "\t".join(names), *[""] * (below - i - 1), *units, *table]),
+            half_way=True,
         )
     return None
 
 
-def _later_era(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _later_era(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Turn years of the Buddhist era, in which 2567 is 2024, into ours."""
-    assert opening is not None
     header, of_year = opening.line - 1, opening.dates[0]
     if not all(len(row) > of_year >= 0 and _LATER_YEAR.search(row[of_year]) for row in opening.rows):
         return None
@@ -193,12 +190,12 @@ def _later_era(source: Source, lines: Sequence[str], opening: Opening | None) ->
             cells[of_year] = _LATER_YEAR.sub(lambda year: str(int(year[0]) - _ERA), cells[of_year])
         return "\t".join(cells)
 
-    return _Shape("years of the Buddhist era", "\n".join([*lines[:header], *map(ours, lines[header:])]))
+    table = [*lines[:header], *map(ours, lines[header:])]
+    return _Shape("years of the Buddhist era", "\n".join(table), half_way=True)
 
 
-def _components(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _components(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Put a speed in place of the wind's components to east and north, one of which is below nothing at times."""
-    assert opening is not None
     names = [in_english(cell) for cell in opening.cells]
     eastward = next((i for i, name in enumerate(names) if _EASTWARD.search(name) and _northward(name) in names), -1)
     if eastward < 0:
@@ -221,9 +218,8 @@ def _components(source: Source, lines: Sequence[str], opening: Opening | None) -
     )
 
 
-def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Write the day in a cell that stands in several, beside a time of day that stands in one."""
-    assert opening is not None
     names = [in_english(cell) for cell in opening.cells]
     timed = any(_TIME_NAME.fullmatch(name) for i, name in enumerate(names) if i not in opening.dates)
     if not opening.split_date or not timed or find_time(opening.cells, opening.rows):
@@ -246,7 +242,7 @@ def _northward(name: str) -> str:
 
 
 @_by_its_head
-def _days_once(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _days_once(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Write the day on each of its rows, where only the first has it and all have their time of day."""
     day, filled, table = "", 0, list(lines)
     for i, text in enumerate(lines):
@@ -258,9 +254,8 @@ def _days_once(source: Source, lines: Sequence[str], _: Opening | None) -> _Shap
     return _Shape("days written on their first row", "\n".join(table)) if day and filled >= _ROWS else None
 
 
-def _numbered(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _numbered(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Give a column of row numbers a header, as tables lack that statistics programs write."""
-    assert opening is not None
     firsts = [row[0] for row in opening.rows]
     lacks = len(opening.rows[0]) == len(opening.cells) + 1 and all(map(str.isdecimal, firsts))
     if not lacks or [int(first) - int(firsts[0]) for first in firsts] != list(range(len(firsts))):
@@ -276,9 +271,8 @@ def _column(names: Sequence[str], of: re.Pattern[str]) -> int | None:
     return next((i for i, name in enumerate(names) if of.search(name)), None)
 
 
-def _long(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _long(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Put values side by side that stand in a row each, under what a column says they are, and their units."""
-    assert opening is not None
     names = [in_english(cell) for cell in opening.cells]
     element, value = _column(names, _ELEMENT), _column(names, _VALUE)
     if element is None or value is None or element == value or not opening.dates:
@@ -311,9 +305,8 @@ def _cells(text: str) -> list[str]:
     return split(text, separator_of(text)) if re.search(r"[,;\t|]", text) else _tokens(text)
 
 
-def _hours_across(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _hours_across(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Put the hours of days one below the other, where a column says what a row holds; refuse those of one quantity."""
-    assert opening is not None
     hours = {int(match[1]): j for j, cell in enumerate(opening.cells) if (match := _HOUR.fullmatch(cell))}
     if sorted(hours) not in (list(range(24)), list(range(1, 25))):
         return None
@@ -331,7 +324,7 @@ def _hours_across(source: Source, lines: Sequence[str], opening: Opening | None)
     return _Shape("a row a day, hours across", _side_by_side(["time"], table))
 
 
-def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _days_across(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Put the days of months one below the other, where a column says what a row holds; refuse those of one quantity."""
     for i, text in enumerate(lines[:_HEAD]):
         cells = _cells(text)
@@ -339,7 +332,7 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
         names = [in_english(cell) for cell in cells]
         if len(days) < _DAYS_ACROSS or sorted(days) != list(range(1, len(days) + 1)):
             below = [_cells(line)[:1] for line in lines[i + 1 : i + 1 + _ROWS]]
-            if below == [["1"], ["2"], ["3"]] and sum(bool(_MONTH_NAME.match(name)) for name in names[1:]) >= _ROWS:
+            if below == [["1"], ["2"], ["3"]] and sum(bool(re.match(MONTH, name)) for name in names[1:]) >= _ROWS:
                 raise source.refusal("days-across", line=i + 1)
             continue
         of_date = [_column(names, of) for of in (_YEAR, _MONTH)]
@@ -360,7 +353,7 @@ def _days_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Sh
 
 
 @_by_its_head
-def _without_year(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _without_year(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Give days their year, which stands above the table alone; nothing where they go on into another."""
     firsts = [split(text, separator_of(text))[0] for text in lines]
     dated = {i: form for i, first in enumerate(firsts) if (form := _NO_YEAR.fullmatch(first))}
@@ -391,9 +384,8 @@ def _figure(of: Callable[[list[float]], float], cells: Iterable[str], opening: O
     return figure.replace(".", ",") if commas else figure
 
 
-def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _readings(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Make one row of a day's readings at fixed hours, which stand beside extremes: means of air and wind, sums of rain."""
-    assert opening is not None
     names = [in_english(cell) for cell in opening.cells]
     hour = next(
         (i for i, name in enumerate(names) if re.fullmatch("time( of)?|hour|hourly|h|hhmm|(obs\\w* )?term|obs", name)),
@@ -432,9 +424,8 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening | None) -> 
     return _Shape(f"readings at {', '.join(hours)}, of which means are taken", table)
 
 
-def _readings_across(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Put the mean of readings at fixed hours, a column each, into a column of its own."""
-    assert opening is not None
     groups: dict[str, list[int]] = {}
     names = [in_english(cell) for cell in opening.cells]
     for i, name in enumerate(names):
@@ -465,9 +456,8 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening | No
     return _Shape("readings at fixed hours, of which means are taken", "\n".join(table))
 
 
-def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Shape | None:
+def _pairs(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:
     """Part columns with two figures in a cell, "14.6/6.2", by the two names of their header, or else into a highest and a lowest."""
-    assert opening is not None
     parts: dict[int, list[str]] = {}
     for i, name in enumerate(opening.cells):
         if all(len(row) > i for row in opening.rows) and all(pairs := [_TWO.fullmatch(row[i]) for row in opening.rows]):
@@ -490,7 +480,7 @@ def _pairs(source: Source, lines: Sequence[str], opening: Opening | None) -> _Sh
 
 
 @_by_its_head
-def _month_blocks(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _month_blocks(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Date rows that begin with a day's number, by the month above them; names may stand over all of them, or over each month's."""
     year, month, header, units = "", 0, list[str](), list[str]()
     names, rows = dict[str, None](), list[dict[str, str]]()
@@ -535,7 +525,7 @@ def _month_in(match: re.Match[str]) -> int:
 
 
 @_by_its_head
-def _dates_across(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _dates_across(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Put days one below the other that stand across, a row a quantity, once or week by week below the date of its first day."""
     rows = [split(text, separator_of(text)) for text in lines]
     starts = {
@@ -567,7 +557,7 @@ def _is_named(name: str, day: np.datetime64) -> bool:
     return not np.isnat(day) and bool(name) and name[0].lower() in begins
 
 
-def _printed_month(source: Source, lines: Sequence[str], _: Opening | None) -> _Shape | None:
+def _printed_month(source: Source, lines: Sequence[str]) -> _Shape | None:
     """Turn the month that a station's program prints, a numbered row a day below names of several lines, into dated rows."""
     title = next(filter(None, map(_TITLE.search, lines[:_ABOVE])), None)
     first = next((i for i, rows in _alike(lines, 5) if [row[0] for row in rows] == ["1", "2", "3"]), None)

@@ -20,6 +20,7 @@ from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.mistakes import Mistakes, problem, shortened
 from panbudget.weather.text.rows import Rows
+from panbudget.words import packaged
 
 Days = npt.NDArray[np.datetime64]
 
@@ -29,27 +30,10 @@ YEARS_SHOWN = f"{YEARS.start} to {YEARS.stop - 1}"
 _TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
-# beginnings of the months' names in English and the languages beside it, by which none is another's
 _MONTHS = {
     beginning: i
-    for i, beginnings in enumerate(
-        [
-            "jan gen ene",
-            "feb fév fev",
-            "mar mär mrz mrt maa",
-            "apr avr abr",
-            "may mai mei mag maj",
-            "jun juin giu",
-            "jul juil lug",
-            "aug aoû aou ago",
-            "sep set",
-            "oct okt ott out",
-            "nov",
-            "dec dez déc dic des",
-        ],
-        start=1,
-    )
-    for beginning in beginnings.split()
+    for i, names in enumerate(packaged("weather/text/cells.toml")["months"], 1)
+    for beginning in names.split()
 }
 MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 _WEEKDAY = (

@@ -22,7 +22,8 @@ from panbudget.weather.text.rows import SEPARATORS, separator_of, split
 from panbudget.words import packaged
 
 # words that the first cell of a line has that sums others up, and what may stand beside them
-_SUMS, _BESIDE = ("|".join(packaged("weather/text/cells.toml")[name]) for name in ("sums", "beside_sums"))
+_DATA = packaged("weather/text/cells.toml")
+_SUMS, _BESIDE = ("|".join(_DATA[name]) for name in ("sums", "beside_sums"))
 _SUM, _OF_SUMS = re.compile(_SUMS), re.compile(f"{_SUMS}|{_BESIDE}|{MONTH}")
 
 # lines in which a table may begin, rows that must agree on where their date stands, and lines of units and of a damaged
@@ -34,17 +35,6 @@ _EXTREME = re.compile(r"(low|high|min|max|lowest|highest|tmin|tmax|t min|t max)(
 _A_WORD = 6  # letters of a name that is a word and no code
 _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
-_SPLIT_DATES = (
-    ("year", "month", "day"),
-    ("year", "mo", "dy"),
-    ("yyyy", "mm", "dd"),
-    ("year", "month", "date"),
-    ("year", "doy"),
-    ("year", "yday"),
-    ("year", "jday"),
-    ("year", "day of year"),
-    ("year", "day"),
-)
 _OF_DATES = re.compile(
     r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none"
 )
@@ -218,7 +208,7 @@ def _header_above(
             units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
         said_plainly = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
         if dates == (-1,):
-            split_date = next((names for names in _SPLIT_DATES if set(names) <= set(said_plainly)), ())
+            split_date = next((names for names in _DATA["split_dates"] if set(names) <= set(said_plainly)), ())
             dates = tuple(said_plainly.index(name) for name in split_date) or _numbered(said_plainly, rows)
             if not dates:
                 return None

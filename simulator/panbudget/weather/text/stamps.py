@@ -37,6 +37,7 @@ from panbudget.weather.text.moments import (
     serial_days,
 )
 from panbudget.weather.text.rows import lines_as_file
+from panbudget.words import packaged
 
 _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 # a date and an hour of bare digits; a time of day of bare digits
@@ -53,16 +54,7 @@ _FOLLOWS, _LEAPS = 7, 27
 # rows by which the form of bare digits is told
 _LOOKED_AT = 100
 _SPLIT = ("year", "month", "day", "hour")
-_SHORT_NAMES = {
-    "yyyy": "year",
-    "mm": "month",
-    "mo": "month",
-    "dd": "day",
-    "dy": "day",
-    "hh": "hour",
-    "hr": "hour",
-    "mn": "minute",
-}
+_SHORT_NAMES: dict[str, str] = packaged("weather/text/cells.toml")["short_names"]
 
 
 class TimeColumns(NamedTuple):

@@ -19,21 +19,6 @@ from panbudget.page.pictures import picture, place_at
 from panbudget.page.questions import Question, Screen
 
 _TEXTS: dict[str, str] = TEXTS["ask"]
-# where on the drawing somebody clicked, as shares of its width and height
-_POINTED = """(event) => {
-  const drawn = event.currentTarget.querySelector("svg").getBoundingClientRect();
-  emit((event.clientX - drawn.left) / drawn.width, (event.clientY - drawn.top) / drawn.height);
-}"""
-# arrows choose, as in any other group of radio buttons; the library's own wait for the space bar
-_ARROWS = """(event) => {
-  const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
-  if (!step) return;
-  event.preventDefault();
-  const all = [...event.currentTarget.querySelectorAll("[role=radio]")];
-  const to = all.at((all.indexOf(document.activeElement) + step) % all.length);
-  to.focus();
-  to.click();
-}"""
 _MOST_BYTES = 100_000_000  # of an uploaded weather file
 
 
@@ -81,7 +66,7 @@ class Asking:
             ui.label(words.filled(screen.text, {}))
             self.drawing = ui.html(picture(screen.key, answers), sanitize=False).classes("picture")
             if screen.key == "place":
-                self.drawing.on("click", self.pointed, js_handler=_POINTED)
+                self.drawing.on("click", self.pointed, js_handler=TEXTS["scripts"]["pointed"])
                 ui.label(_TEXTS["map"]).classes("quiet")
             for question in screen.asked(answers):
                 self._field(question, answers)
@@ -123,7 +108,7 @@ class Asking:
             with ui.element("fieldset"):
                 ui.html(question.label, sanitize=False, tag="legend")
                 radio = ui.radio(options, value=answer, on_change=change).props(f'aria-label="{question.label}"')
-                radio.on("keydown", js_handler=_ARROWS)
+                radio.on("keydown", js_handler=TEXTS["scripts"]["arrows"])
         elif question.kind == "plant":
             plants = {name: f"{name} ({also})" if also else name for name, also in questions.names_of("plant").items()}
             ui.select(plants, label=question.label, value=answer, with_input=True, on_change=change).props(

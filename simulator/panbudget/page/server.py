@@ -24,16 +24,6 @@ from panbudget.page.guard import HOST, LOGGERS, SHOWN, Guard, briefly, shown_fil
 from panbudget.page.questions import GARDEN
 from panbudget.words import packaged_text
 
-# a chart is as wide as its window was when it was drawn: on paper it is drawn again [px]
-_ON_PAPER = """<script>
-const fit = (size) => document.querySelectorAll(".nicegui-echart").forEach((e) => {
-  const chart = getElement(e.id.slice(1)).chart;
-  chart.resize(size);
-  chart.getZr().flush();
-});
-addEventListener("beforeprint", () => fit({ width: 680 }));
-addEventListener("afterprint", () => fit({ width: "auto" }));
-</script>"""
 _SOON = 0.02  # s
 # scripts in a page that was written beside the garden do not run
 _STILL = {
@@ -59,7 +49,7 @@ def window_of(desk: Desk) -> Callable[[], None]:
     def window() -> None:
         client = context.client
         ui.add_css(packaged_text("page/page.css"))
-        ui.add_head_html(_ON_PAPER)
+        ui.add_head_html(TEXTS["scripts"]["on_paper"])
         ui.colors(primary="#00558A", negative="#9b2c00")
         ui.page_title(TEXTS["title"].format(garden=desk.scenario.title if desk.scenario else desk.folder.name))
         body = ui.column().classes("wide").props('role="main"')

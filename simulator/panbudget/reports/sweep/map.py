@@ -17,7 +17,7 @@ from panbudget.errors import OutputError
 from panbudget.reports.canvas import panels, save
 from panbudget.reports.style import VALVE_STYLES, applied, plain
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.store import described
+from panbudget.studies.sweep.store import OVER, described
 from panbudget.studies.sweep.summary import Choice
 
 _MARKS = "osD^vP*Xhp"
@@ -146,22 +146,13 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
     limits = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
     with applied():
         axes = panels(max(len(by_design), 1), height=3.6, columns=2)
-        axes[0].figure.suptitle(f"{plain(title)[:70]}: {meaning}; {years}{_OVER.get(over, '')}", x=0.01, ha="left")
+        axes[0].figure.suptitle(f"{plain(title)[:70]}: {meaning}; {years}{OVER.get(over, '')}", x=0.01, ha="left")
         for ax, (design, rows) in zip(axes, by_design, strict=False):
             longitude, latitude, shades = (rows[name].to_numpy(float) for name in ("longitude", "latitude", "value"))
             _shaded(ax, longitude, latitude, shades, label, limits)
             ax.set_title(plain(str(design)))
             _laid(ax, latitude)
         return axes
-
-
-_OVER = {
-    "mean": "; mean of the beds",
-    "sum": "; sum of the beds",
-    "valves": "; sum of the valves",
-    "highest": "; highest of the beds",
-    "lowest": "; lowest of the beds",
-}
 
 
 def column_files(values: pd.DataFrame, column: str, quantile: float | None, title: str) -> dict[str, bytes]:

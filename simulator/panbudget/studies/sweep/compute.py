@@ -25,20 +25,18 @@ from panbudget.season.totals import Added, Sums, added, sums_of
 from panbudget.season.years import moved
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import SiteRecord
+from panbudget.words import packaged
 
 _OF_LANES = ("irrigation_mm", "etc_mm", "eta_mm", "deep_percolation_mm", "stress_days", "longest_stress_days")
 
-#: columns of numbers, in their order; ``driest_`` is the bed's driest quarter
+_NAMES = [*packaged("studies/sweep/columns.toml")["rows"]]
+_YEAR, _VALVE = _NAMES.index("year"), _NAMES.index("openings")
+#: what names a row; and its columns of numbers, in their order: ``driest_``, the bed's driest quarter, behind the bed's
+HEADS = tuple(_NAMES[:_YEAR])
 COLUMNS: tuple[str, ...] = (
-    *("year", "days", "litres", "irrigation_mm", "rain_mm", "runoff_mm", "etc_mm", "eta_mm", "deep_percolation_mm"),
-    *("stress_days", "longest_stress_days", "adequacy", "net_demand_mm", "leaching_mm", "supply_over_demand"),
-    *("rain_kept_mm", "depletion_start_mm", "depletion_end_mm", "left_below_mm", "closure_mm"),
+    *_NAMES[_YEAR:_VALVE],
     *(f"driest_{name}" for name in (*_OF_LANES, "adequacy", "depletion_end_mm", "closure_mm")),
-    *("openings", "open_hours", "controller_litres", "refilled_kg", "evaporated_kg", "rain_caught_kg", "leaked_kg"),
-    *("spilled_kg", "pan_start_kg", "pan_end_kg", "pan_closure_kg"),
-    *("stuck_open_hours", "dry_pan_hours", "starved_hours"),
-    *(f"tank_{name}_l" for name in ("start", "end", "least", "roof", "topped", "over")),
-    *("eto_mm", "pan_evaporation_mm", "filled_values"),
+    *_NAMES[_VALVE:],
 )
 #: of them, whole numbers
 WHOLE = frozenset(

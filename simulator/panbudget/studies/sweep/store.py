@@ -25,7 +25,7 @@ import pandas as pd
 from panbudget.errors import OutputError, visible
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
-from panbudget.studies.sweep.compute import COLUMNS, WHOLE
+from panbudget.studies.sweep.compute import COLUMNS, HEADS, WHOLE
 from panbudget.studies.sweep.marks import file_mark
 from panbudget.studies.sweep.remote import weather_mark
 from panbudget.words import packaged
@@ -39,7 +39,6 @@ if TYPE_CHECKING:
 
 #: what names a row
 KEYS = ("site", "design", "controller", "bed")
-_HEADS = ("site", "latitude", "longitude", "elevation_m", "design", "controller", "bed", "area_m2", "start", "end")
 
 _MANIFEST = "plan.json"
 _PARTS = "seasons"
@@ -61,6 +60,8 @@ _ABOUT = {"weather": dict, "bad": list, "sites": dict, "places": dict, "designs"
 #: the system of coordinates of all places
 CRS = "EPSG:4326"
 _COLUMNS = packaged("studies/sweep/columns.toml")
+#: how a map takes a column over beds -> what its title says
+OVER: dict[str, str] = _COLUMNS["over"]
 
 
 def described(name: str) -> tuple[str, str, str]:
@@ -87,7 +88,7 @@ def dictionary(files: Mapping[str, Iterable[str]]) -> pd.DataFrame:
     files : mapping
         File -> its columns, but for the dataset's.
     """
-    rows = [("seasons", name, *described(name)[:2]) for name in (*_HEADS, *COLUMNS)]
+    rows = [("seasons", name, *described(name)[:2]) for name in (*HEADS, *COLUMNS)]
     for file, names in files.items():
         table = {**_COLUMNS["summary"], **_COLUMNS.get(Path(file).stem, {})}
         for name in names:
@@ -135,7 +136,7 @@ def part_bytes(
 
     whole = {"start": pa.date32(), "end": pa.date32(), **dict.fromkeys(WHOLE, pa.int32())}
     kinds = whole | dict.fromkeys(KEYS, pa.dictionary(pa.int32(), pa.string()))
-    fields = [pa.field(name, kinds.get(name, pa.float64()), metadata=_about(name)) for name in (*_HEADS, *COLUMNS)]
+    fields = [pa.field(name, kinds.get(name, pa.float64()), metadata=_about(name)) for name in (*HEADS, *COLUMNS)]
     schema = pa.schema(fields)
     columns = _columns_of(sites) if sites else {}
     arrays = [_array(columns[field.name], field.type) if sites else pa.array([], field.type) for field in schema]
@@ -514,9 +515,7 @@ def _about_part(path: Path) -> dict[str, Any] | None:
     try:
         schema = pq.read_schema(path) if path.is_file() else pa.schema([])  # a pipe would be waited for
         about: dict[str, Any] = json.loads((schema.metadata or {})[_KEY])
-        whole = schema.names == [*_HEADS, *COLUMNS] and all(
-            isinstance(about[key], kind) for key, kind in _ABOUT.items()
-        )
+        whole = schema.names == [*HEADS, *COLUMNS] and all(isinstance(about[key], kind) for key, kind in _ABOUT.items())
     except (OSError, pa.ArrowException, KeyError, TypeError, ValueError, RecursionError):
         return None
     return about if whole else None

@@ -74,17 +74,17 @@ BOUNDS = [
     ("owned", [{"name": "drip", "flow": "10 m^3/h"}], [{"name": "drip", "flow": "10.1 m^3/h"}], "at most 10000 L/h;"),
     (BED + "plants", {**SCAPE, "density": 0.1}, {**SCAPE, "density": 0.09}, "at least 0.1;"),
     (BED + "plants", {**SCAPE, "microclimate": 0.1}, {**SCAPE, "microclimate": 0.0}, "at least 0.1;"),
-    (BED + "area", "1000000 m^2", "1000001 m^2", "at most 1e+06 m²;"),
+    (BED + "area", "1000000 m^2", "1000001 m^2", "at most 1000000 m²;"),
     (PAN + "exposure", 0.05, 0.04, "at least 0.05"),
     (VALVE + "press_times", ["8:00", "08:01"], ["8:00", "08:00"], "is a time that stands there before; keep one"),
     (VALVE + "press_times", ["sunset", "sunrise"], ["sunset", "sunset"], "is a time that stands there before"),
     (VALVE + "rated_loss", "149 kPa", "150 kPa", "is all of the mains' pressure, 150 kPa, or more"),
-    (VALVE + "refill", {"flow": "0.001 L/h"}, {"flow": "0.0009 L/h"}, "a flow of at least 0.001 L/h"),
+    (VALVE + "refill", {"flow": "0.001 L/h"}, {"flow": "0.0009 L/h"}, "must be at least 0.001 L/h"),
     (VALVE + "refill", {"flow": "10 m^3/h"}, {"flow": "10.1 m^3/h"}, "at most 10000"),
     (BED + "soil", soil(0.8, 0.1), soil(0.81, 0.1), "at most 0.8"),
     (BED + "soil", soil(0.03, 0.01), soil(0.02, 0.01), "at least 0.03"),
     (BED + "soil", soil(0.3, 0.28), soil(0.3, 0.295), "leaves less than 0.01"),
-    (BED + "area", "1 km^2", "1.1 km^2", "at most 1e+06"),
+    (BED + "area", "1 km^2", "1.1 km^2", "at most 1000000"),
     (BED + "uniformity", 0.01, 0.009, "at least 0.01"),
     (BED + "wetting_interval", "60 d", "61 d", "at most 1440"),
     (BED + "wetting_depth", "50 cm", "51 cm", "at most 500"),
@@ -167,7 +167,7 @@ BOUNDS = [
             ("0", float("nan")),
         )
     ),
-    ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1e+06"),
+    ("supply/spring/meter", {"multiplier": 1e6}, {"multiplier": 1_000_001}, "at most 1000000"),
     ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
     ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
     (VALVE + "swing", "1 g", "0.9 g", "below a gram"),
@@ -184,7 +184,7 @@ BOUNDS = [
         "supply/spring",
         TANK | {"volume": "1 m^3", "footprint": "1 m^2", "top_up": {"below": "1 L", "rate": "1000 m^3/h"}},
         TANK | {"volume": "1 m^3", "footprint": "1 m^2", "top_up": {"below": "1 L", "rate": "1001 m^3/h"}},
-        "at most 1e+06 L/h",
+        "at most 1000000 L/h",
     ),
     ("title", "x" * 500, "x" * 501, "has 501 characters; expected: at most 500"),
     ("note", "x" * 500, "x" * 501, "has 501 characters"),
@@ -337,7 +337,7 @@ def quantities_of(part):
         yield from (
             (below, key)
             for key, field in below.model_fields.items()
-            if problems._unit_in([*field.metadata, field.annotation])
+            if any("unit" in getattr(said, "written", {}) for said in problems._parts([field]))
         )
         yield from quantities_of(below)
 

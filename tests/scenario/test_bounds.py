@@ -7,12 +7,15 @@ Hazen–Williams coefficients (60 to 160: from old iron to smooth plastic, any t
 """
 
 import math
+import re
+import tomllib
 
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
 from panbudget.errors import ScenarioError
 from panbudget.scenario import beds, faults, garden, pans, rights, supplies, wishes
+from panbudget.scenario.problems import problems
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.zones import unknown_zone
 
@@ -164,6 +167,39 @@ def test_what_lies_at_a_bound_is_taken_and_what_lies_beyond_it_is_refused(part, 
         if value is not None:
             with pytest.raises(ValidationError):
                 part.model_validate({**others, key: value})
+
+
+def refused(part, others, key, value):
+    """What is said of a key with this value: what was found, what was expected."""
+    try:
+        part.model_validate({**others, key: value})
+    except ValidationError as error:
+        return [(problem.found, problem.expected) for problem in problems(error, part) if problem.where == key]
+    return []
+
+
+#: quantities far beyond any, whose unit has a wider bound of its own
+FAR = [
+    (*row[:3], None, "-1e12 " + unit, None, "1e12 " + unit)
+    for row in BOUNDS
+    for unit in re.findall("[0-9] (.+)", str(row[6]))
+]
+
+
+@pytest.mark.parametrize(
+    ("part", "others", "key", "less", "more"),
+    [(*row[:3], row[4], row[6]) for row in (*BOUNDS, *FAR) if not isinstance(row[6] or row[4], list | dict)],
+)
+def test_the_bound_that_is_said_is_the_one_held_and_the_example_works(part, others, key, less, more):
+    for value in (less, more, True):
+        for found, expected in refused(part, others, key, value) if value is not None else ():
+            bound = re.search("must be at (?:least|most) (.+)", found)
+            said = re.findall(r'such as ("[^"]+"|\[[^\]]*\]|[-.0-9]+)', expected)
+            assert "beyond any garden" not in found or key in ("freeboard", "swing", "rises_at", "above"), found
+            for text in [*said, *([f'"{bound[1]}"' if " " in bound[1] else bound[1]] if bound else [])]:
+                pasted = refused(part, others, key, tomllib.loads(f"x = {text}")["x"])
+                assert not [line for line, _ in pasted if re.search("must be at|is not", line)], (text, pasted)
+            assert said or "must be at" not in found, (found, expected)
 
 
 @pytest.mark.parametrize(

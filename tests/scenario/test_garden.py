@@ -108,13 +108,15 @@ def test_a_variant_that_sets_the_two_weighings_takes_the_swing_away():
 
 TANK = {"kind": "tank", "footprint": "1 m^2", "outlet_height": "2 m"}
 
+ROOTS = {"root_depth": "50 cm", "depletion": 0.5}
+
 BAD = [
     (
         "controller/upper/valve/refill/flow",
         "2 kPa",
         'refill.flow = "2 kPa" is a pressure; expected: a flow',
     ),
-    ("controller/upper/valve/refill/flow", "0 L/h", "must be above 0"),
+    ("controller/upper/valve/refill/flow", "0 L/h", "must be at least 0.001 L/h"),
     ("controller/upper/valve/swing", "9 L", "is a volume; expected: a weight"),
     ("controller/upper/valve/swing", "40 kg", "would empty the pan before it trips"),
     ("controller/upper/valve/swing", "0.1 g", "below a gram"),
@@ -134,13 +136,16 @@ BAD = [
     ("controller/upper/pan/freeboard", "-1 mm", "must be at least 0"),
     ("controller/upper/pan/vessels", [], "needs at least 1"),
     ("controller/upper/pan/vessels", [{"diameter": "50 cm", "area": "1 m^2"}], "one of the three"),
-    ("controller/upper/pan/vessels", [{"diameter": "0 cm"}], "must be above 0"),
+    ("controller/upper/pan/vessels", [{"diameter": "0 cm"}], "must be at least 0.01 m"),
     ("controller/upper/pan/evaporation", "magic", 'must be one of "from-eto"'),
     ("controller/upper/pan/exposure", "1.0", "is not a plain number"),
     ("controller/upper/pan/exposure", float("nan"), "is not a finite number"),
-    ("controller/upper/bed/tomatoes/area", "0 m^2", "must be above 0"),
+    ("controller/upper/bed/tomatoes/area", "0 m^2", "must be at least 1e-06 m²"),
     ("controller/upper/bed/tomatoes/area", 12, "has no unit"),
     ("controller/upper/bed/tomatoes/plants", "tomatto", 'did you mean "tomato"'),
+    ("controller/upper/bed/tomatoes/plants", {"species": 5.0, **ROOTS}, "species = 5.0 must be at most 2"),
+    ("controller/upper/bed/tomatoes/plants", {"plant_factor": [5.0] * 12, **ROOTS}, "[0] = 5.0 must be at most 1.5"),
+    ("controller/upper/bed/tomatoes/plants", {"species": "lots", **ROOTS}, 'species = "lots": unknown level'),
     ("controller/upper/bed/tomatoes/soil", "lome", 'did you mean "loam"'),
     ("controller/upper/bed/tomatoes/planted", None, "planted is missing"),
     ("controller/upper/bed/tomatoes/uniformity", 1.2, "must be at most 1"),
@@ -151,7 +156,20 @@ BAD = [
     ),
     ("controller/upper/supply", "sprung", 'did you mean "spring"'),
     ("controller/upper/bed", {}, "needs at least 1"),
+    ("weather/columns", {"tmin": {"column": " "}}, 'weather.columns.tmin.column = " " is empty; write it'),
+    ("weather/columns", {"tmin": {"unit": ""}}, 'weather.columns.tmin.unit = "" is empty; write it'),
+    (
+        "owned",
+        [{"name": name, "flow": "2 L/h"} for name in ("Drip", "drip")],
+        'owned[1].name = "drip" is the name of another',
+    ),
+    (
+        "fault",
+        [{"kind": "clogged-emitters", "share": 0.5, "bed": "upper/tomatoes", "controller": "lower"}],
+        'controller = "lower" is not its bed\'s valve; take it out',
+    ),
     ("season/end", "2025-04-01", "is before the start"),
+    ("season/start", True, "start = true is no date"),
     ("season/start", "1 May", "is not a date such as 2025-05-01"),
     ("site/latitude", 138.6, "must be at most 90"),
     ("site/latitude", None, "site.latitude is missing; expected: degrees, south negative"),

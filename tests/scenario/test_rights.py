@@ -52,7 +52,7 @@ BAD = [
     ("supply/spring/right", {"priority_date": True}, "right.priority_date", ""),
     ("supply/spring/right", {"adress": "A"}, "adress", 'did you mean "address"'),
     ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "expected: a volume"),
-    ("supply/spring/right", {"volume": "0 L"}, "right.volume", "above 0"),
+    ("supply/spring/right", {"volume": "0 L"}, "right.volume", "at least 0.001 L"),
     ("supply/spring/right", {"rate": "2 L"}, "right.rate", "expected: a flow"),
     ("supply/spring/right", {"volume_unit": "bucket"}, "right.volume_unit", "hundred-cubic-feet"),
     ("supply/spring/right", {"water_year_start": 13}, "right.water_year_start", "at most 12"),

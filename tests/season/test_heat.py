@@ -165,7 +165,7 @@ def test_a_made_wave_outside_the_record_is_refused(make_garden):
     [
         ({"start": dt.date(2025, 5, 10), "warmer": 5}, "what_if.heat.warmer = 5 has no unit"),
         ({"start": dt.date(2025, 5, 10), "warmer": "5 kg"}, "expected: a difference of temperature"),
-        ({"start": dt.date(2025, 5, 10), "warmer": "-5 K"}, "must be above 0"),
+        ({"start": dt.date(2025, 5, 10), "warmer": "-5 K"}, "must be at least 0.001 °C"),
         ({"warmer": "+5 K"}, "what_if.heat.start is missing"),
         ({"start": dt.date(2025, 5, 10), "warmer": "+5 K", "dayz": 3}, 'did you mean "days"'),
     ],

@@ -70,6 +70,11 @@ class Column(Described):
     column: str | None = None
     unit: str | None = None
 
+    def wrong(self) -> Iterator[Problem]:
+        for key in ("column", "unit"):
+            if (said := getattr(self, key)) is not None and not said.strip():
+                yield Problem("no-name", key, "is empty", cure="write it as the file has it, or leave it out")
+
 
 class _WeatherFile(Described):
     file: quantities.WeatherFiles
@@ -264,6 +269,9 @@ class Scenario(Described):
                     yield Problem("named-twice", f"{where}.{name}", f"and {other} look alike", cure="rename one")
         for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
             yield Problem("no-name", where, "is no usable name", USABLE)
+        owned = [alike(thing.name) for thing in self.owned]
+        for index in (index for index, name in enumerate(owned) if name in owned[:index]):
+            yield Problem("named-twice", f"owned[{index}].name", "is the name of another one", cure="rename one")
         for name in self.variant:
             if name.endswith(".toml"):
                 yield Problem("no-name", f"variant.{name}", "has the name of a file of changes", cure="leave .toml out")
@@ -302,6 +310,10 @@ class Scenario(Described):
                 yield Problem("missing", where, "is missing", cure=f"which one of {', '.join(known)}?")
             elif named is not None and named not in known:
                 yield Problem("unknown-part", where, "is not in this file", "", did_you_mean(named, known, ""))
+            elif key == "bed" and named and getattr(fault, "controller", None) not in (None, named.partition("/")[0]):
+                yield Problem(
+                    "unknown-part", f"fault[{index}].controller", "is not its bed's valve", cure="take it out"
+                )
             elif isinstance(fault, Knocked) and fault.swing is not None:
                 swing = self.controller[fault.controller or known[0]].valve.swing_kg
                 if swing + fault.swing < LEAST_SWING:

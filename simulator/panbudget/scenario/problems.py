@@ -10,14 +10,17 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from panbudget.errors import Problem, did_you_mean, nearest
 from panbudget.units import UnitError
-from panbudget.words import packaged
+from panbudget.words import TABLES, packaged
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _MOST_STRANGERS = 10  # unknown keys that are named
 _MOST_SHOWN = 60  # characters of a value
+_TYPE = "-type"  # the end of what the library calls a value of another type
+_BOUNDS = "ge", "gt", "le", "lt"  # as the library calls them
 _EXAMPLE = re.compile(r'such as ("[^"]+"(?:,? (?:or )?"[^"]+")*)')
 
 _FOUND = packaged("scenario/problems.toml")
@@ -65,9 +68,16 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
             continue  # each takes a search for what it may have meant
         spot = _spot(item["loc"], root)
         for problem in _of_item(item, spot, root):
-            if (problem.where, problem.found) not in seen:
-                seen.add((problem.where, problem.found))
-                listed.append(problem)
+            same = re.sub(r"\[\d+\]$", "", problem.where), problem.found  # the first of a list's entries will do
+            # of a key that may be a number or a word, what is wrong with the one that was given
+            rivals = [
+                other
+                for other in listed
+                if other.where == problem.where and _TYPE in {other.code[-5:], problem.code[-5:]}
+            ]
+            if same not in seen and (not rivals or problem.code[-5:] != _TYPE):
+                seen.add(same)
+                listed = [other for other in listed if other not in rivals] + [problem]
             parent = problem.where.rpartition(".")[0]
             if problem.code == "unknown-key" and spot.model is not None:
                 excused.add(f"{parent}.{nearest(spot.key, spot.model.model_fields)}".lstrip("."))
@@ -123,7 +133,10 @@ def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
 def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]:
     kind, value, context = item["type"], item.get("input"), item.get("ctx", {})
     cause = context.get("error")
-    if isinstance(cause, Senseless | UnitError):
+    if isinstance(cause, UnitError) and (found := _own_bound(cause.problem.code, str(value), spot)):
+        (problem,) = cause.problems
+        yield Problem(problem.code, spot.where, _with_value(value, found), _wanted(spot)[0], problem.cure, value)
+    elif isinstance(cause, Senseless | UnitError):
         for problem in cause.problems:
             where = ".".join(filter(None, (spot.where, problem.where)))
             inner = _within(value, problem.where)
@@ -144,25 +157,64 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
         yield _no_choice(spot.where, value, _literals(spot.annotation))
     else:
         found = _FOUND.get(kind, f"can't be used ({kind.replace('_', ' ')})").format(**context)
-        if spot.field is not None and {"ge", "gt", "le", "lt"} & {name for name, bound in context.items() if bound}:
-            found += _unit_in(spot.field.metadata) or _unit_in([spot.annotation])
+        if {*_BOUNDS} & context.keys():
+            bound = _bounds(spot)[{"le", "lt"}.isdisjoint(context)]
+            found = f"must be {bound[1]}" if bound else found
         yield Problem(kind.replace("_", "-"), spot.where, _with_value(value, found), _wanted(spot)[0], value=value)
 
 
-def _unit_in(parts: Iterable[Any]) -> str:
-    """Say in which unit the bound of a quantity is: what it was read into; nothing for a bare number."""
+def _own_bound(code: str, text: str, spot: _Spot) -> str:
+    """Say the key's own bound of a quantity that is beyond any, where it has one: it is the narrower."""
+    upper, lower = _bounds(spot)
+    below = text.lstrip().startswith("-")
+    if code == "too-small" and lower and (lower[0] < 0 if below else lower[0] <= 0):
+        return ""
+    bound = lower if below or code == "too-small" else upper if code == "too-large" else None
+    return f"must be {bound[1]}" if bound else ""
+
+
+def _bounds(spot: _Spot) -> tuple[tuple[float, str] | None, tuple[float, str] | None]:
+    """Return the most and the least that a key takes, with how to say it, in the unit it is read into; None for none."""
+    parts = [*_parts([spot.field])]
+    held = {sign: [bound for part in parts if (bound := getattr(part, sign, None)) is not None] for sign in _BOUNDS}
+    reads = next((part for part in parts if "unit" in getattr(part, "written", {})), None)
+    unit = f" {reads.written['unit']}".replace("**2", "²").replace("delta_deg", "°") if reads else ""
+    if reads and 0 in held["gt"]:
+        held["ge"].append(TABLES["least"][reads.read.keywords["kind"]])  # nothing smaller is read, but for 0
+    least = max([*((bound, False) for bound in held["ge"]), *((bound, True) for bound in held["gt"])], default=None)
+    most = min([*((bound, True) for bound in held["le"]), *((bound, False) for bound in held["lt"])], default=None)
+    return (
+        most and (most[0], f"{'at most' if most[1] else 'below'} {most[0]:.15g}{unit}"),
+        least and (least[0], f"{'above' if least[1] else 'at least'} {least[0]:.15g}{unit}"),
+    )
+
+
+def _parts(parts: Iterable[Any]) -> Iterator[Any]:
+    """All that annotations hold: kinds, and what is said of each."""
     for part in parts:
-        if unit := getattr(part, "written", {}).get("unit"):
-            return f" {unit}".replace("**2", "²").replace("delta_deg", "°")
-        if unit := _unit_in([*getattr(part, "__metadata__", ()), *get_args(part)]):
-            return unit
-    return ""
+        yield part
+        held = [part.annotation, *part.metadata] if isinstance(part, FieldInfo) else get_args(part)
+        yield from _parts(held)
 
 
 def _with_own_example(expected: str, spot: _Spot) -> str:
     """Put the key's own example, where it has one, in place of the quantity's, which may lie out of the key's bounds."""
     own = _EXAMPLE.search((spot.field and spot.field.description) or "")
     return _EXAMPLE.sub(lambda _: own[0], expected) if own else expected
+
+
+def _with_an_example(field: Any) -> str:
+    """What a key means, with what is taken where it is left out, or else its unit's example, if it names none."""
+    meaning, parts = (field and field.description) or "", [*_parts([field])]
+    if "such as" in meaning or not any(part in (float, int) for part in parts):
+        return meaning
+    unit = next((part.written for part in parts if "unit" in getattr(part, "written", {})), None)
+    if isinstance(field.default, int | float | list | tuple):
+        example = str([*field.default] if isinstance(field.default, tuple) else field.default)
+        example = f'"{field.default:g} {unit["unit"]}"' if unit else example
+    else:
+        example = f'"{unit["examples"][0]}"' if unit else ""
+    return ", such as ".join(filter(None, (meaning, example)))
 
 
 def _no_choice(where: str, value: Any, names: list[str]) -> Problem:
@@ -177,9 +229,7 @@ def _listed(names: Iterable[str]) -> str:
 
 def _wanted(spot: _Spot) -> tuple[str, str]:
     """What is expected at a place, and which kind of part needs it."""
-    expected = (spot.field and spot.field.description) or (
-        f"a table [{spot.where}]" if _models_in(spot.annotation) else ""
-    )
+    expected = _with_an_example(spot.field) or (f"a table [{spot.where}]" if _models_in(spot.annotation) else "")
     others = [mark for kind in spot.kinds if kind is not spot.model for mark in kind.marks]
     if others and spot.model is spot.kinds[0] and spot.key in spot.model.marks:
         expected += f", or {' or '.join(others)} in its place"
@@ -235,7 +285,7 @@ def _with_value(value: Any, found: str) -> str:
     """Put a value before what is the matter with it, unless it is a table or a list, or nothing."""
     if value is None or isinstance(value, dict | list | BaseModel):
         return found
-    return f"= {_shown(value)} {found}"
+    return f"= {_shown(value)} {found}".replace(" : ", ": ", 1) if found[:1] == ":" else f"= {_shown(value)} {found}"
 
 
 def _shown(value: Any) -> str:

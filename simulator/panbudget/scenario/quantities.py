@@ -73,7 +73,8 @@ def _a_date(given: object) -> object:
     """Refuse numbers, which would count seconds, and years of no weather."""
     expected = "a date such as 2025-05-01"
     if isinstance(given, int | float):
-        raise Senseless(Problem("no-date", "", "is a number", expected))
+        found = "is no date" if isinstance(given, bool) else "is a number"
+        raise Senseless(Problem("no-date", "", found, expected))
     year = int(given[:4]) if isinstance(given, str) and re.match("[0-9]{4}-", given) else getattr(given, "year", 2000)
     if not YEARS[0] <= year <= YEARS[1]:
         found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"

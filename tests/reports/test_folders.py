@@ -229,3 +229,14 @@ def test_a_disk_that_is_full_in_the_middle_leaves_the_earlier_run_and_no_litter(
     assert done.stdout == "season: can't be written (File too large); choose another folder\n"
     assert [path.name for path in tmp_path.iterdir()] == ["season"]
     assert (tmp_path / "season" / FILES_OF["replay"][0]).read_text() == "replay"
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+@pytest.mark.parametrize("way", ["missing/..", "missing/../../garden", "missing/deep/../.."])
+def test_a_way_through_what_is_missing_replaces_nothing(way, overwrite, tmp_path):
+    """The way was said not to exist, and the folder to which it led was exchanged with all that stood in it."""
+    (tmp_path / "garden").mkdir()
+    (tmp_path / "garden" / "mine.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(OutputError, match=r"not empty|mine\.txt"):
+        new_folder(tmp_path / "garden" / way, "replay", overwrite=overwrite).__enter__()
+    assert [entry.name for entry in (tmp_path / "garden").iterdir()] == ["mine.txt"]

@@ -62,7 +62,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         fresh = [parent for parent in target.parents if not os.path.exists(parent)]
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_up(folder, target)
-        _may_write(folder, command, overwrite)
+        _may_write(folder, target, command, overwrite)
         staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
     except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
         for parent in fresh:
@@ -76,7 +76,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         for part in (staging, made):  # whatever is masked, so that it can be cleared again
             part.chmod(part.stat().st_mode | 0o700)
         yield made
-        _may_write(folder, command, overwrite)  # something may have come in between
+        _may_write(folder, target, command, overwrite)  # something may have come in between
         if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
             for part in made.iterdir():
                 part.rename(target / part.name)
@@ -163,20 +163,21 @@ def _exchanged(made: Path, target: Path) -> bool:
     return exchange is not None and exchange(here, os.fsencode(made), here, os.fsencode(target), flag) == 0
 
 
-def _may_write(folder: Path, command: str, overwrite: bool) -> None:
-    if not folder.exists():
+def _may_write(folder: Path, target: Path, command: str, overwrite: bool) -> None:
+    """Refuse to replace what stands at ``target``, which ``folder`` leads to even where it goes through what is missing."""
+    if not target.exists():
         return
-    if not folder.is_dir():
+    if not target.is_dir():
         raise _refused(folder, "not-a-folder")
-    if not (inside := sorted(entry.name for entry in folder.iterdir())):
+    if not (inside := sorted(entry.name for entry in target.iterdir())):
         return
     if others := [name for name in FILES_OF if name != command and FILES_OF[name][0] in inside]:
         raise _refused(folder, "another-command", other=others[0], command=command)
     if not overwrite:
         raise _refused(folder, "not-empty")
     foreign = [name for name in inside if name not in FILES_OF[command]]
-    if (folder / _FIGURES).is_dir():
-        pictures = sorted((folder / _FIGURES).iterdir())
+    if (target / _FIGURES).is_dir():
+        pictures = sorted((target / _FIGURES).iterdir())
         foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]
     if foreign:
         raise _refused(folder, "foreign", name=foreign[0], command=command)

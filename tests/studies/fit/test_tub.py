@@ -13,7 +13,7 @@ from panbudget.reports.fit.page import fit_sentences
 from panbudget.season.layout import prepare
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel
-from panbudget.studies.fit.tub import RULER_MM, Tub, quantiles, tub_values, worth_of_ruler_test
+from panbudget.studies.fit.tub import RULER_MM, Tub, doubting, quantiles, tub_values, worth_of_ruler_test
 from panbudget.studies.ranges import with_spread
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.small_weather import weather_csv
@@ -36,7 +36,7 @@ def readings(random, true=1.2, days=4, error=RULER_MM, by_day=0.1):
     """Read every morning from the second day on; 6 mm a day as described."""
     falls = 6.0 * true * (1.0 + by_day * random.standard_normal(days))
     levels = 150.0 - np.append(0.0, np.cumsum(falls)) + error * random.standard_normal(days + 1)
-    return Tub(32.0 + 24.0 * np.arange(days + 1), levels, np.zeros(days + 1))
+    return Tub(32.0 + 24.0 * np.arange(days + 1), levels, np.zeros(days + 1), np.zeros(days, bool))
 
 
 def test_a_tub_that_loses_a_fifth_more_has_a_fifth_more_exposure(pan):
@@ -137,6 +137,35 @@ def test_a_tub_beside_counts_weighs_with_them_and_one_of_another_kind_is_named(g
     )
     assert same.controllers["upper"].contradictions == ()
     assert "the tub without a valve asks for an exposure of 2." in other.controllers["upper"].contradictions[0]
+
+
+@pytest.mark.parametrize(
+    ("levels", "doubted"),
+    [
+        ((50, 54.9), []),
+        ((50, 55), [1]),  # 3.5 standard errors of two readings of 1 mm are 4.95 mm
+        ((50, 52, 54, 56), [1, 2, 3]),
+        ((150, 121.7), []),  # three times the likely 1.3 times 6 mm, and 4.95
+        ((150, 121.6), [1]),
+        ((150, 143, 170, 163), [2]),
+    ],
+)
+def test_what_no_tub_can_have_done_is_doubted_from_its_bound_on(levels, doubted, pan):
+    tub = readings(np.random.default_rng(0), days=len(levels) - 1)._replace(levels=np.array(levels, float))
+    held, said = doubting(pan, tub, 1.3)
+    assert list(said) == doubted
+    assert (np.flatnonzero(held.doubted) + 1).tolist() == doubted
+
+
+def test_water_poured_into_a_tub_and_not_written_is_asked_about_and_the_rest_tells(garden):
+    """It was fitted to nothing, and no reading looked wrong."""
+    rows = [f"2025-05-0{3 + k},07:30,{level},,," for k, level in enumerate((150, 143, 170, 163, 156))]
+    upper = fit(garden, written(garden, *rows)).controllers["upper"]
+    assert upper.estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.03)
+    assert [line for line, _ in upper.questioned] == [4]
+    assert upper.questioned[0][1].startswith("the tub holds 27 mm more than rain and added_l account for: was water")
+    with pytest.raises(ReadingsError, match=r"line 3: the tub holds 5.mm more .* nothing else in the log follows"):
+        fit(garden, written(garden, *[f"2025-05-0{3 + k},07:30,{50 + 5 * k},,," for k in range(4)]))
 
 
 @pytest.mark.parametrize(

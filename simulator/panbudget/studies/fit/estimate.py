@@ -40,7 +40,7 @@ from panbudget.studies.fit.readings import (
     raw_residuals,
     standard_errors,
 )
-from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, tub_rows, worth_of_ruler_test
+from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, doubting, tub_rows, worth_of_ruler_test
 from panbudget.studies.ranges import drawn_factors, range_of, tails, with_spread
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -321,9 +321,13 @@ def fit_controller(
     """
     name = list(scenario.controller)[row]
     pan, likely = PanModel(scenario, forcing, row, visits), _likely(scenario, name)
-    in_tub = Tub.of(tub, pan.area) if tub else None
-    if gather(pan, {}).listed.empty and in_tub is None:
-        raise ReadingsError(problem("nothing-follows", name))
+    in_tub, doubts = doubting(pan, Tub.of(tub, pan.area), likely[1]) if tub else (None, {})
+    if gather(pan, {}).listed.empty:
+        if in_tub is None:
+            raise ReadingsError(problem("nothing-follows", name))
+        if in_tub.doubted.all():
+            why = "; ".join(f"line {look.line}: {doubts[k]}" for k, look in enumerate(_looks(tub)) if k in doubts)
+            raise ReadingsError(problem("nothing-left", name, why=why))
     known = _known(scenario, name, pan, measured or {}, hold)
     pan, contradictions = reconciled(pan, known, likely)
     if gather(pan, {}).listed.empty and in_tub is None:
@@ -349,6 +353,7 @@ def fit_controller(
         name,
         posterior,
         tub,
+        doubts,
         estimates=tuple(estimates),
         untold={parameter: untold[parameter] for parameter in NAMES if parameter in untold},
         ranges=ranges,
@@ -455,7 +460,13 @@ def _worth(posterior: Posterior, measured: Mapping[str, float], rules: Uncertain
     yield from sorted(parts, key=lambda worth: worth.after)
 
 
-def _fitted(name: str, posterior: Posterior, tub: tuple[Visit, ...], **learnt: Any) -> ControllerFit:
+def _looks(tub: Sequence[Visit]) -> list[Visit]:
+    return [visit for visit in tub if visit.level is not None]
+
+
+def _fitted(
+    name: str, posterior: Posterior, tub: tuple[Visit, ...], doubts: Mapping[int, str], **learnt: Any
+) -> ControllerFit:
     """What a log says of a pan, its readings beside the model."""
     pan, factors, spoilt = posterior.pan, posterior.place.factors, posterior.account()
     believed, breaks = believed_counts(pan, spoilt)
@@ -481,8 +492,8 @@ def _fitted(name: str, posterior: Posterior, tub: tuple[Visit, ...], **learnt: A
     if posterior.tub is not None:
         exposures = factors.get("exposure", 1.0), 1.0
         (off, observed, now), (off_before, _, was) = (tub_rows(pan, posterior.tub, exposure) for exposure in exposures)
-        rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": 0}
-        looks = [visit for visit in tub if visit.level is not None]
+        looks, doubted = _looks(tub), [int(k in doubts) for k in range(len(off))]
+        rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": doubted}
         ends = np.array([look.moment for look in looks], "datetime64[ns]")
         spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
         table, lost = (
@@ -490,12 +501,13 @@ def _fitted(name: str, posterior: Posterior, tub: tuple[Visit, ...], **learnt: A
             for part, more in ((table, {**_dated(looks), **rows}), (lost, spans))
         )
     aside = table["set_aside"] == 1
-    questioned = set(_miscounts(pan, factors, spoilt))
+    questioned = {*_miscounts(pan, factors, spoilt), *((_looks(tub)[k].line, said) for k, said in doubts.items())}
+    aside &= (table["kind"] != "tub").to_numpy(bool)
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
         questioned.add(
             (line, f"the {what} is off by {abs(off):.1f} {'L' if what == 'meter' else 'mm'} and counts little")
         )
-    squares = table[~aside & (table["kind"] != "meter")][["before", "residual"]] ** 2
+    squares = table[(table["set_aside"] == 0) & (table["kind"] != "meter")][["before", "residual"]] ** 2
     rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(
         name=name,

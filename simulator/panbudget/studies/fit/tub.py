@@ -13,17 +13,23 @@ from typing import NamedTuple
 
 import numpy as np
 
-from panbudget.numeric import Floats
+from panbudget import words
+from panbudget.numeric import Floats, Mask
 from panbudget.season.result import Season
 from panbudget.studies.fit.log import Visit
 from panbudget.studies.fit.pan import PanModel, summed
 from panbudget.studies.ranges import drawn_factors, tails, valve_factors
 
+_SAID = words.packaged("studies/fit/against.toml")
 #: standard error of a ruler in still water (common practice, no source) [mm]
 RULER_MM = 1.0
 # shares by which a day's loss strays from the model's, and rain in the tub from the gauge's (common practice, no source)
 _BY_DAY, _BY_RAIN = 0.1, 0.2
+# the most that a tub loses, in times of what the highest likely exposure does (common practice, no source)
+_MOST = 3.0
+_BEYOND = 3.5  # standard errors of two readings and of the rain
 _TAILS = 4.0  # degrees of freedom of the errors
+_UNTOLD = 1e12  # variance of what tells nothing [mm²]
 _MORNING = 8.0  # h
 _DRAWS, _TRUTHS, _EXPOSURES = 1000, 16, 9
 
@@ -34,6 +40,7 @@ class Tub(NamedTuple):
     hours: Floats
     levels: Floats  # [mm]
     added: Floats  # poured in since the reading before [mm]
+    doubted: Mask  # of what came between two readings, whether no tub can have done it
 
     @classmethod
     def of(cls, visits: Sequence[Visit], area: float) -> Tub:
@@ -45,7 +52,7 @@ class Tub(NamedTuple):
                 added.append(poured / area)
                 poured = 0.0
         hours, levels = (np.array([getattr(visit, name) for visit in looks], float) for name in ("hour", "level"))
-        return cls(hours, levels, np.array(added))
+        return cls(hours, levels, np.array(added), np.zeros(max(len(looks) - 1, 0), bool))
 
 
 @dataclass(frozen=True)
@@ -85,6 +92,42 @@ def _expected(pan: PanModel, hours: Floats) -> tuple[Floats, Floats]:
     return lost, gained
 
 
+def doubting(pan: PanModel, tub: Tub, likely: float) -> tuple[Tub, dict[int, str]]:
+    """
+    Tell what no tub can have done: gained water that neither rain nor a can brought, or lost far more than evaporates.
+
+    Parameters
+    ----------
+    pan : PanModel
+    tub : Tub
+    likely : float
+        The highest likely factor on the exposure described.
+
+    Returns
+    -------
+    Tub
+        Such falls are doubted and tell nothing.
+    dict
+        Index of the reading that ends each -> what is said of it.
+    """
+    lost, gained = _expected(pan, tub.hours)
+    fallen, rain = _fallen(tub) + gained, summed((_BY_RAIN * gained) ** 2)
+    most, gone = _MOST * likely * lost, summed(fallen)
+    error = _BEYOND * np.sqrt(2.0 * RULER_MM**2 + np.maximum(rain - rain[:, None], 0.0))
+    doubted = fallen > most + np.diagonal(error, 1)
+    for first, rose in enumerate(np.triu(gone - gone[:, None] < -error, 1)):
+        if rose.any():  # a stretch of readings that ends with more than it began
+            over = slice(first, np.flatnonzero(rose)[-1])
+            doubted[over] |= fallen[over] < 0.0
+    said = {
+        k + 1: _SAID["tub-rose" if fallen[k] < 0.0 else "tub-fell"].format(
+            by=words.amount(abs(float(fallen[k])), "depth", ".0f"), most=words.amount(float(most[k]), "depth", ".0f")
+        )
+        for k in np.flatnonzero(doubted).tolist()
+    }
+    return tub._replace(doubted=doubted), said
+
+
 def tub_values(pan: PanModel, tub: Tub, exposures: Floats, ruler_mm: float = RULER_MM) -> Floats:
     """
     Return the log likelihood of a tub's readings.
@@ -105,12 +148,14 @@ def tub_values(pan: PanModel, tub: Tub, exposures: Floats, ruler_mm: float = RUL
     """
     lost, gained = _expected(pan, tub.hours)
     fallen = _fallen(tub) + gained
-    near, days = max(float(fallen.sum() / max(lost.sum(), 1e-9)), 0.1), np.diff(tub.hours) / 24.0
+    sound, days = ~tub.doubted, np.diff(tub.hours) / 24.0
+    near = max(float(fallen[sound].sum() / max(lost[sound].sum(), 1e-9)), 0.1)
     strays = (_BY_DAY * near * lost) ** 2 / np.maximum(days, 1e-3) + (_BY_RAIN * gained) ** 2
+    strays[tub.doubted] = _UNTOLD
     step = np.diff(np.eye(len(tub.hours)), axis=0)  # a reading misread by 1 mm makes two falls wrong
     root = np.linalg.cholesky(np.diag(strays) + ruler_mm**2 * step @ step.T)
     off = np.linalg.solve(root, fallen[:, None] - np.outer(lost, exposures))
-    return np.asarray(-0.5 * (_TAILS + len(fallen)) * np.log1p((off**2).sum(axis=0) / _TAILS))
+    return np.asarray(-0.5 * (_TAILS + sound.sum()) * np.log1p((off**2).sum(axis=0) / _TAILS))
 
 
 def tub_rows(pan: PanModel, tub: Tub, exposure: float) -> tuple[Floats, Floats, Floats]:
@@ -133,7 +178,7 @@ def tub_rows(pan: PanModel, tub: Tub, exposure: float) -> tuple[Floats, Floats, 
     """
     lost, gained = _expected(pan, tub.hours)
     modelled, days = exposure * lost - gained, np.diff(tub.hours) / 24.0
-    off = summed(modelled - _fallen(tub))
+    off = summed(np.where(tub.doubted, 0.0, modelled - _fallen(tub)))
     return off - np.median(off), _fallen(tub) / days, modelled / days
 
 
@@ -177,7 +222,9 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
         for true in np.quantile(factors.exposure, (np.arange(_TRUTHS) + 0.5) / _TRUTHS):
             falls = true * lost * (1.0 + _BY_DAY * random.standard_normal(len(lost))) - gained
             levels = -summed(falls) + ruler_mm * random.standard_normal(len(hours))
-            value = tub_values(pan, Tub(hours, levels, np.zeros(len(hours))), factors.exposure, ruler_mm)
+            value = tub_values(
+                pan, Tub(hours, levels, np.zeros(len(hours)), np.zeros(len(lost), bool)), factors.exposure, ruler_mm
+            )
             weights = np.exp(value - value.max())
             weights /= weights.sum()
             after.append(np.ptp(quantiles(litres, weights, ends)) / 2.0 / max(weights @ litres, 1e-9))

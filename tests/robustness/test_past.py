@@ -523,3 +523,16 @@ def test_a_leak_is_blamed_for_what_it_loses(tmp_path, capsys):
     )
     code, _, err = run(capsys, "replay", garden, "--out", tmp_path / "o")
     assert code == 2 and "by the faults leak and animals: give them a smaller loss" in err, err
+
+
+def test_a_headers_letters_that_cannot_be_seen_are_read_over_and_are_not_shown(tmp_path):
+    """The line to paste turned the terminal's reading round, and the scenario refused it."""
+    header, _, rows = WEATHER.partition("\n")
+    for shown, read in (("wi\u202end", True), ("my\u202e wind", False)):
+        (tmp_path / "w.csv").write_text(f"{header.replace('wind', shown)}\n{rows}", encoding="utf-8")
+        if read:
+            assert "wind" in read_weather(tmp_path / "w.csv", Site(20.0, 240.0)).daily
+        else:
+            with pytest.raises(WeatherError, match='column = "my wind"') as caught:
+                read_weather(tmp_path / "w.csv", Site(20.0, 240.0))
+            assert "\u202e" not in str(caught.value)

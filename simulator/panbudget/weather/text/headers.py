@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from panbudget.errors import Problem, did_you_mean
+from panbudget.errors import CONTROLS, Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
@@ -455,7 +455,7 @@ def _of_towers(cells: Sequence[str]) -> dict[str, str]:
 
 
 def _plain(cell: str) -> str:
-    return re.sub(r"[\s\-]+", "_", cell.strip().lower())
+    return re.sub(r"[\s\-]+", "_", CONTROLS.sub("", cell).strip().lower())
 
 
 def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> None:

@@ -17,7 +17,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, WeatherError
+from panbudget.errors import CONTROLS, Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.site import Site as Site
 from panbudget.weather.site import Station as Station
@@ -96,8 +96,12 @@ class ColumnChoice(NamedTuple):
     unit: str | None = None
 
     def as_toml(self) -> str:
-        """Write it as a scenario has it."""
-        quoted = {name: json.dumps(text, ensure_ascii=False) for name, text in self._asdict().items() if text}
+        """Write it as a scenario has it, without letters that can't be seen: a scenario takes none."""
+        quoted = {
+            name: json.dumps(CONTROLS.sub("", text), ensure_ascii=False)
+            for name, text in self._asdict().items()
+            if text
+        }
         return f"{{ {', '.join(f'{name} = {text}' for name, text in quoted.items())} }}"
 
 

@@ -82,7 +82,24 @@ def test_kinds_of_figures_snow_and_other_thermometers_are_never_taken(tmp_path):
         "Time,AmbientTemperature (deg C),WindSpeed (m/s),Relative Humidity (%),Liquid Precipitation (mm),Solid Precipitation (mm),"
         "AmbientTemperatureObservationType,WindSpeedObservationType,Globe Temperature (deg C),Sonic Temp (deg C),"
         "Module Temp [C],temp_cell,Instrument Temperature (C),poa_global,GTI tilted radiation (W/m2),weather_rain",
-        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.wind, d.rh, at_five(t, d), 0, "O", "O", c + 5, c + 2, c, c, c, 9, 9, 1],
+        lambda t, d, c: [
+            f"{t:%Y-%m-%d %H:%M}",
+            c,
+            d.wind,
+            d.rh,
+            at_five(t, d),
+            0,
+            "O",
+            "O",
+            c + 5,
+            c + 2,
+            c,
+            c,
+            c,
+            9,
+            9,
+            1,
+        ],
     )
     agrees(read_pasted(written(tmp_path, content), times=0), ALL)
 

@@ -193,6 +193,15 @@ def test_days_without_any_value_have_no_row():
     assert read(dly(odd=odd)).daily.index[-1] == pd.Timestamp(2025, 6, 10)
 
 
+def test_blanks_lost_at_a_lines_end_are_put_back():
+    """Three flags of the last day, blank where it has no value; what lacks more is cut."""
+    text = dly()
+    stripped = "\n".join(line.rstrip() for line in text.splitlines())
+    pd.testing.assert_frame_equal(read(stripped).daily, read(text).daily)
+    with pytest.raises(WeatherError, match=r"where this format has 269"):
+        read(stripped.replace("-9999\n", "-999\n"))
+
+
 def test_the_whole_road_gives_weather(tmp_path):
     """From the file to the finished table."""
     path = tmp_path / "station.csv"

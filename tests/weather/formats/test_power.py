@@ -98,9 +98,10 @@ def test_the_radiations_unit_is_taken_from_the_block():
 
 
 def test_the_code_for_missing_values_is_a_gap():
-    """-999 by default, -999.0 and -99 where the block says so."""
+    """-999 by default, said or not, and -99 where the block says so."""
     odd = "-999,-999.0,-999.00,-999,-999,-999,-999,-999"
-    assert read(season(odd=odd)).daily.iloc[3].isna().all()
+    for block in (BLOCK, BLOCK.replace(" range: -999", "")):
+        assert read(season(odd=odd, block=block)).daily.iloc[3].isna().all()
     other = season(block=BLOCK.replace("range: -999", "range: -99"), odd="-99,-99.0,-99,-99,-99,-99,-99,-99")
     assert read(other).daily.iloc[3].isna().all()
 

@@ -11,6 +11,7 @@ import contextlib
 import datetime as dt
 import gzip
 import json
+import re
 import threading
 import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -107,6 +108,8 @@ class Server:
             text = text.replace("MJ/m^2/day", "furlongs") if way == "other-unit" else text
             text = text.replace("T2M_MIN", "T10M_MIN") if way == "other-columns" else text
             text = text.replace("PRECTOTCORR", "SNODP") if way == "no-rain" else text
+            text = text.replace(",10.5,", {"exchanged": ",24.5,"}.get(way, ",10.5,"))
+            text = re.sub(r",2\d\.\d\d,", ",86,", text) if way == "fahrenheit" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
             if way in ("half", "one-less"):
@@ -118,6 +121,9 @@ class Server:
                 whole["daily"]["time"][3] = whole["daily"]["time"][2]
             if way == "endless":
                 whole["daily"]["temperature_2m_max"][3] = float("inf")
+            if way in ("exchanged", "fahrenheit"):
+                days = len(whole["daily"]["time"])
+                whole["daily"][f"temperature_2m_{'min' if way == 'exchanged' else 'max'}"] = [86.0] * days
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
             if way == "other-unit":

@@ -237,13 +237,11 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
     target = garden.path.parent / name
     if os.path.isfile(target) and service.facts["name"] not in target.read_bytes()[:1000].decode("utf-8", "replace"):
         raise WeatherError(_problem("foreign-file", service=service.facts["name"]), file=name)
-    table = ahead.next_days(service, garden.site, days)
+    table = ahead.next_days(service, garden.site, days, today=garden.today)
     rows = table.set_axis(pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"), axis="index").rename_axis("date")
     text = "".join(f"# {line}\n" for line in _about("about_forecast", service, garden.today))
     facts = _facts(name, table, len(table))
     lines = [_line("forecast", service, facts)]
-    if table.index[-1].date() < garden.today:
-        lines.append(_TEXTS["forecast_old"].format(today=garden.today))
     return _Draft(("weather", "forecast"), text + rows.to_csv(lineterminator="\n"), facts, lines)
 
 

@@ -96,16 +96,17 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         stated = contradicted.get(name)
         if stated is None or (quantity := of_records.get(name, name)) in doubted:
             continue
-        doubted.add(quantity)
         extremes = {"tmin", "tmax"} & contradicted.keys() if name in ("tmin", "tmax") and not of_records else {name}
+        doubted |= {quantity, *extremes}
         alike = [other for other in names if of_records.get(other, other) == quantity or other in extremes]
         values = {other: inspection.of_asked(other) * stated.factor + stated.offset for other in alike}
         bounded = [(column, STANDARD[other]) for other, column in values.items()]
         if any(np.nanmin(v) < standard.lowest or np.nanmax(v) > standard.highest for v, standard in bounded):
             continue  # the header's unit can't be right
         instead = inspection.with_asked(**values) if not of_records or quantity in SCALE_WITH_RECORDS else {}
-        words = {"header": stated.header, "stated": stated.stated, "line": inspection.line(name, stated.header)}
-        yield Verdict([name], "header-unit", {**words, "table": inspection.table}, instead)
+        lines = " and ".join(inspection.line(other, stated.header) for other in sorted(extremes))
+        words = {"header": stated.header, "stated": stated.stated, "line": lines, "table": inspection.table}
+        yield Verdict([name, *sorted(extremes - {name})], "header-unit", words, instead)
 
 
 def _other_scale(inspection: Inspection, name: str) -> str:

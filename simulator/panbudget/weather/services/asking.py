@@ -12,7 +12,11 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 from urllib.parse import SplitResult, urlsplit
 
+import numpy as np
+
 from panbudget.errors import WeatherError
+from panbudget.numeric import Floats
+from panbudget.weather.text.columns import STANDARD
 from panbudget.words import packaged, problems_from
 
 TABLE = packaged("weather/services/services.toml")
@@ -26,6 +30,8 @@ _WHOLE_ANSWER = 6.0  # timeouts
 _MOST = 64_000_000  # bytes: forty years of days are 1 MB
 _LOCAL = ("127.0.0.1", "localhost", "::1")
 _PASSING = (429, 500, 502, 503, 504)  # HTTP: too many requests, and what a server says of its own troubles
+
+_OURS = (400, 404, 410, 414, 422)  # what is wrong with the question or its address
 
 
 class Service(NamedTuple):
@@ -63,6 +69,14 @@ class Service(NamedTuple):
         apart = abs(longitude - asked[1]) % 360.0
         if not (abs(latitude - asked[0]) <= FAR and min(apart, 360.0 - apart) <= FAR):
             raise self.refusal("other-place", latitude=latitude, longitude=longitude)
+
+    def refuse_impossible(self, low: Floats, high: Floats) -> None:
+        """Raise if temperatures are exchanged, or in another unit, whatever the answer calls them. [°C]"""
+        if (low > high).any():
+            raise self.refusal("not-weather", why=": its lowest temperature of a day is above the highest")
+        for figure, bound in ((np.nanmax(high), STANDARD["tmax"].highest), (-np.nanmin(low), -STANDARD["tmin"].lowest)):
+            if figure > bound:
+                raise self.refusal("not-weather", why=f": a temperature is {abs(figure):g} °C, as it says")
 
 
 def _parts(address: str) -> SplitResult:
@@ -155,7 +169,8 @@ def _refuse_error(service: Service, address: str, response: Any, text: str) -> N
         raise service.refusal("insecure", address=response.url)
     if response.status_code != 200:
         status = f"{response.status_code} {response.reason_phrase}".strip()
-        refusal = service.refusal("status", address=address, status=status, why=reason_in(text))
+        code = "refused" if response.status_code in _OURS else "status"
+        refusal = service.refusal(code, address=address, status=status, why=reason_in(text))
         if response.status_code in _PASSING:
             wait = response.headers.get("retry-after", "")
             raise _Passing(refusal, float(wait) if wait.isdecimal() else 0.0)

@@ -5,6 +5,7 @@ Source: Open-Meteo documentation, weather forecast API, daily variables (from me
 to 2 m by FAO-56 eq 47.
 """
 
+import datetime as dt
 import json
 
 import numpy as np
@@ -19,7 +20,7 @@ _GAUGE = 10.0  # [m]
 _NEEDED = ("tmin", "tmax", "rain")
 
 
-def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
+def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.DataFrame:
     """
     Ask for the days ahead, and some days past, which records bring late.
 
@@ -30,6 +31,8 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
         With a longitude.
     days : int
         How many, from today.
+    today : date
+        Of this computer; a day more or less is it elsewhere.
 
     Returns
     -------
@@ -39,7 +42,7 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
     Raises
     ------
     WeatherError
-        As `ask`; something else than a forecast; another place; other units; fewer days than were asked for.
+        As `ask`; something else than a forecast; another place; other units; other or fewer days than were asked for.
     """
     facts, position = service.facts, (site.latitude, site.longitude or 0.0)
     where = {"latitude": f"{position[0]:g}", "longitude": f"{position[1]:g}", "elevation": f"{site.elevation:g}"}
@@ -68,6 +71,9 @@ def next_days(service: Service, site: Site, days: int) -> pd.DataFrame:
     if not whole or len(dates) < asked:
         lacking = counted(max(asked - len(table), 1), "day")
         raise service.refusal("half", first=f"{asked - days} days ago", last=f"{days} days on", missing=lacking)
+    if abs((dates[-1].date() - today).days - (days - 1)) > 1:
+        raise service.refusal("old", last=dates[-1].date(), today=today)
+    service.refuse_impossible(table["tmin"].to_numpy(), table["tmax"].to_numpy())
     if "wind" in table:
         table["wind"] = wind_at_2m(table["wind"].to_numpy(), height=_GAUGE).round(2)
     return table.dropna(axis="columns", how="all")

@@ -198,7 +198,8 @@ def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
         if quantity == "rain":
             return -_RAIN_ORDER.index(_rain_kind(heading.name))
         sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
-        return 2 * bool(OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums
+        own = bool(re.search(r"\bsensor\b", heading.name))  # its own, where there is another
+        return 2 * bool(OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums - own
 
     fitting = [heading for heading in headings if _fits(quantity, heading)]
     top = max(map(rank, fitting), default=0)

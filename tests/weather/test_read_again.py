@@ -63,6 +63,11 @@ def test_an_archives_file_that_a_spreadsheet_saved_again_reads_the_same(tmp_path
             "GHCN-Daily",
         ),
         ("month;tmin;tmax\nJan 2025;1;5\nFeb 2025;2;6\nMar 2025;4;9\n", "daily values"),
+        (
+            "# period;GHI\n2025-01-01T00:00:00.0/2025-02-01T00:00:00.0;9\n2025-02-01T00:00:00.0/2025-03-01T00:00:00.0;8\n"
+            "2025-03-01T00:00:00.0/2025-04-01T00:00:00.0;9\n",
+            "daily values",
+        ),
     ],
 )
 def test_months_are_told_to_be_months_and_the_daily_product_named(tmp_path, text, daily):

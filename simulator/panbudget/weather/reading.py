@@ -18,7 +18,7 @@ from panbudget.weather.checks.inspection import Caution, CheckedFile, Inspection
 from panbudget.weather.checks.plausibility import inspect_values, trust_problem
 from panbudget.weather.filling.fallback import Fallback
 from panbudget.weather.filling.gaps import GapLimits
-from panbudget.weather.formats.readers import as_archived, as_table, choose_reader, refuse_months
+from panbudget.weather.formats.readers import as_archived, as_table, choose_reader, refuse_foreign, refuse_months
 from panbudget.weather.marks import without_marks
 from panbudget.weather.messages import note, problem
 from panbudget.weather.several import Paths, joined, paths_of
@@ -155,6 +155,7 @@ def read_raw(
         "in_part": in_part,
     }
     source = replace(open_source(path, shown_as=shown_as), table=table, **rules)
+    refuse_foreign(source)
     refuse_months(source)
     source = as_archived(source)
     if file_format in ("auto", *OF_NO_FORMAT):

@@ -36,6 +36,28 @@ def test_each_format_is_recognised_and_no_other_reader_is_as_sure(name, text):
     assert [other for other in readers.READERS.values() if other.sniff(head)[0] >= reader.sniff(head)[0]] == [reader]
 
 
+# the layouts' published descriptions, from memory; every figure is invented
+FOREIGN = {
+    "METAR": "METAR KXYZ 250051Z 18008KT 10SM CLR 13/07 A3005\n",
+    "(METAR)": "station,valid,metar\nXYZ,2023-04-25 00:51,KXYZ 250051Z AUTO VRB03G15KT 10SM 13/07\n",
+    "in full": "0158722999999992007010100477+40000-100000FM-15+0056KXYZ V0309999C000052200059N0112655N5+01505+00895102115\n",
+    "Summary of the Day": "STN--- WBAN   YEARMODA    TEMP       DEWP\n722999 99999  20070101    56.0 24    43.7 24\n",
+    "BSRN": "*U0001\n 21  6 2016  1\n",
+    "(TRY)": "Station: nowhere\n\n RG IS MM DD HH  N  WR   WG    t\n*** \n  4  1  1  1  1  8 240  5.5  2.1\n",
+}
+
+
+@pytest.mark.parametrize(("says", "text"), FOREIGN.items(), ids=FOREIGN.keys())
+def test_a_layout_that_is_known_and_not_read_is_named_with_what_to_take(says, text):
+    with pytest.raises(WeatherError, match=r"such files are not read; take ") as refused:
+        readers.refuse_foreign(source(text))
+    assert says in str(refused.value)
+
+
+def test_a_table_that_has_reports_behind_its_figures_is_not_refused():
+    readers.refuse_foreign(source("valid,tmpf,dwpf,metar\n2023-04-25 00:51,55,45,KXYZ 250051Z 18008KT 10SM 13/07\n"))
+
+
 def test_every_reader_bears_its_name_and_says_where_its_format_is_described():
     for name, reader in readers.READERS.items():
         assert name == reader.NAME

@@ -38,7 +38,7 @@ _MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])"
 _NUMBERED = r"\s*(?:[^\s,;|]+[\s,;|]+)?\"?((?:18|19|20)\d\d)\"?[\s,;|]+\"?({})\"?[\s,;|]"
 _YEAR_AND_MONTH = re.compile(  # or the first day of one
     _NUMBERED.format(r"0?[1-9]|1[0-2]")
-    + r"|\"?((?:18|19|20)\d\d)-(0[1-9]|1[0-2])-01(?:[T ]00:00[:0-9Z]*)?\"?\s*[,;|\t]"
+    + r"|\"?((?:18|19|20)\d\d)-(0[1-9]|1[0-2])-01(?:[T ]00:00[:0-9Z.]*(?:/[^,;|\t]*)?)?\"?\s*[,;|\t]"
 )
 _MOST_OF_A_MONTH = 28
 _DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))
@@ -95,6 +95,14 @@ def as_table(source: Source) -> Source:
     if in_numbers(head) != head:
         source = replace(source, text=in_numbers(source.text))
     return recast(table.days_among_records(source), lambda head: _archives(head) > _SURE)
+
+
+def refuse_foreign(source: Source) -> None:
+    """Refuse a layout that is known and not read, and name what to take in its place."""
+    head = "\n".join(source.lines[:_HEAD_LINES])
+    for layout in packaged("weather/formats/layouts.toml")["foreign"]:
+        if re.search(layout["mark"], head):
+            raise source.refusal("foreign", **layout)
 
 
 def refuse_months(source: Source) -> None:

@@ -50,6 +50,18 @@ READ = {
         above="#TEMP - Air temperature at 2 m [deg. C]\n#WS - Wind speed at 2 m [m/s]\n#RH - Relative humidity [%]\n",
         separator=";",
     ),
+    "a database's days, and a model's packed rain": daily(
+        "day,tmin,tmax,rain,rh_mean,wind",
+        lambda d: [f"{d.date} 00:00:00+02", d.tmin, d.tmax, d.rain or -6e-5, d.rh, d.wind],
+    ),
+    "totals of six hours on every sixth record": hourly(
+        "Time,Temperature (C),Humidity (%),Wind (m/s),Precip_6h (mm)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.rh, d.wind, "" if t.hour % 6 else d.rain if t.hour == 6 else 0.0],
+    ),
+    "a thermometer of the sensor's own": hourly(
+        "Time,Sensor Temp (C),Temperature (C),Humidity (%),Wind (m/s),Rain (mm)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c + 4, c, d.rh, d.wind, at_five(t, d)],
+    ),
     "a zone's name over hours and minutes": hourly(
         "Year,DOY,MST,Air Temperature [deg C],Rel Humidity [%],Avg Wind Speed @ 2m [m/s],Precipitation [mm]",
         lambda t, d, c: [t.year, t.timetuple().tm_yday, t.hour * 100, c, d.rh, d.wind, at_five(t, d)],
@@ -75,6 +87,14 @@ def test_public_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, cont
     if "yday" in content:  # the fortnight is written in winter, days of the year below 13 among it
         weather.daily.index = [day.replace(month=6 if day.month == 1 else 7) for day in weather.daily.index]
     agrees(weather, ALL)
+
+
+def test_readings_at_nine_and_three_are_no_days_means(tmp_path):
+    content = daily(
+        "Date,MinTemp,MaxTemp,Rainfall,Humidity9am,Humidity3pm,WindSpeed9am",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, 90, 40, 20],
+    )
+    agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "rain"))
 
 
 def test_kinds_of_figures_snow_and_other_thermometers_are_never_taken(tmp_path):

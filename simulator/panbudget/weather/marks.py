@@ -19,6 +19,8 @@ _MARKS = np.sort(table_of("marks")["numbers"])
 _ALONE, _ALONE_THOUGH_LIKELY = 0.5, 0.8
 # how many times as often as any other amount near it rain of such an amount is no chance
 _OFTEN = 3.0
+# what a model's packing leaves below no rain at most [mm]
+PACKED = 1e-3
 
 
 def is_known_mark(values: Floats) -> Mask:
@@ -70,8 +72,10 @@ def marks_in(raw: RawTable, name: str, values: Floats, *, only_outside: bool = F
 
 
 def without_marks(raw: RawTable) -> RawTable:
-    """Return a table with marks outside what a column can be taken out: gaps, which are counted and said."""
+    """Return a table with marks outside what a column can be taken out: gaps, which are counted and said; and rain that packing left."""
     daily, notes, left_out = raw.daily, list[str](), dict(raw.left_out)
+    if "rain" in daily and (packed := daily["rain"].between(-PACKED, 0.0, inclusive="left")).any():
+        daily = daily.assign(rain=daily["rain"].mask(packed, 0.0))
     for name in map(str, daily.columns):
         for mark, rows, outside, likely in marks_in(raw, name, daily[name].to_numpy(dtype=float), only_outside=True):
             if not (outside and likely):
@@ -81,4 +85,4 @@ def without_marks(raw: RawTable) -> RawTable:
             notes.append(note("mark", name=name, mark=number(mark), days=counted(int(rows.sum()), "day")))
             before = left_out.get(name, LeftOut("", frozenset())).days
             left_out[name] = LeftOut(note("for-mark", mark=number(mark)), before | set(days_where(daily.index, rows)))
-    return replace(raw, daily=daily, notes=(*raw.notes, *notes), left_out=left_out) if notes else raw
+    return replace(raw, daily=daily, notes=(*raw.notes, *notes), left_out=left_out) if daily is not raw.daily else raw

@@ -217,6 +217,10 @@ def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
     assert f"header says {named}" in caution.brief
     np.testing.assert_allclose(caution.instead[name], 2.0 * factor + offset)
     assert not inspected(**usual, contradicted=found, trust=["header-unit", *SENSORS]).cautions
+    if name in ("tmin", "tmax"):  # of both temperatures it is one
+        both = dict.fromkeys(("tmin", "tmax"), found[name])
+        [caution] = inspected(**usual, contradicted=both).cautions
+        assert caution.brief.count("{ column = ") == 2
 
 
 @pytest.mark.parametrize(("factor", "is_doubted"), [(2.25, True), (2.26, False)])

@@ -63,6 +63,19 @@ def test_intervals_in_millimetres_a_day_are_a_rate(header, share):
     assert any("a rate" in said for said in rain.notes) is (share > 1)
 
 
+def test_totals_of_six_hours_fill_the_hours_before_them_and_a_lost_one_leaves_its_hours_unknown():
+    level = np.full(36, np.nan)
+    level[[5, 11, 17, 29, 35]] = 0.0, 3.0, 0.0, 1.0, 0.0  # none at hour 24
+    amounts = found(level, kind="spans").amounts
+    assert np.nansum(amounts) == 4.0
+    assert np.flatnonzero(np.isnan(amounts)).tolist() == [*range(18, 29)]
+
+
+@pytest.mark.parametrize(("minutes", "wrong"), [(324, []), (323, ["rain-sliding"])])
+def test_totals_of_six_hours_nearer_to_each_other_slide(minutes, wrong):
+    assert codes([0.0, 3.0, 1.0, 0.0], kind="spans", step=minutes * 60) == wrong
+
+
 @pytest.mark.parametrize(("rises", "kind"), [(3, "total"), (2, "unknown")])
 def test_three_rises_make_a_counter_by_its_looks(rises, kind):
     assert found(counter(rises, 0)).kind == kind

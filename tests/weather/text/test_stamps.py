@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.errors import WeatherError
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import read_dates
 from panbudget.weather.text.stamps import read_stamps
@@ -31,8 +32,18 @@ def read(times):
         (["06:00-07:00", "12:00-13:00"], [6, 12], False),  # no clock is thirteen hours behind UTC
         (["06:00-05:00", "06:00-04:00", "06:00-12:00"], [11, 10, 18], True),
         (["01:00-02:00", "02:00-03:00", "03:00-04:00", "04:00-05:00"], [1, 2, 3, 4], False),
+        (["08:00:00-05", "09:00:00-04", "10:00:00.250+02"], [13, 13, 8 + 0.25 / 3600], True),
+        (["08:00+02", "09:00+02"], [6, 7], True),
     ],
-    ids=["hours", "hours without zeros", "readings", "distances from UTC, two of a year and one by mistake", "four"],
+    ids=[
+        "hours",
+        "without zeros",
+        "readings",
+        "distances from UTC, two of a year and one by mistake",
+        "four",
+        "seconds",
+        "plus",
+    ],
 )
 def test_times_behind_a_hyphen_are_ends_where_they_can_be_no_distances(times, hours, utc):
     assert read(times) == (hours, utc)
@@ -61,3 +72,8 @@ def test_records_have_days_from_1800_to_2100(text, is_day):
 def test_a_year_of_two_digits_is_of_the_last_century_from_69_on(year, full):
     """POSIX strptime."""
     assert str(read_dates([f"13.04.{year}"], [1], Mistakes(), order="dmy")[0]) == f"{full}-04-13"
+
+
+def test_an_hour_alone_behind_a_hyphen_is_no_distance():
+    with pytest.raises(WeatherError):
+        read(["08:00-09", "09:00-10"])

@@ -1,8 +1,9 @@
 """
 Rain records: what a rain column of sub-daily records counts, and how much fell between one record and the next.
 
-Four kinds: "interval" (what fell since the record before), "hourly" and "daily" (counters that begin again at
-the full hour and at midnight), "total" (a counter that only grows, but for resets and roll-overs). Where the
+Five kinds: "interval" (what fell since the record before), "hourly" and "daily" (counters that begin again at
+the full hour and at midnight), "total" (a counter that only grows, but for resets and roll-overs), "spans" (of six or twelve
+hours, on the record that ends them). Where the
 header doesn't say, the whole column decides, and what it can't decide is refused. Thresholds are common
 practice, no source.
 """
@@ -15,6 +16,7 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Floats, Ints, Mask
+from panbudget.weather.marks import PACKED
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import amount, number
 from panbudget.weather.text.heading import as_filed, as_mark
@@ -44,9 +46,10 @@ _FEW = 0.01
 _LEAP = 20.0
 # a break between records over which a counter's rain is said [h]
 _BREAK = 6.0
+# how far totals of six hours lie apart at least, that each is of its own [s]
+_SPAN = 0.9 * 6 * 3600.0
 _TOLERANCE = 1e-6
-# what a model's packing leaves below 0 at most [mm]; a header that names an amount a day
-_PACKED = 1e-3
+# a header that names an amount a day
 _A_DAY = re.compile(r"(?i)\bmm ?(/|per)? ?d(ay)?\b|\bmm ?d-1\b|_mmday\b")
 
 
@@ -110,7 +113,7 @@ def rain_amounts(
         intervals, whose day is the table's own affair.
     """
     known = ~np.isnan(values)
-    values = np.where((values < 0.0) & (values >= -_PACKED), 0.0, values)
+    values = np.where((values < 0.0) & (values >= -PACKED), 0.0, values)
     column = _Column(values[known], seconds[known], step, header)
     column.facts = {"table": table, "column": ColumnChoice(header, None if unit == "mm" else unit).as_toml()}
     amounts = np.full(len(values), np.nan)
@@ -120,6 +123,14 @@ def rain_amounts(
         facts = {"worst": as_filed(worst, unit, "mm", "mm"), "mark": as_mark(worst, unit, "mm")}
         facts |= {"more": more}
         return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, **facts)])
+    if kind == "spans":
+        apart = np.diff(column.seconds)
+        if not apart.size or np.median(apart) < _SPAN:
+            return RainRecords(amounts, kind, problems=[column.problem("rain-sliding", header)])
+        begins = np.searchsorted(column.seconds, seconds).clip(1, apart.size) - 1
+        amounts[apart[begins] <= 1.5 * np.median(apart)] = 0.0  # the hours between two totals that follow each other
+        amounts[known] = column.level
+        return RainRecords(amounts, kind, (note("rain-spans", header=header),), column.beyond_belief(column.level))
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
         return RainRecords(amounts, "interval" if kind == "unknown" else kind)
@@ -156,7 +167,7 @@ class _Column:
     """A rain column's known records, and what happens from each to the next, (records - 1,)."""
 
     def __init__(self, level: Floats, seconds: Ints, step: float, header: str) -> None:
-        self.level, self.header, self.step, self.facts = level, header, step, dict[str, object]()
+        self.level, self.seconds, self.header, self.step, self.facts = level, seconds, header, step, dict[str, object]()
         self.hours = np.diff(seconds, prepend=seconds[:1] - int(step)) / 3600.0
         self.rises, self.falls = np.diff(level) > _TOLERANCE, np.diff(level) < -_TOLERANCE
         # a record closes the time before it, so that one at midnight is the old day's last

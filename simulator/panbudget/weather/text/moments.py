@@ -27,7 +27,7 @@ Days = npt.NDArray[np.datetime64]
 YEARS = range(1800, 2101)
 YEARS_SHOWN = f"{YEARS.start} to {YEARS.stop - 1}"
 
-_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}:?\d{2})?)?"
+_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}(?::?\d{2})?)?)?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
 _MONTHS = {
@@ -68,7 +68,7 @@ ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
 # "1. 4. 2025"
 _SPACED = r"^(\d{1,2})\. (\d{1,2})\. (?=\d)"
-_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}:?\d{2})?|12:00(?::00)? ?[Aa][Mm]")
+_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}(?::?\d{2})?)?|12:00(?::00)? ?[Aa][Mm]")
 
 _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]{{0,2}}{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
@@ -81,7 +81,8 @@ _DATE = (
 )
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
 _POINTS = r"(?:[01]?\d|2[0-4])\.[0-5]\d(?:\.[0-5]\d)?"  # a time of day with points
-OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2})"
+# hours alone as databases write them, and not the end of "08:00-09"
+OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2}|\+\d{2}|(?:(?<=:\d\d:\d\d)|(?<=\.\d{3})|(?<=\.\d{6}))[−-]\d{2})"
 COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
 STAMP = re.compile(
     rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{CLOCK}(?:\s?{OFFSET})?|{_POINTS}|\d{{1,2}}h?)|{COMPACT}|1\d{{9}}(?:\d{{3}})?)"

@@ -248,7 +248,7 @@ def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Ser
     away = {}
     for mark in marks.unique():
         digits = mark.replace(":", "")[1:]
-        minutes = int(digits[:2]) * 60 + int(digits[2:]) if digits.isdigit() else 0
+        minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if digits.isdigit() else 0
         away[mark] = (
             np.timedelta64(-minutes if mark[:1] in "-−" else minutes, "m") if mark else np.timedelta64("NaT", "m")
         )

@@ -91,6 +91,39 @@ MORE_STYLES = {
         ),
         (*BASE, *WIND),
     ),
+    "German station, rain of a spell and in all": Style(
+        hourly(
+            "Zeit;Außentemperatur(°C);Außenluftfeuchte(%);Windgeschwindigkeit(km/h);Regenereignis(mm);Regen gesamt(mm)",
+            lambda when, d, t: [
+                *(f"{when:%d.%m.%Y %H:%M}", comma(t), d.rh, comma(kmh(d.wind)), comma(d.rain * (5 <= when.hour < 20))),
+                comma(round(sum(o.rain for o in TRUTH if o.date < d.date) + d.rain * (when.hour >= 5), 1)),
+            ],
+            separator=";",
+        ),
+        (*BASE, *WIND),
+    ),
+    "rain since midnight, in English": Style(
+        hourly(
+            "Time,Temperature (°C),Humidity (%),Wind Speed (km/h),Rain since midnight (mm)",
+            lambda when, d, t: [f"{when:%Y-%m-%d %H:%M}", t, d.rh, kmh(d.wind), d.rain if when.hour >= 5 else 0.0],
+        ),
+        (*BASE, *WIND),
+    ),
+    "year, day of the year, hours and minutes in one": Style(
+        hourly(
+            "Year,DOY,HourMin,AirTC_Avg,RH,WS_ms_Avg,Rain_mm_Tot",
+            lambda when, d, t: [
+                when.year,
+                when.timetuple().tm_yday,
+                100 * when.hour,
+                t,
+                d.rh,
+                d.wind,
+                at_five(when, d),
+            ],
+        ),
+        (*BASE, *WIND),
+    ),
     "Spanish station, a. m. and p. m.": Style(
         hourly(
             "Fecha y hora;Temp. exterior (°C);Hum. exterior (%);Vel. viento (km/h);Lluvia (mm)",

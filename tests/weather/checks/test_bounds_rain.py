@@ -140,11 +140,32 @@ def inches(mean, wet=15):
     return fell(rain) | {"units": {"rain": "in"}, "stated": ("rain",)}
 
 
+def tips(mean):
+    """Return wet days of such a mean in steps of 0.02, as a gauge's tips of 0.2 mm are in cm."""
+    return fell(on(60, np.resize([mean - 0.48, mean, mean + 0.48], 15).round(2), 4 * np.arange(15)))
+
+
+def most_tips(most):
+    return fell(on(60, np.r_[most, np.resize([0.52, 1.02, 1.54], 14)], 4 * np.arange(15)))
+
+
+def slipping(count, most=401.0):
+    """Return a running total of sixty steps, half of them dry, that falls by a slip on so many."""
+    rises = np.where(np.arange(61) % 2 == 0, 4.0, 0.0)
+    rises[20 : 20 + 2 * count : 2] = -3.0
+    total = np.cumsum(rises)
+    return fell(total * most / total.max()) | {"stated": ("rain",)}
+
+
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
     ("rain-unit", metres, 30.01, 29.99),
     ("rain-unit", metres, 0.999, 1.001),
     ("rain-unit", inches, 2.99, 3.01),
+    ("rain-unit", tips, 3.02, 2.98),
+    ("rain-unit", most_tips, 20.0, 19.98),
+    ("rain-unit", slipping, 3, 2),  # of sixty steps
+    ("rain-unit", lambda most: slipping(2, most=most), 399.0, 401.0),
     ("rain-unit", lambda wet: inches(4.0, wet), 4, 5),
     ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
     ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),

@@ -84,9 +84,9 @@ def in_the_sun(by):
     outside = float(
         np.median(sky_of(pd.date_range("2025-06-01", periods=N), latitude=38.0, elevation=1000.0).extraterrestrial)
     )
-    usual = 0.971 + 1.629 * 0.8 - 0.0957 * 3.0 + 0.013 * outside - 0.0092 * 14.0 + 0.0001 * 1000.0
+    usual = 0.971 + 1.629 * 0.9 - 0.0957 * 3.0 + 0.013 * outside - 0.0092 * 14.0 + 0.0001 * 1000.0
     warm = {"tmin": 14.0, "tmax": 14.0 + np.exp(usual + by) + 1e-6 * WALK - 1e-6 * np.median(WALK)}
-    return {**warm, "radiation": 0.8 * 30.0, "clear": 30.0, "wind": 3.0, "site": Site(38.0, 1000.0)}
+    return {**warm, "radiation": 0.9 * 30.0, "clear": 30.0, "wind": 3.0, "site": Site(38.0, 1000.0)}
 
 
 def calm(*days):

@@ -58,7 +58,10 @@ def little_light(clear, share):
 
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
-    ("radiation-low", lambda share: dim(share), 0.759, 0.758),  # 0.575 · 14^0.105
+    ("radiation-low", lambda share: dim(share, warming=11.9), 0.746, 0.745),  # 0.575 · 11.9^0.105
+    ("radiation-low", lambda share: dim(share, warming=12.0), 0.841, 0.839),
+    ("radiation-low", lambda days: dim(0.8, days=days), 44, 45),
+    ("radiation-low", lambda clear: little_light(clear, 0.8), 18.0, 18.01),
     ("radiation-low", lambda share: dim(share, warming=1.0), 0.576, 0.574),
     ("radiation-low", lambda share: dim(share, warming=0.4), 0.535, 0.534),  # 0.575 · 0.5^0.105
     ("radiation-low", lambda days: dim(0.5, days=days), 44, 45),

@@ -113,7 +113,7 @@ def test_temperatures_that_leap_and_stay_are_refused(by, expected):
 
 
 @pytest.mark.parametrize(
-    ("warming", "by", "expected"), [(14.0, 0.77, 0), (14.0, 0.75, 1), (8.0, 0.73, 0), (8.0, 0.70, 1)]
+    ("warming", "by", "expected"), [(14.0, 0.85, 0), (14.0, 0.83, 1), (8.0, 0.73, 0), (8.0, 0.70, 1)]
 )
 def test_radiation_stays_below_a_clear_sky_by_itself_or_for_the_warmth_of_the_days(warming, by, expected):
     found = seen(tmax=AIR["tmin"] + warming, radiation=CLEAR * (by + 0.0001 * WALK))
@@ -131,6 +131,15 @@ def test_days_that_stand_there_twice_are_seen_from_four_in_a_row(days, expected)
     for values in rough.values():
         values[40 : 40 + days] = values[10 : 10 + days]
     assert seen(**rough) == expected
+
+
+def test_what_copied_days_are_worth_takes_their_temperatures_from_the_days_around():
+    twice = {name: np.where(np.isin(np.arange(N), range(30, 34)), np.roll(v, 20), v) for name, v in AIR.items()}
+    (caution,) = (said for said in inspected(N, **twice, trust=()).cautions if said.name == "days-twice")
+    for name, values in AIR.items():
+        assert caution.instead[name] == pytest.approx(
+            np.where(np.isin(np.arange(N), range(30, 34)), np.interp(np.arange(N), [29, 34], values[[29, 34]]), values)
+        )
 
 
 def test_temperatures_alone_that_stand_there_twice_are_another_years():

@@ -83,6 +83,22 @@ def test_days_that_warm_up_half_as_far_as_their_humidity_says_have_a_mean_for_an
 
 
 @pytest.mark.parametrize(
+    ("by", "dry", "warm", "expected"),
+    [
+        (9.9, 8.1, N, ["range-half"]),
+        (10.1, 8.1, N, []),
+        (9.9, 7.9, N, []),
+        (9.9, 8.1, 30, ["range-half"]),
+        (9.9, 8.1, 29, []),
+    ],
+)
+def test_days_of_dry_air_that_hardly_warm_up_have_a_mean_for_an_extreme(by, dry, warm, expected):
+    tmin = np.where(np.arange(N) < warm, LOW, LOW - 40.0)
+    assert names(tmin=tmin, tmax=tmin + by, dew_point=tmin - dry) == expected
+    assert names(tmin=tmin, tmax=tmin + by, vapour_pressure=SATURATED(tmin - dry)) == expected
+
+
+@pytest.mark.parametrize(
     ("first", "length", "by", "expected"),
     [
         (20, 30, 5.3, []),

@@ -54,8 +54,10 @@ _MORE_IN_SIX, _MORE_MM = 0.10, 1.0
 _MUCH_RAIN = 400.0
 # wet days by whose figures a unit that nobody names is doubted, and by which any is [d]
 _FEW, _MANY = 5, 15
-# the most and the mean of wet days in inches, and in cm [in, cm]
-_INCHES, _CENTIMETRES = (4.0, 0.6), (10.0, 1.0)
+# the most and the mean of wet days in inches, in cm, and in cm whose steps are a gauge's tips of 0.2 mm [in, cm, cm]
+_INCHES, _CENTIMETRES, _TIPS_IN_CM = (4.0, 0.6), (10.0, 1.0), (20.0, 3.0)
+# share of the days on which a running total falls by a slip, at most [-]
+_SLIPS = 1.0 / 30.0
 # the mean of wet days in metres, as models write them, which in inches is little more than a drizzle [m]
 _METRES = (0.001, 0.03)
 # the mean of wet days in kg m⁻² s⁻¹, as models write rain: 20 mm in a day, less than a drizzle in metres [kg m⁻² s⁻¹]
@@ -69,8 +71,10 @@ _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
 def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("rain")
     steps, wet, stated = np.diff(known), known[known > 0.0], "/stated" if inspection.is_stated("rain") else ""
-    if known.size >= 20 and (steps >= 0.0).all() and known[-1] > 50.0 and (steps > 0.0).sum() >= 5:
-        yield Verdict(names, "rain-unit/total")
+    slips, known_at = (steps < 0.0).sum(), known[-1] if known.size else 0.0
+    slipped = slips <= _SLIPS * steps.size and known.max(initial=0.0) > _MUCH_RAIN and (steps == 0.0).mean() > _REPEATED
+    if known.size >= 20 and ((not slips and known_at > 50.0) or slipped) and (steps > 0.0).sum() >= 5:
+        yield Verdict(names, "rain-unit/total", {"never": "hardly ever" if slips else "never"})
     elif wet.size >= 10 and (wet == np.round(wet)).all() and (np.median(wet) > 25.0 or wet.mean() > 40.0 or _tips(wet)):
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
@@ -101,13 +105,15 @@ def _tips(wet: Floats) -> bool:
 
 def _too_small(wet: Floats) -> str:
     """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
-    if wet.size < _FEW or wet.max() >= _CENTIMETRES[0] or wet.mean() >= _CENTIMETRES[1]:
+    fiftieths = np.abs(wet * 50.0 - np.round(wet * 50.0)) < 1e-6
+    most, mean = _TIPS_IN_CM if fiftieths.all() else _CENTIMETRES
+    if wet.size < _FEW or wet.max() >= most or wet.mean() >= mean:
         return ""
     if wet.mean() < _FLUX and np.ptp(wet) > 0.0:
         return "kg/m^2/s"
-    hundredths, fiftieths, tenths, tips = (
+    hundredths, tenths, tips = (
         np.abs(wet * parts - np.round(wet * parts)) < grain
-        for parts, grain in ((100.0, 1e-6), (50.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
+        for parts, grain in ((100.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
     )
     if not hundredths.all() and _METRES[0] < wet.mean() < _METRES[1]:
         return "m"

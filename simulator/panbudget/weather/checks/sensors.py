@@ -112,7 +112,16 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             yield Verdict((name,), "value-stuck", values_of, instead)
 
 
-def _between(inspection: Inspection, days: slice, *names: str) -> dict[str, Floats]:
+def _without_copies(inspection: Inspection, names: list[str], copied: Mask) -> dict[str, Floats]:
+    """Columns without copied days: temperatures on a line between the others, the rest as it would be filled in."""
+    if copied.all():
+        return {}
+    of_air = [name for name in names if name in ("tmin", "tmax")]
+    instead = _between(inspection, copied, *of_air) if of_air else {}
+    return instead | inspection.without(copied, *(name for name in names if name not in of_air))
+
+
+def _between(inspection: Inspection, days: slice | Mask, *names: str) -> dict[str, Floats]:
     """Columns with the days between others on a line between them."""
     changed = {}
     for name in names:
@@ -277,8 +286,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
             before = inspection.day(int(np.argmax(key == key[row])))
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
-            filled = [name for name in columns if name not in temperatures]
-            instead = inspection.without(wrong[inspection.asked], *filled)
+            instead = _without_copies(inspection, columns, wrong[inspection.asked])
             yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
     yield from _copied_next(inspection, names)
@@ -294,9 +302,9 @@ def _copied_next(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     chance = telling.shape[1] * float(np.minimum(_LASTING * shares, 0.5).prod())
     if alike.size and chance < _BY_CHANCE:
         days = np.isin(np.arange(values.shape[1]), alike)
-        filled = [name for name in names if name not in ("tmin", "tmax")]
+        instead = _without_copies(inspection, names, days)
         words = {"days": counted(alike.size, "day"), "first": inspection.day_asked(int(alike[0]))}
-        yield Verdict(("tmin", "tmax"), "days-twice/next", words, inspection.without(days, *filled))
+        yield Verdict(("tmin", "tmax"), "days-twice/next", words, instead)
 
 
 def _hashed(inspection: Inspection, names: list[str]) -> npt.NDArray[np.uint64]:
@@ -467,12 +475,24 @@ def _quantities(inspection: Inspection) -> dict[str, Floats]:
     found |= {name: inspection.of_asked(name) for name in ("pressure", "rh_max") if inspection.has(name)}
     if inspection.has("wind"):
         found["wind"] = np.log(inspection.of_asked("wind") + _ADDED["wind"])
-    dew_point = inspection.of_asked("dew_point") if inspection.has("dew_point") else None
-    if inspection.has("rh_max", "rh_min"):
-        known = {name: inspection.of_asked(name) for name in ("rh_max", "rh_min")}
-        pressure = air.vapour_pressure_from_rh_max_min(known["rh_max"], known["rh_min"], tmin=tmin, tmax=tmax)
-        dew_point = air.dew_point_from_vapour_pressure(np.maximum(pressure, 0.01))
+    dew_point = dew_point_of(inspection)
     return found if dew_point is None else found | {"dryness": tmin - dew_point}
+
+
+def dew_point_of(inspection: Inspection) -> Floats | None:
+    """Return the dew point of the days asked for: by both humidities, its own, or by the vapour pressure; None without any. [°C]"""
+    if inspection.has("rh_max", "rh_min"):
+        both = [inspection.of_asked(name) for name in ("rh_max", "rh_min")]
+        extremes = {name: inspection.of_asked(name) for name in ("tmin", "tmax")}
+        pressure = air.vapour_pressure_from_rh_max_min(*both, **extremes)
+    elif inspection.has("dew_point"):
+        return inspection.of_asked("dew_point")
+    elif inspection.has("vapour_pressure"):
+        pressure = inspection.of_asked("vapour_pressure")
+    else:
+        return None
+    found: Floats = air.dew_point_from_vapour_pressure(np.maximum(pressure, 0.01))
+    return found
 
 
 def _gap(values: Floats) -> Floats:

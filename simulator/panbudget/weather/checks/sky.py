@@ -45,8 +45,10 @@ _OF_DAYLIGHT = 2.7
 # ranges of temperature below this say nothing, and a clear sky's radiation that tells how bright bright days are [°C, MJ m⁻² d⁻¹]
 _LEAST_RANGE, SOME_LIGHT = 0.5, 6.0
 # days with light over which a radiation sensor is judged; what the brightest (one in twenty) reach of a clear sky's at least,
-# over the day's middling range of temperature [°C] to this power: where days warm up much, skies are clear; and at noon [d, -, -, -]
-_DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE, _NOON_ENVELOPE = 45, 0.575, 0.105, 0.84
+# over the day's middling range of temperature [°C] to this power: where days warm up much, skies are clear [d, -, -]
+_DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
+# the same of noons, and of days with a clear sky's radiation of more than this that warm up by this in the middle [-, MJ m⁻² d⁻¹, °C]
+_HIGH_ENVELOPE, _HIGH_SUN, _DRY_RANGE = 0.84, 18.0, 12.0
 # share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
 # it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
 _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
@@ -246,16 +248,19 @@ def telling_share(inspection: Inspection, from_clear: float = _MUCH_LIGHT) -> Fl
 
 def low_top(inspection: Inspection) -> float | None:
     """Return what the brightest days (one in twenty) reach of a clear sky's, or their noons, where that is too little. [-]"""
-    share = telling_share(inspection, SOME_LIGHT)
-    ranges = (inspection.of_asked("tmax") - inspection.of_asked("tmin"))[~np.isnan(share)]
-    if ranges.size < _DAYS_OF_LIGHT or np.isnan(ranges).all():
-        return None
-    noons = clearest(inspection)
-    if noons is not None and noons < _NOON_ENVELOPE:
-        return noons
-    top = float(np.nanpercentile(share, 95.0))
-    least = _ENVELOPE * max(float(np.nanmedian(ranges)), _LEAST_RANGE) ** _BY_RANGE
-    return top if top < least else None
+    ranges = inspection.of_asked("tmax") - inspection.of_asked("tmin")
+    tops = [(clearest(inspection), _HIGH_ENVELOPE)]
+    for from_clear in (SOME_LIGHT, _HIGH_SUN):
+        share = telling_share(inspection, from_clear)
+        known = ~np.isnan(share + ranges)
+        if known.sum() < _DAYS_OF_LIGHT:
+            break
+        middle = max(float(np.median(ranges[known])), _LEAST_RANGE)
+        dry = from_clear == _HIGH_SUN and middle >= _DRY_RANGE
+        tops.append(
+            (float(np.percentile(share[known], 95.0)), _HIGH_ENVELOPE if dry else _ENVELOPE * middle**_BY_RANGE)
+        )
+    return next((top for top, least in tops if top is not None and top < least), None)
 
 
 def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -17,6 +17,7 @@ from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.weather.checks.air import steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 
 # days on which is judged, at least, days above freezing, and how far they warm up at least [d, °C]
@@ -27,6 +28,8 @@ _ABOVE, _WET_DAYS, _WET, _DRY_FOR_WET = 0.34, 3, 5.0, 60.0
 # how many times as far as by the thermometer a middling day warms up by its humidity, if one of the extremes is the mean; and up to
 # how far, for where vapour is carried away by day it seems farther [-, °C]
 _HALF, _NO_DESERT = 1.65, 18.0
+# the same of days that warm up by less than this in the middle though their dew point is this far below the minimum [°C, °C]
+_EVEN, _DRY_AIR = 10.0, 8.0
 # days of a part, days before and after each of its ends, and by how much maximum and range rise and fall there, at least; and
 # where the part is a month of the calendar [d, d, °C, °C]
 _PARTS, _SIDE, _STEP, _STEP_OF_MONTH = (28, 29, 30, 31), 14, 5.4, 4.4
@@ -73,6 +76,18 @@ def _half_a_range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
     if times.size >= _DAYS and float(np.median(times)) > _HALF and float(np.median(times * ranges)) < _NO_DESERT:
         words = {"middle": float(np.median(ranges)), "likely": float(np.median(times * ranges))}
         yield Verdict(("tmax", "tmin"), "range-half", words)
+
+
+def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt days that hardly warm up though their air is dry, which cools by night: one of the extremes may be the mean."""
+    if (dew_point := dew_point_of(inspection)) is None:
+        return
+    tmin = inspection.of_asked("tmin")
+    ranges, dry = inspection.of_asked("tmax") - tmin, tmin - dew_point
+    here = (tmin > 0.0) & ~np.isnan(ranges + dry)
+    if here.sum() >= _DAYS and np.median(ranges[here]) < _EVEN and np.median(dry[here]) > _DRY_AIR:
+        words = {"middle": float(np.median(ranges[here])), "dry": float(np.median(dry[here]))}
+        yield Verdict(("tmax", "tmin"), "range-half/dry", words)
 
 
 def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -131,6 +146,7 @@ _NEEDS = ("tmin", "tmax")
 CHECKS: tuple[Doubt, ...] = (
     Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
+    Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("tmax-month", _warm_month, ("tmax",), 2 * _DAYS, needs=("tmin",)),
     Doubt("temperature-year", _of_another_year, ("tmax",), _CHANGES, needs=("tmin",)),
 )

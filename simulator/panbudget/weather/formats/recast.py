@@ -58,7 +58,7 @@ _TOKEN = re.compile(r'"[^"]*"|\S+')
 _EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
 _LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
-_TIME_NAME = re.compile(r"time( of)?( day)?|hour|hh(mm)?|hr|hourly|utc|gmt|[aecmp]st|lst")
+_TIME_NAME = re.compile(r"time( of)?( day)?|hour( ?min)?|hh(mm)?|hr|hourly|utc|gmt|[aecmp]st|lst")
 _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 

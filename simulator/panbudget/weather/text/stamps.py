@@ -133,7 +133,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
         return TimeColumns((column,), says_utc(header[column]))
     times = columns(_ONLY_TIME) or columns(
         _BARE_TIME,
-        "^(time|hour|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina|hodina|klo|klokken"
+        "^(time|hour|hourmin|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina|hodina|klo|klokken"
         "|klockan|kl|saat|sat|ura)\\b",
     )
     if dates and times:

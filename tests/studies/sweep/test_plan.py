@@ -233,6 +233,25 @@ def test_a_parquet_table_gives_the_same_places_as_the_csv(tmp_path):
     pd.read_csv(tmp_path / "weather" / "places.csv", comment="#").to_parquet(tmp_path / "weather" / "places.parquet")
     path.write_text(path.read_text(encoding="utf-8").replace("places.csv", "places.parquet"), encoding="utf-8")
     assert load_plan(path).places == as_csv
+    table = pd.read_parquet(tmp_path / "weather" / "places.parquet")
+    table.assign(name=table["name"].str.encode("utf-8")).to_parquet(tmp_path / "weather" / "places.parquet")
+    assert load_plan(path).places == as_csv
+    for cell, said in (
+        (b"\xff", "holds bytes that are no text in UTF-8"),
+        ({"a": 1}, "holds several values"),
+        ([1], "several"),
+    ):
+        table.assign(name=[cell] * len(table)).to_parquet(tmp_path / "weather" / "places.parquet")
+        assert "places.parquet: can't be read as a table of sites (a cell holds" in _lines(path)[0] and said in _lines(path)[0]
+
+
+def test_a_column_that_a_table_of_sites_never_has_is_the_plans_mistake(tmp_path):
+    path = make_plan(tmp_path)
+    text = path.read_text(encoding="utf-8").replace("[years]", 'columns = { soil = "soil" }\n[years]')
+    path.write_text(text, encoding="utf-8")
+    assert _lines(path)[0].startswith(
+        f'{path}: sites.columns.soil = "soil" is an unknown column; expected: one of name, lat'
+    )
 
 
 def test_the_fingerprint_follows_plan_scenario_and_table_but_no_weather(tmp_path):

@@ -25,7 +25,7 @@ from panbudget.scenario.show import Show
 from panbudget.season.layout import Design
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.marks import code_mark, file_mark, mark_of
-from panbudget.studies.sweep.site import Place, places_in_table
+from panbudget.studies.sweep.site import KNOWN, Place, places_in_table
 
 if TYPE_CHECKING:
     from panbudget.studies.sweep.grid import Held
@@ -52,6 +52,8 @@ class Sites(Described):
             yield problem("other-kind.table", "variables" if self.variables else "elevation")
         elif self.grid is not None and self.columns:
             yield problem("other-kind.grid", "columns")
+        for name in self.columns.keys() - {*KNOWN}:
+            yield problem("unknown-column", f"columns.{name}", known=", ".join(KNOWN))
 
 
 class Chosen(Described):

@@ -35,7 +35,8 @@ from panbudget.weather.text.mistakes import listed, shortened
 from panbudget.weather.text.rows import plain_number, read_typed
 
 _NEEDED = ("name", "latitude", "elevation", "weather")
-_KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
+#: columns of a table of sites
+KNOWN = (*_NEEDED, *(key for key in Site.model_fields if key not in _NEEDED))
 _MORE = ("timezone", "setting", "climate")
 _MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
@@ -123,12 +124,12 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
     if table.empty:
         raise ScenarioError(problem("no-site"), file=shown_as)
     table = table.rename(columns={header: name for name, header in columns.items()})
-    table = table.loc[:, table.columns.isin(_KNOWN)]
+    table = table.loc[:, table.columns.isin(KNOWN)]
     places: list[Place] = []
     problems: list[Problem] = []
     rows: dict[str, str] = {}
     for at, cells in zip(table.index, table.to_dict("records"), strict=True):
-        row = {key: text for key in _KNOWN if (text := str(cells.get(key, "")).strip())}
+        row = {key: text for key in KNOWN if (text := str(cells.get(key, "")).strip())}
         name = row.get("name", "")
         wrong = list(_wrong_names(row, rows))
         rows.setdefault(alike(name), at)
@@ -149,12 +150,10 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
 def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
     has = listed(map(shortened, headers), MOST_LINES)
     for name, header in columns.items():
-        if name not in _KNOWN:
-            yield problem("unknown-column", f"sites.columns.{name}", known=", ".join(_KNOWN))
-        elif header not in headers:
+        if header not in headers:
             yield problem("no-column.named", value=name, name=name, header=shortened(header), headers=has)
     ours = {header: name for name, header in columns.items()}
-    for name in _KNOWN:
+    for name in KNOWN:
         if len(both := [header for header in headers if ours.get(header, header) == name]) > 1:
             yield problem("column-twice", value=name, name=name, both=" and ".join(both))
     for name in _NEEDED:
@@ -195,10 +194,20 @@ def _read(path: Path, shown_as: str) -> pd.DataFrame:
     try:
         frame = pd.read_parquet(path)
         frame.index = [f"row {number}" for number in range(1, len(frame) + 1)]
-        return frame.astype(object).where(frame.notna(), "").map(str)
+        return frame.astype(object).where(frame.notna(), "").map(_text)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error).splitlines()[0]
         raise ScenarioError(problem("unreadable", reason=reason), file=shown_as) from None
+
+
+def _text(cell: object) -> str:
+    """Return a cell of Parquet as a table of text has it; text may have been written as bytes."""
+    if isinstance(cell, list | tuple | dict | np.ndarray):
+        raise ValueError("a cell holds several values")
+    try:
+        return cell.decode() if isinstance(cell, bytes) else str(cell)
+    except UnicodeDecodeError:
+        raise ValueError("a cell holds bytes that are no text in UTF-8") from None
 
 
 def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:

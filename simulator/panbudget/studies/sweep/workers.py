@@ -88,13 +88,34 @@ def _processes(kit: bytes, processes: int) -> Iterator[_Crew]:
     """Hand jobs to processes of this machine."""
     # started afresh, not forked: this process has threads of its own (files, figures)
     context = multiprocessing.get_context("spawn")
-    pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
+    with _unheard():
+        pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
+
+    def submit(job: Job) -> concurrent.futures.Future[Part]:
+        with _unheard():  # starts a process where one is wanted
+            return pool.submit(run_job, kit, job)
+
     try:
-        yield _Crew(lambda job: pool.submit(run_job, kit, job), processes)
+        yield _Crew(submit, processes)
     except BrokenProcessPool:
         raise PanbudgetError(problem("worker-ended")) from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _unheard() -> Iterator[None]:
+    """Let processes that start meanwhile print nothing: where this one is killed, Python's words on it reach the terminal."""
+    with contextlib.ExitStack() as after:
+        with contextlib.suppress(OSError):  # standard error is closed
+            if "PANBUDGET_TRACEBACK" not in os.environ:
+                kept = os.dup(2)
+                after.callback(os.close, kept)
+                nowhere = os.open(os.devnull, os.O_WRONLY)
+                after.callback(os.close, nowhere)
+                os.dup2(nowhere, 2)
+                after.callback(os.dup2, kept, 2)
+        yield
 
 
 def _worker() -> None:

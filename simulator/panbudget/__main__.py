@@ -83,6 +83,8 @@ def _run(arguments: list[str] | None) -> int:
         code = _BAD_INPUT
     except KeyboardInterrupt:
         code = _INTERRUPTED
+    except SystemExit as ended:  # a shell's completion, asked for by an environment variable
+        code = _BAD_INPUT if ended.code else 0
     except Exception as error:  # typer's own message for a mistake in the call; anything else is a bug of ours
         # a compiled library hands an interrupt on as the last word of an error of its own, as where models are built
         if type(error).__name__ == "Abort" or str(error).rstrip(": ").endswith(KeyboardInterrupt.__name__):

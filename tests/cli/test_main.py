@@ -236,13 +236,18 @@ def test_help_names_every_command_with_an_example(capsys):
         assert not re.search("bool|int range", text, re.IGNORECASE)
 
 
-def test_help_imports_nothing_heavy():
-    """So that it answers at once; the time itself is measured in tests/benchmarks."""
+HEAVY = {"numpy", "pandas", "matplotlib", "pint", "pydantic", "pyet", "scipy", "jinja2", "fpdf", "httpx", "tomlkit"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "heavy"), [(["--help"], HEAVY), (["replay", "no.toml", "--out", "o"], {"matplotlib"})]
+)
+def test_help_imports_nothing_heavy_and_a_refusal_nothing_that_draws(arguments, heavy):
+    """So that both answer at once; the time itself is measured in tests/benchmarks."""
     script = (
         "import sys\nfrom panbudget.__main__ import main\n"
-        "try: main(['--help'])\nexcept SystemExit: pass\n"
-        "heavy = {'numpy', 'pandas', 'matplotlib', 'pint', 'pydantic', 'pyet', 'scipy', 'jinja2', 'fpdf', 'httpx', 'tomlkit'}\n"
-        "heavy &= set(sys.modules)\n"
+        f"try: main({arguments})\nexcept SystemExit: pass\n"
+        f"heavy = {heavy} & set(sys.modules)\n"
         "sys.exit(repr(heavy) if heavy else 0)"
     )
     environment = {**os.environ, "PYTHONPATH": str(ROOT / "simulator")}
@@ -375,3 +380,14 @@ def test_weather_tells_how_to_ask(tmp_path, capsys):
     code, _, err = run(capsys, "weather", path, "--years", "recent")
     assert code == 2
     assert "write it such as 2015-2025" in err
+
+
+def test_a_completion_that_cannot_be_is_bad_use_and_no_danger(monkeypatch, capsys):
+    """It ended with 1."""
+    monkeypatch.setattr("sys.argv", ["panbudget"])
+    monkeypatch.setattr(sys.modules["__main__"], "__package__", "")
+    monkeypatch.setenv("_PANBUDGET_COMPLETE", "source_bash")
+    with pytest.raises(SystemExit) as ended:
+        main([])
+    assert ended.value.code == 2
+    assert "not supported" in "".join(capsys.readouterr())

@@ -213,7 +213,6 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
     if figures and out is None:
         cure = "name the folder too, or leave it out"
         raise PanbudgetError(Problem("no-folder", "--figures", "writes into the folder of --out", "", cure))
-    from panbudget.reports import writing
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
 
@@ -231,6 +230,8 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         with _blamed(scenario, given), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)
             done = result if isinstance(result, Done) else Done(result)
+            if made is not None or as_json:  # what draws takes long to load, and a refusal needs none of it
+                from panbudget.reports import writing
             if made is not None:
                 step("drawing and writing")
                 writing.write_into(done.result, made, figures=figures)

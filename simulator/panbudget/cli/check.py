@@ -15,8 +15,8 @@ def check(scenario: Any, season: int | None = None, everything: bool = False, *,
 
     Example:  panbudget check my-garden/garden.toml
     """
-    from panbudget.reports.check.page import check_lines
-
     step("reading the weather")
     result = panbudget.check(scenario, season=season)
+    from panbudget.reports.check.page import check_lines
+
     return Done(result, lambda: check_lines(result, everything=everything), dangerous(result.season.findings))

@@ -242,7 +242,10 @@ def test_a_parquet_table_gives_the_same_places_as_the_csv(tmp_path):
         ([1], "several"),
     ):
         table.assign(name=[cell] * len(table)).to_parquet(tmp_path / "weather" / "places.parquet")
-        assert "places.parquet: can't be read as a table of sites (a cell holds" in _lines(path)[0] and said in _lines(path)[0]
+        assert (
+            "places.parquet: can't be read as a table of sites (a cell holds" in _lines(path)[0]
+            and said in _lines(path)[0]
+        )
 
 
 def test_a_column_that_a_table_of_sites_never_has_is_the_plans_mistake(tmp_path):

@@ -576,3 +576,14 @@ def test_time_left_is_that_of_the_parts_after_the_first(tmp_path, monkeypatch):
     assert parts > 2
     assert np.isnan(told[0].seconds_left)
     assert [progress.seconds_left for progress in told[1:]] == [float(parts - done) for done in range(2, parts + 1)]
+
+
+def test_processes_that_start_say_nothing_of_one_that_was_killed(capfd, monkeypatch):
+    """Python's own lines on a parent that has gone reached the terminal; they are heard where all of it is asked for."""
+    for asked, heard in ((None, "after"), ("1", "before after")):
+        if asked:
+            monkeypatch.setenv("PANBUDGET_TRACEBACK", asked)
+        with workers._unheard():
+            os.write(2, b"before ")
+        os.write(2, b"after")
+        assert capfd.readouterr().err == heard

@@ -61,6 +61,12 @@ def test_a_prefix_goes_before_where_it_is():
     assert UNIT.under("variant.wide: ").code == UNIT.code
 
 
+@pytest.mark.parametrize(("letters", "shown"), [(1000, 1000), (1001, 903)])
+def test_a_files_name_is_shown_with_the_middle_left_out_where_it_is_too_long(letters, shown):
+    """A path of 6,000 letters was written out in full."""
+    assert len(ScenarioError(EMPTY, file="f" * letters).text().partition(": ")[0]) == shown
+
+
 def test_an_error_is_the_same_in_another_process():
     error = pickle.loads(pickle.dumps(WeatherError(UNIT, EMPTY, file="a.csv")))
     assert (type(error), error.problems, error.file) == (WeatherError, (UNIT, EMPTY), "a.csv")

@@ -36,6 +36,11 @@ def visible(text: str) -> str:
     return CONTROLS.sub(lambda found: found[0].encode("unicode_escape", "surrogatepass").decode(), str(text))
 
 
+def _in_short(text: str) -> str:
+    """Leave out the middle of what is too long to be read."""
+    return text if len(text) <= _LONGEST else f"{text[:_BEGINNING]} … {text[-_END:]}"
+
+
 @dataclass(frozen=True)
 class Problem:
     """
@@ -77,8 +82,7 @@ class Problem:
         expected = f"expected: {self.expected}" if self.expected else ""
         gap = "" if self.found.startswith(":") else " "
         found = f"{self.where}{gap}{self.found}".strip()
-        if len(found) > _LONGEST:
-            found = f"{found[:_BEGINNING]} … {found[-_END:]}"
+        found = _in_short(found)
         parts = (found, expected, self.cure)
         # what is quoted from a broken file may hold line ends of its own
         return visible(" ".join("; ".join(filter(None, parts)).splitlines()))
@@ -128,7 +132,7 @@ class PanbudgetError(Exception):
 
     def text(self) -> str:
         """Return the message: one line a problem, each opening with the file's name; what to paste below them."""
-        where, block = f"{visible(self.file)}: " if self.file else "", self.block()
+        where, block = f"{_in_short(visible(self.file))}: " if self.file else "", self.block()
         most = max(self.most_lines - len(block), _LEAST_LINES)
         sentences = _sentences(self.problems)
         shown = sentences if len(sentences) <= most else sentences[: most - 1]

@@ -199,6 +199,15 @@ BAD = [
     ("supply/spring/kind", "tank", "is for the mains; a tank"),
     ("supply/spring", {**TANK, "volume": "2 ML"}, "of at most 50 m; ML is a million litres"),
     ("supply/spring", {**TANK, "volume": "500 mL"}, "must be at least 1"),
+    (
+        "supply/spring",
+        {
+            **{key: given for key, given in TANK.items() if key != "footprint"},
+            "volume": "9 L",
+            "shape": [{"level": "0 m", "volume": "1 L"}, {"level": "1 m", "volume": "9 L"}],
+        },
+        'shape[0].volume = "1 L" is not the empty tank\'s; expected: "0 L"',
+    ),
     ("supply/spring/pressure", None, "pressure is missing"),
     ("weather/file", None, "weather.file is missing"),
     ("controller/upper/valve/press_times", ["25:00"], 'must be "sunset"'),

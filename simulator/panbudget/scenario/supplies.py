@@ -102,8 +102,10 @@ class Tank(_Supply):
         elif self.top_up is not None and self.top_up.below > self.volume:
             found = f"is more than the tank holds, {amount(self.volume, 'volume', 'g')}"
             yield Problem("too-much", "top_up.below", found)
-        elif shape and (len(shape) < 2 or shape[0].volume > 0.0):
+        elif len(shape) == 1:
             yield Problem("shape", "shape", "needs two points or more, from an empty tank upwards")
+        elif shape and shape[0].volume > 0.0:
+            yield Problem("shape", "shape[0].volume", "is not the empty tank's", '"0 L", for the first point')
         elif any(b.level <= a.level or b.volume <= a.volume for a, b in itertools.pairwise(shape)):
             yield Problem("shape", "shape", "must rise from point to point, level and volume both")
         elif shape and top < self.volume * (1.0 - _ROUNDING):

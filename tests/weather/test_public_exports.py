@@ -89,6 +89,18 @@ def test_public_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, cont
     agrees(weather, ALL)
 
 
+def test_rows_that_repeat_the_figures_of_most_days_count_once(tmp_path):
+    header, *rows = daily("date,tmin,tmax,rain", lambda d: [d.date, d.tmin, d.tmax, d.rain]).splitlines()
+    most, half = len(rows) // 2 + 1, len(rows) // 2
+    again = [*rows, *sorted(rows[:most])]
+    weather = read_weather(written(tmp_path, "\n".join([header, *sorted(again), ""])), SITE)
+    agrees(weather, ("tmin", "tmax", "rain"))
+    assert weather.provenance["rows"] == len(rows)
+    for others in (rows[:half], [*rows[:most], rows[-1] + "5"]):
+        with pytest.raises(WeatherError, match="stands twice"):
+            read_weather(written(tmp_path, "\n".join([header, *sorted([*rows, *others]), ""])), SITE)
+
+
 def test_readings_at_nine_and_three_are_no_days_means(tmp_path):
     content = daily(
         "Date,MinTemp,MaxTemp,Rainfall,Humidity9am,Humidity3pm,WindSpeed9am",

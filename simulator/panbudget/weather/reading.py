@@ -13,7 +13,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.physics import air
-from panbudget.weather.calendar import arrange, laid_out
+from panbudget.weather.calendar import arrange, laid_out, once
 from panbudget.weather.checks.inspection import Caution, CheckedFile, Inspection, RawFile
 from panbudget.weather.checks.plausibility import inspect_values, trust_problem
 from panbudget.weather.filling.fallback import Fallback
@@ -196,7 +196,7 @@ def checked_file(file: RawFile, rules: Rules, others: Sequence[tuple[Fallback, C
     site = rules.site
     if file.raw.typical:
         file = file._replace(raw=laid_out(file.raw, start=rules.start, end=rules.end))
-    file = file._replace(raw=without_marks(file.raw))
+    file = file._replace(raw=once(without_marks(file.raw)))
     raw, notes = file.raw, [*station_notes(file.raw.station, site), *file.raw.notes]
     height = rules.wind_height or raw.wind_height or FINISHED_HEIGHT
     if rules.wind_height is None and height != FINISHED_HEIGHT and "wind" in raw.daily.columns:

@@ -325,5 +325,10 @@ def test_a_wind_of_two_components_is_their_speed():
     text = "date,tmin,tmax,rain,u10,v10\n" + "".join(f"2025-06-{day:02},1,2,3,-3,4\n" for day in range(1, 4))
     turned = as_table(Source(text, "x.csv", "", "utf-8"))
     assert turned.lines[:2] == ["date\ttmin\ttmax\train\tmean wind speed 10m (m/s)", "2025-06-01\t1\t2\t3\t5.00"]
+    by_the_hour = Source(text.replace(",1,2,3,", " 05:00,1,2,3,").replace("tmin", "temp"), "x.csv", "", "utf-8")
+    assert ["days" in as_table(source).taken_from for source in (Source(text, "x.csv", "", "utf-8"), by_the_hour)] == [
+        True,
+        False,
+    ]
     as_it_is = Source(text.replace("-3", "3"), "x.csv", "", "utf-8")
     assert as_table(as_it_is) is as_it_is

@@ -212,10 +212,8 @@ def _components(source: Source, lines: Sequence[str], opening: Opening) -> _Shap
     ]
     others = ([cell for i, cell in enumerate(row) if i not in pair] for row in rows)
     table = ["\t".join([*cells, speed]) if any(cells) else "" for cells, speed in zip(others, table, strict=True)]
-    return _Shape(
-        "a wind of two components (of days' means, less than the mean speed)",
-        "\n".join([*lines[: opening.line - 1], *table]),
-    )
+    of_days = "" if find_time(opening.cells, opening.rows) else " (of days' means, less than the mean speed)"
+    return _Shape(f"a wind of two components{of_days}", "\n".join([*lines[: opening.line - 1], *table]))
 
 
 def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> _Shape | None:

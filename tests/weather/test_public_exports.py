@@ -133,7 +133,9 @@ def test_kinds_of_figures_snow_and_other_thermometers_are_never_taken(tmp_path):
             1,
         ],
     )
-    agrees(read_pasted(written(tmp_path, content), times=0), ALL)
+    weather = read_pasted(written(tmp_path, content), times=0)
+    agrees(weather, ALL)
+    assert any('"Solid Precipitation (mm)" is not added to the rain' in said for said in weather.notes)
 
 
 def test_calm_is_no_wind_and_no_gap(tmp_path):

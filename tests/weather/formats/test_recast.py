@@ -83,6 +83,8 @@ def test_codes_are_said_to_be_codes(tmp_path):
     rows = "".join(f"2025-06-{day:02d},10,20,0\n" for day in range(1, 25))
     assert "names such as p1 are codes" in refusal(tmp_path, "date,p1,p2,p3\n" + rows)
     assert "are codes" not in refusal(tmp_path, "date,here,other,p3\n" + rows)
+    assert "each of these is a station" in refusal(tmp_path, "date,here,other,there\n" + rows)
+    assert "each of these is a station" not in refusal(tmp_path, "date,temperature,other,there\n" + rows)
 
 
 def test_a_mark_below_nothing_may_be_named_as_missing_or_be_a_trace(tmp_path):

@@ -132,8 +132,10 @@ class Header:
     unused: str = ""
     in_part: bool = False
 
-    def leave(self, headings: Iterable[Heading]) -> None:
-        """Note the columns that aren't used."""
+    def leave(self, headings: Sequence[Heading]) -> None:
+        """Note the columns that aren't used, what falls frozen beside the rain by itself."""
+        frozen = next((heading.text for heading in headings if re.search(r"\bsolid (precip|rain)", heading.name)), "")
+        self.notes += [note("frozen", column=frozen)] if frozen and "rain" in self.places else []
         self.unused = listed(dict.fromkeys(heading.text for heading in headings), NAMES_SHOWN)
         self.notes += [note("columns-not-used", listed=self.unused)] if self.unused else []
 
@@ -353,7 +355,10 @@ def read_header(
     _take_deficit(header, headings)
     _look_at_the_rest(header, headings)
     others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
-    codes = of_codes(others)
+    nameless = not header.places.keys() - {"date"} and not any(
+        heading.unit or re.search("temp|rain|wind", heading.name) for heading in headings.values()
+    )
+    codes = of_codes(others) or (note("across") if nameless and len(others) > 1 else "")
     needed = () if in_part and header.places.keys() - {"date"} else REQUIRED
     for name in filter(header.lacks, ("date", *needed)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"

@@ -11,6 +11,7 @@ import pytest
 import panbudget
 from panbudget.season.years import in_year
 from panbudget.studies import ranges
+from panbudget.studies.away import changes
 from panbudget.studies.supplies import FACTORS, enough, tank_sizes
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
@@ -123,6 +124,12 @@ def test_the_page_shows_sizes_and_cautions(season, tmp_path, capsys):
         assert text in page
     assert run(capsys, "check", garden, "--out", tmp_path / "c", "--quiet")[0] == 0
     assert "Cautions for tanks" in (tmp_path / "c" / "check.html").read_text(encoding="utf-8")
+
+
+def test_a_float_valve_lets_water_in_below_a_fifth_of_its_tank(season):
+    """Common practice, no source."""
+    ((_, overlay, _),) = changes._tank_tries(season.scenario, "spring", "float", "", [100.0])
+    assert overlay == {"supply": {"spring": {"top_up": {"below": "300.0 L", "rate": "100.0 L/h"}}}}
 
 
 def test_away_changes_the_tank_alone_where_it_runs_dry(tmp_path, capsys):

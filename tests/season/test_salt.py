@@ -194,7 +194,7 @@ def test_a_rinse_is_due_once_the_drift_is_over_a_twentieth_of_the_least_swing_an
 
 @pytest.mark.parametrize(
     ("less", "drift", "matters"),
-    [(0.00095, 0.0, False), (0.00105, 0.0, True), (0.0, 0.002, False), (0.0, 0.0021, True)],
+    [(0.000999, 0.0, False), (0.001001, 0.0, True), (0.0, 0.002, False), (0.0, 0.002001, True)],
 )
 def test_salt_matters_from_over_a_thousandth_of_the_evaporation_or_of_the_swing(less, drift, matters):
     """A swing of 2 kg: 2 g of salt are a thousandth."""

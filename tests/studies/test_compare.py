@@ -212,9 +212,9 @@ def test_two_to_six_variants_are_compared(garden):
     assert len(study._described(garden, six[:2])) == 2
 
 
-@pytest.mark.parametrize(("units", "across", "vessel"), [("metric", "50 cm", "58 cm"), ("US", "30 in", "35 in")])
+@pytest.mark.parametrize(("units", "across", "vessel"), [("metric", "80 cm", "92 cm"), ("US", "30 in", "35 in")])
 def test_the_first_variant_is_a_pan_a_third_wider(make_garden, units, across, vessel):
-    """By hand: 50 cm · √(4/3) = 57.7 cm, 30 in · √(4/3) = 34.6 in."""
+    """By hand: 80 cm · √(4/3) = 92.4 cm, 30 in · √(4/3) = 34.6 in."""
     described = make_garden(
         {"show": {"units": units}, "controller": {"upper": {"pan": {"vessels": [{"diameter": across}]}}}}
     )

@@ -11,7 +11,7 @@ import pytest
 from panbudget import replay
 from panbudget.errors import PanbudgetError, ReadingsError
 from panbudget.season.layout import prepare
-from panbudget.studies.fit import evidence
+from panbudget.studies.fit import estimate, evidence, posterior, readings
 from panbudget.studies.fit.estimate import fit, fit_controller
 from tests.studies.fit.test_estimate import Field, true_garden, values
 
@@ -176,3 +176,48 @@ def test_an_exposure_within_eighteen_per_cent_is_told(error, tells):
 def test_an_exposure_up_to_the_root_of_odd_beyond_its_range_is_likely(factor, likely):
     """√1.6 = 1.2649, to either side of a range that is one factor."""
     assert evidence._is_likely(factor, (1.0, 1.0)) is likely
+
+
+@pytest.mark.parametrize(
+    ("further", "exposure", "count"), [(4.99, 1.0409, 2), (5.01, 1.0409, 1), (4.99, 1.0407, 1), (0.0, 0.96, 2)]
+)
+def test_an_exposure_contends_within_five_of_the_likeliest_and_four_per_cent_from_it(further, exposure, count):
+    """e^0.04 = 1.0408."""
+    first, other = (
+        posterior.Place({"exposure": at}, value, 1.0, 0.1) for at, value in ((1.0, 0.0), (exposure, -further))
+    )
+    assert len(posterior.contenders([first, other])) == count
+
+
+@pytest.mark.parametrize(("off", "said"), [(0.3499, False), (0.3501, True)])
+def test_a_tub_three_and_a_half_errors_from_the_rest_is_named(off, said, monkeypatch):
+    alone = SimpleNamespace(mean=np.zeros(3), covariance=np.eye(3) * 0.01)
+    monkeypatch.setattr(evidence, "by_tub", lambda *_: alone)
+    monkeypatch.setattr(evidence, "gather", lambda *_: SimpleNamespace(listed=SimpleNamespace(empty=False)))
+    pan = SimpleNamespace(exposure=1.0)
+    found = SimpleNamespace(tub=object(), pan=pan, known={}, mean=np.array([off, 0.0, 0.0]))
+    assert bool(evidence.tub_apart(found)) is said
+
+
+@pytest.mark.parametrize(("error", "told"), [(0.0346, True), (0.0347, False)])
+def test_a_log_tells_a_swing_of_which_it_leaves_six_tenths_of_the_spread_known_before(error, told):
+    """An even range of 10 % to either side has a standard deviation of 0.1 / √3 = 0.0577, six tenths of which are 0.0346."""
+    known, spread = {"refill": (0.0, 0.1), "swing": (0.0, 0.1)}, np.diag([0.01, 0.01, error]) ** 2
+    untold: dict[str, str] = {}
+    estimate._point(SimpleNamespace(mean=np.zeros(3), covariance=spread, known=known), untold, {})
+    assert ("swing" not in untold) is told
+
+
+@pytest.mark.parametrize(("litres", "count"), [(5.299, 5.0), (5.302, 5.302), (11.9, 12.0), (12.1, 12.1)])
+def test_a_meter_counts_whole_openings_where_they_are_fewer_than_twelve_and_nearly_whole(litres, count):
+    """Of one litre each."""
+    unknown, one = np.full(2, np.nan), SimpleNamespace(per_opening=lambda _: 1.0)
+    pan = SimpleNamespace(
+        counts=unknown,
+        levels=unknown,
+        meters=np.array([0.0, litres]),
+        hours=np.array([0.0, 24.0]),
+        modelled=lambda _: one,
+        of_opening=lambda _: 1.0,
+    )
+    assert readings.metered_counts(pan, {})[0][1] == pytest.approx(count)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from panbudget.errors import ReadingsError
@@ -193,7 +195,7 @@ def test_a_counter_that_falls_is_asked_about_and_the_cure_works(make_garden):
     assert [visit.openings for visit in cured.visits["upper"]] == [None, 7, None, None, 4]
 
 
-@pytest.mark.parametrize(("level", "taken"), [(180, 180.0), (181, 180.0), (183, 180.0), (184, None)])
+@pytest.mark.parametrize(("level", "taken"), [(180, 180.0), (181, 180.0), (183, 180.0), (183.02, None)])
 def test_one_level_above_the_rim_refuses_no_log(level, taken, make_garden):
     """Brimful, a ruler shows up to 3 mm more than the depth: it counts as the rim. More is left out, and said."""
     log = read(make_garden(), f"date,openings,level_mm\n{ROWS}2025-05-06 08:00,0,{level}\n")
@@ -226,3 +228,54 @@ def test_a_jug_or_weighings_that_can_t_be_are_told(cells, said, make_garden):
     with pytest.raises(ReadingsError) as caught:
         read(make_garden(), head + ROWS.replace("\n", ",,,,\n") + f"2025-05-06 08:00,2,150,{cells}\n")
     assert said in str(caught.value)
+
+
+def days_of(head, *cells):
+    return f"date,{head}\n" + "".join(f"2025-05-{day:02d} 08:00,{cell}\n" for day, cell in enumerate(cells, 1))
+
+
+JUG = "level_mm,jug_ml,jug_minutes,fell_at_kg,rose_at_kg"
+
+
+@pytest.mark.parametrize(
+    ("sound", "broken", "said"),
+    [
+        (days_of("openings", 0, 4, 10_000), days_of("openings", 0, 4, 10_001), "openings = 10001 is no count"),
+        (days_of("counter", 1, 10_001, 10_001), days_of("counter", 1, 10_002, 10_002), "counter = 10002"),
+        # a tenth of the levels
+        (days_of("level_mm", 184, 184, *[150] * 18), days_of("level_mm", 184, 184, *[150] * 17), "level_mm = 184"),
+        # a running total: rows, the last, and the last over the second
+        (days_of("openings", *range(1, 7), 9), days_of("openings", *range(1, 7), 9, 9), "a running total"),
+        (days_of("openings", 0, *range(7), 7), days_of("openings", 0, *range(7), 8), "a running total"),
+        (days_of("openings", *[100] * 7, 300), days_of("openings", *[100] * 7, 301), "a running total"),
+        # five times and a fifth of 2 L/h, five times 0.9 kg
+        (days_of(JUG, *["150,10000,60,,"] * 3), days_of(JUG, *["150,10001,60,,"] * 3), "the jug gives 10 L/h"),
+        (days_of(JUG, *["150,400,60,,"] * 3), days_of(JUG, *["150,399,60,,"] * 3), "the jug gives 0.399 L/h"),
+        (days_of(JUG, *["150,,,5.5,1"] * 3), days_of(JUG, *["150,,,5.501,1"] * 3), "the weighings give 4.5 kg"),
+    ],
+)
+def test_what_a_log_may_say_is_taken_up_to_its_bound(sound, broken, said, make_garden):
+    garden = make_garden()
+    assert read(garden, sound)
+    with pytest.raises(ReadingsError, match=re.escape(said)):
+        read(garden, broken)
+
+
+@pytest.mark.parametrize(("last", "in_tub"), [(143.13, False), (143.12, True)])
+def test_levels_that_fall_by_more_than_one_and_a_half_swings_are_a_tubs(last, in_tub, make_garden):
+    """By hand: 1.5 · 0.9 kg over the 0.19635 m² of 50 cm across are 6.875 mm."""
+    assert bool(read(make_garden(), days_of("level_mm", 150, 147, last)).tubs) is in_tub
+
+
+@pytest.mark.parametrize(("ml", "taken"), [(20, True), (19.9, False)])
+def test_a_clogged_refill_emitter_drips_a_hundredth_at_least(ml, taken, make_garden):
+    """Of 2 L/h; a log that tells where the pan stands may have it, and no log to learn from."""
+    garden, text = make_garden(), days_of(JUG, *[f"150,{ml},60,,"] * 3)
+    path = garden.path.parent / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    try:
+        assert read_field_log(path, garden, to_learn=False).measured["upper"]["refill"] == pytest.approx(0.02)
+    except ReadingsError:
+        assert not taken
+    else:
+        assert taken

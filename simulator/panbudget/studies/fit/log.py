@@ -52,7 +52,7 @@ _MOST_WRONG = 0.1  # share of the levels, or one, that may be impossible and are
 _BRIMFUL_MM = 3.0  # above the rim: a full pan's water stands so high, by skin and ruler (common practice, no source)
 _MOST_TIMES = 5.0  # times or parts of what is described: a jug's or a beam's weights are in another unit sooner
 _LEAST_DRIP = 0.01  # part of what is described, below which a jug of a clogged refill emitter is in another unit sooner
-_TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over median, from which counts that never fall are a running total
+_TOTAL_ROWS, _TOTAL_TIMES = 8, 3.0  # rows, and last over second, from which counts that never fall are a running total
 
 #: rows, each with its moment, and whether the time of day was written down
 _Timed = list[tuple[dt.datetime, bool, TypedRow]]

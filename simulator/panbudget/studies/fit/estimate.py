@@ -322,12 +322,8 @@ def fit_controller(
     name = list(scenario.controller)[row]
     pan, likely = PanModel(scenario, forcing, row, visits), _likely(scenario, name)
     in_tub, doubts = doubting(pan, Tub.of(tub, pan.area), likely[1]) if tub else (None, {})
-    if gather(pan, {}).listed.empty:
-        if in_tub is None:
-            raise ReadingsError(problem("nothing-follows", name))
-        if in_tub.doubted.all():
-            why = "; ".join(f"line {look.line}: {doubts[k]}" for k, look in enumerate(_looks(tub)) if k in doubts)
-            raise ReadingsError(problem("nothing-left", name, why=why))
+    if gather(pan, {}).listed.empty and (in_tub is None or in_tub.doubted.all()):
+        raise ReadingsError(_nothing(name, tub, doubts))
     known = _known(scenario, name, pan, measured or {}, hold)
     pan, contradictions = reconciled(pan, known, likely)
     if gather(pan, {}).listed.empty and in_tub is None:
@@ -360,6 +356,13 @@ def fit_controller(
         worth=worth,
         contradictions=tuple(contradictions),
     )
+
+
+def _nothing(name: str, tub: Sequence[Visit], doubts: Mapping[int, str]) -> Problem:
+    """Say why nothing in a log moves with the pan: no reading does, or none of the tub's can be."""
+    looks = _looks(tub)
+    why = "; ".join(f"line {looks[k].line}: {text}" for k, text in doubts.items())
+    return problem("nothing-left", name, why=why) if doubts else problem("nothing-follows", name)
 
 
 def _estimates(

@@ -321,7 +321,7 @@ LIMITS = [
     ("temperature", 20.0, -90.0, 60.0),
     ("humidity", 50.0, 0.5, 110.0),
     ("dew_point", 10.0, -95.0, 40.0),
-    ("wind", 2.0, 0.0, 75.0),
+    ("wind", 2.0, -0.1, 75.0),
     ("radiation", 100.0, -20.0, 1600.0),
     ("pressure", 100.0, 45.0, 110.0),
 ]
@@ -335,6 +335,12 @@ def test_a_record_is_believed_up_to_its_limits(name, usual, lowest, highest):
             days(found)
         else:
             assert f'line 2: "{name}" is ' in refusal(found)
+
+
+def test_a_wind_a_little_below_nothing_is_calm_and_said():
+    found = days(records(hours("2025-06-01", 48), wind=[-0.1] * 12 + [2.0] * 36))
+    assert any("12 records a little below 0" in note for note in found.notes)
+    assert found.daily["wind"].tolist() == [1.0, 2.0]
 
 
 @pytest.mark.parametrize(("flux", "gap"), [(1599.9, False), (1600.0, True), (2400.0, True)])

@@ -61,6 +61,8 @@ QUANTITIES = {name: Quantity(**row) for name, row in table_of("quantities").item
 # records further apart than this make no day [s]
 _COARSEST = 6 * 3600.0
 _FEW = 0.02
+# how far below 0 a wind gauge's zero may be [m/s]
+_ZERO = 0.1
 _MJ_OF_A_WATT_DAY = 0.0864
 # days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
 _NOON_DAYS = 15
@@ -216,7 +218,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     rows, problems = in_order(records.stamps, table, records.lines, site=site, utc=records.utc, notes=notes)
     stamps, clock, lines = records.stamps[rows], clock[rows], records.lines[rows]
     values = dict(zip(names, table[rows].T, strict=True))
-    notes += _without_flashes(values, stamps)
+    notes += [*_without_flashes(values, stamps), *_still(values)]
     problems += _beyond(values, stamps, lines, records)
     apart = np.diff(seconds_of(stamps))
     step = float(np.median(apart[apart > 0])) if (apart > 0).any() else np.inf
@@ -353,6 +355,15 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
                 "table": records.table,
             }
             yield problem(text, f"line {lines[row]}:", value, **facts)
+
+
+def _still(values: dict[str, Floats]) -> Iterator[str]:
+    """Take a wind a little below 0, as a gauge's zero leaves, for none."""
+    wind = values.get("wind", np.zeros(0))
+    below = (wind < 0.0) & (wind >= -_ZERO)
+    if below.any():
+        values["wind"] = np.where(below, 0.0, wind)
+        yield note("still", records=counted(int(below.sum()), "record"))
 
 
 def _without_flashes(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]:

@@ -245,3 +245,11 @@ def test_readings_lie_five_years_apart_at_most(read):
     assert len(read(rows.format(day=4)).by_supply["spring"]) == 1
     with pytest.raises(ReadingsError, match="is years after the reading before it"):
         read(rows.format(day=5))
+
+
+@pytest.mark.parametrize(
+    ("count", "said"), [(10_000, "no column date"), (10_001, "has 10,001 rows; at most 10,000 are read")]
+)
+def test_no_more_than_ten_thousand_readings_are_looked_at(read, count, said):
+    with pytest.raises(ReadingsError, match=said):
+        read("day,reading,unit\n" + "".join(f"2020-01-01,{i},m^3\n" for i in range(count)))

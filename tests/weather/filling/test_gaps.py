@@ -189,19 +189,33 @@ def dated_otherwise(text, as_of):
     return text
 
 
+def reset(count):
+    first, then = dt.date(2025, 6, 10), dt.date(2000, 1, 1)
+    return {str(first + dt.timedelta(days=i)): str(then + dt.timedelta(days=i)) for i in range(count)}
+
+
 @pytest.mark.parametrize(
     ("as_of", "said"),
     [
+        (reset(60), "60 days of 2000 stand in the file, as of a clock"),
+        (reset(61), ""),
         ({f"2025-07-0{day}": f"2000-01-0{day}" for day in (3, 4)}, "2 days of 2000 stand in the file, as of a clock"),
         ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (2, 3, 4)}, "if day and month of some dates are exchanged"),
         ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (3, 4)}, ""),
         ({f"2025-07-0{day}": f"2025-0{day}-07" for day in (2, 3, 4, 7)} | {"2025-07-07": "2025-02-08"}, ""),
     ],
-    ids=["a reset clock", "exchanged", "too few", "a gap with the day of the month's number"],
+    ids=[
+        "two months of a reset clock",
+        "a day more",
+        "a reset clock",
+        "exchanged",
+        "too few",
+        "a gap with the day of the month's number",
+    ],
 )
 def test_days_without_a_row_that_stand_elsewhere_are_said_to(read, as_of, said):
     with pytest.raises(WeatherError) as caught:
-        read(dated_otherwise(table(60), as_of), start=dt.date(2025, 6, 1))
+        read(dated_otherwise(table(90), as_of), start=dt.date(2025, 6, 1))
     [problem] = [problem for problem in caught.value.problems if "has no row" in problem.found]
     ways = ("as of a clock", "exchanged", "a slip")
     assert said in problem.found if said else not any(way in problem.found for way in ways)

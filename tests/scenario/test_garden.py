@@ -154,6 +154,11 @@ BAD = [
         {"field_capacity": 0.13, "wilting_point": 0.28},
         "must be below the field capacity",
     ),
+    (
+        "controller/upper/timer",
+        {"days": ["mon"], "litres_a_week": "12001 L"},
+        'timer.litres_a_week = "12001 L" comes to 1,000 mm a week over its beds; expected: at most 1000 mm',
+    ),
     ("controller/upper/supply", "sprung", 'did you mean "spring"'),
     ("controller/upper/bed", {}, "needs at least 1"),
     ("weather/columns", {"tmin": {"column": " "}}, 'weather.columns.tmin.column = " " is empty; write it'),
@@ -226,6 +231,11 @@ def test_what_makes_no_sense_is_one_line_that_names_the_place(path, value, said)
     assert text.startswith("garden.toml: ")
     assert "pydantic" not in text
     assert caught.value.key
+
+
+def test_a_timer_may_give_a_metre_a_week():
+    timer = {"days": ["mon"], "litres_a_week": "12 m^3"}
+    assert scenario_from(changed("controller/upper/timer", timer)).controller["upper"].timer.litres_a_week == 12_000.0
 
 
 def test_all_that_is_wrong_with_a_valve_is_said_at_once():

@@ -157,6 +157,9 @@ class SeasonDates(Described):
         return 0 if self.spin_up is None else max(round(self.spin_up / 24.0), 1)
 
 
+_DEEPEST_WEEK = 1000.0  # of what a timer gives: a metre over its beds is no watering (common practice, no source) [mm]
+
+
 class Controller(Described):
     """One pan, one valve and the beds it waters."""
 
@@ -173,6 +176,11 @@ class Controller(Described):
             found = f"would empty the pan before it trips: filled to its freeboard the pan holds {words.amount(most, 'weight', '.3g')}"
             cure = "take a smaller swing, or a wider or deeper pan"
             yield Problem("too-much", f"valve.{self.valve.marks[0]}", found, cure=cure)
+        week, ground = self.timer and self.timer.litres_a_week, sum(bed.area for bed in self.bed.values())
+        if week and week > _DEEPEST_WEEK * ground:
+            found = f"comes to {words.amount(week / ground, 'depth', ',.0f')} a week over its beds"
+            expected = f"at most {words.amount(_DEEPEST_WEEK, 'depth', 'g')}"
+            yield Problem("too-much", "timer.litres_a_week", found, expected)
 
     @property
     def water_at_trip(self) -> float:

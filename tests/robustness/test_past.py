@@ -140,6 +140,9 @@ def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
         garden_in(tmp_path / folder)
     for name in (".", "not-there", "garden.toml"):
         assert garden_in(tmp_path / name).name == "garden.toml"
+    # it was said not to exist, and was written over
+    (tmp_path / "garden.toml").write_text("mine", encoding="utf-8")
+    assert garden_in(tmp_path / "missing" / "..").exists()
 
 
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="a mask of rights is Unix's")

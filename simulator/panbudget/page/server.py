@@ -117,6 +117,8 @@ async def listening(port: int) -> None:
 
 def garden_in(folder: Path) -> Path:
     """Return the garden's file, be it there or not, of a folder or of the file itself; an OutputError where none can be."""
+    # through a part that is missing, what is there would pass for missing, too, and be written over
+    folder = folder.resolve() if ".." in folder.parts else folder
     path = folder if folder.suffix == ".toml" else folder / GARDEN
     try:
         path.stat()

@@ -229,6 +229,11 @@ def test_the_day_on_which_wind_leaps_is_told_by_nine_days_on_either_side(at, odd
     assert f"m/s at 2 m on {told}" in spoken("wind-leap", N, **PLAIN, wind=wind)
 
 
+def test_a_typical_year_is_made_of_parts():
+    assert spoken("record-parted", N, **parted(pressure=1.5))
+    assert not spoken("record-parted", N, **parted(pressure=1.5), typical=True)
+
+
 def test_a_range_that_parts_a_record_is_told_as_it_is():
     """And a wind, of whose logarithm it is looked at, as it blows."""
     assert "(14.0 and 19.0 in the middle)" in spoken("record-parted", N, **parted(range=np.log(18.955 / 14.0)))

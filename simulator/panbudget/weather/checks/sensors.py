@@ -446,7 +446,7 @@ def homogeneity(values: Floats, side: int) -> tuple[float, int, float]:
 def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a record that is another from a day on: no day after it is as any of those before, in one quantity or in several."""
     series = _quantities(inspection)
-    if len(series) < 3:
+    if len(series) < 3 or inspection.raw.typical:  # that is made of several
         return
     gaps = {name: np.maximum(_gap(values), 0.0) / _APART_BY[name] for name, values in series.items()}
     total = np.sum(list(gaps.values()), axis=0)

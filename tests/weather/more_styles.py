@@ -91,6 +91,21 @@ MORE_STYLES = {
         ),
         (*BASE, *WIND),
     ),
+    "Swedish words of one piece, a gust alone": Style(
+        daily(
+            "Datum;Maxtemperatur (°C);Mintemperatur (°C);Regn (mm);Vindby (m/s)",
+            lambda d: [d.date, *map(comma, (d.tmax, d.tmin, d.rain, round(2.0 * d.wind, 1)))],
+            separator=";",
+        ),
+    ),
+    "insolation in hours, behind a comma": Style(
+        daily(
+            "Jour;Insolation, h;Rayonnement solaire, J/cm²;Température maximale, °C;Température minimale, °C;Pluie, mm",
+            lambda d: [d.date, "8,1", round(100.0 * d.radiation), *map(comma, (d.tmax, d.tmin, d.rain))],
+            separator=";",
+        ),
+        (*BASE, *SUN),
+    ),
     "German station, rain of a spell and in all": Style(
         hourly(
             "Zeit;Außentemperatur(°C);Außenluftfeuchte(%);Windgeschwindigkeit(km/h);Regenereignis(mm);Regen gesamt(mm)",

@@ -590,8 +590,10 @@ def test_afternoons_that_are_too_damp_though_nothing_follows_the_light_are_the_h
     assert np.isnan(said.instead["rh_min"]).all()
 
 
-@pytest.mark.parametrize(("share", "expected"), [(0.83, True), (0.85, False)])
-def test_noons_that_are_never_as_bright_as_a_clear_sky_are_of_a_sensor_that_reads_low(share, expected):
+@pytest.mark.parametrize(
+    ("share", "by_day", "expected"), [(0.83, 0.83, True), (0.85, 0.83, False), (0.83, 0.85, False), (0.0, 0.95, False)]
+)
+def test_noons_that_are_never_as_bright_as_a_clear_sky_are_of_a_sensor_that_reads_low(share, by_day, expected):
     """1367 W/m² by the distance of the sun and its height, through 0.75 + 2e-5 z of the air: 1,000 W/m² at 38° in June."""
     day = pd.date_range("2025-06-01", periods=N).dayofyear.to_numpy()
     height = np.cos(np.radians(38.0) - 0.409 * np.sin(2 * np.pi * day / 365 - 1.39))
@@ -599,5 +601,6 @@ def test_noons_that_are_never_as_bright_as_a_clear_sky_are_of_a_sensor_that_read
     hours = middays()
     light = np.repeat(share * noon, 7)
     hours = hours._replace(midday=hours.midday.assign(light=light))
-    found = inspected(N, start="2025-06-01", **AIR, radiation=CLEAR * 0.9, by_hour=hours, trust=())
+    air = {"tmin": AIR["tmin"], "tmax": AIR["tmin"] + 9.0}
+    found = inspected(N, start="2025-06-01", **air, radiation=CLEAR * by_day, by_hour=hours, trust=())
     assert ("radiation-low" in [caution.name for caution in found.cautions]) is expected

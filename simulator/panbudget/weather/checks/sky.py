@@ -249,7 +249,7 @@ def telling_share(inspection: Inspection, from_clear: float = _MUCH_LIGHT) -> Fl
 def low_top(inspection: Inspection) -> float | None:
     """Return what the brightest days (one in twenty) reach of a clear sky's, or their noons, where that is too little. [-]"""
     ranges = inspection.of_asked("tmax") - inspection.of_asked("tmin")
-    tops = [(clearest(inspection), _HIGH_ENVELOPE)]
+    tops = list[tuple[float, float]]()
     for from_clear in (SOME_LIGHT, _HIGH_SUN):
         share = telling_share(inspection, from_clear)
         known = ~np.isnan(share + ranges)
@@ -260,7 +260,11 @@ def low_top(inspection: Inspection) -> float | None:
         tops.append(
             (float(np.percentile(share[known], 95.0)), _HIGH_ENVELOPE if dry else _ENVELOPE * middle**_BY_RANGE)
         )
-    return next((top for top, least in tops if top is not None and top < least), None)
+    if tops and (noons := clearest(inspection)) is not None:
+        tops.insert(
+            0, (max(noons, tops[0][0]), _HIGH_ENVELOPE)
+        )  # by a clock that is out, noons are dark and days are not
+    return next((top for top, least in tops if top < least), None)
 
 
 def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

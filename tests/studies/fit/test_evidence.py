@@ -221,3 +221,17 @@ def test_a_meter_counts_whole_openings_where_they_are_fewer_than_twelve_and_near
         of_opening=lambda _: 1.0,
     )
     assert readings.metered_counts(pan, {})[0][1] == pytest.approx(count)
+
+
+@pytest.mark.parametrize(
+    ("off", "wrong", "apart"), [(0.1499, 0, False), (-0.1501, 0, True), (0.0, 300, False), (0.0, 301, True)]
+)
+def test_levels_contradict_counts_that_move_the_exposure_or_look_wrong_beside_them(off, wrong, apart, monkeypatch):
+    """Of 100 openings, by 0.12 and 3 / 100 of the logarithm; of 1000 levels, three tenths."""
+    pan, spoilt = pan_of(counts=[1.0] * 100, levels=[140.0] * 1000), iter([range(wrong), range(0)])
+    at = posterior.Place({"exposure": np.exp(off)}, 0.0, 1.0, 0.1)
+    told = {"tally": None, "sighted": None, "without": pan, "placed": at, "places": [at]}
+    for name, value in told.items():
+        monkeypatch.setattr(evidence, name, lambda *_, value=value: value)
+    monkeypatch.setattr(evidence, "account", lambda *_: SimpleNamespace(misread=next(spoilt), shifts=()))
+    assert evidence._levels_apart(pan, posterior.Place({"exposure": 1.0}, 0.0, 1.0, 0.1)) is apart

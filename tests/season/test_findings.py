@@ -72,7 +72,7 @@ def test_a_sound_garden_has_no_finding_above_a_note(make_garden):
     overlay = merged(
         nested(BED, {"plants": {"kc": 0.9, "root_depth": "60 cm", "depletion": 0.5}, "emitters": {"count": 50}}),
     )
-    season = replay(make_garden(overlay, days=60))
+    season = replay(make_garden(overlay, weather=weather_csv(60, radiation=26.0)))
     assert [f for f in season.findings if f.severity != "note"] == []
     assert season.totals["beds"]["upper/tomatoes"]["stress_days"] == 0
 

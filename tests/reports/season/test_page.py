@@ -159,4 +159,5 @@ def test_nothing_grave_is_said_so(make_garden):
             }
         }
     }
-    assert three_sentences(replay(make_garden(overlay, days=60)))[2].startswith("Nothing grave was found")
+    garden = make_garden(overlay, weather=weather_csv(60, radiation=26.0))
+    assert three_sentences(replay(garden))[2].startswith("Nothing grave was found")

@@ -44,7 +44,7 @@ FILE_UNITS = re.compile(r"units that nobody states.*?(?=<|$)|no unit")
 def test_what_a_caution_says_of_temperatures_is_in_the_units_shown(key):
     """A page shows cautions; what refuses a file speaks in the file's own units."""
     facts = {"middle": 5.0, "least": 5.0, "most": 5.0, "daily": 5.0, "over_two": 5.0, "share": 1.0, "count": 3}
-    facts["scale"] = "°F"
+    facts |= {"scale": "°F", "span": "1 day"}
     assert "5.0 °C" in problem(key, **facts).found
     with units_shown("US"):
         shown = problem(key, **facts)

@@ -66,6 +66,21 @@ READ = {
         "Year,DOY,MST,Air Temperature [deg C],Rel Humidity [%],Avg Wind Speed @ 2m [m/s],Precipitation [mm]",
         lambda t, d, c: [t.year, t.timetuple().tm_yday, t.hour * 100, c, d.rh, d.wind, at_five(t, d)],
     ),
+    # layouts of Finland's and Estonia's hours (from memory)
+    "days in parts beside a clock in UTC": hourly(
+        "Havaintoasema,Vuosi,Kuukausi,Päivä,Aika [UTC],Lämpötilan keskiarvo [°C],Suhteellinen kosteus keskiarvo [%],"
+        "Keskituulen nopeus keskiarvo [m/s],Tunnin sademäärä keskiarvo [mm]",
+        lambda t, d, c: ["Ei ole", t.year, t.month, t.day, f"{t:%H:%M}", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "days in parts in another tongue": hourly(
+        "Aasta,Kuu,Päev,Kell (UTC),Õhutemperatuur °C,Suhteline õhuniiskus %,Tunni keskmine tuule kiirus m/s,"
+        "Maksimaalne tuule kiirus m/s,Tunni sademete summa mm",
+        lambda t, d, c: [t.year, t.month, t.day, f"{t:%H:%M}", c, d.rh, d.wind, d.wind + 5, at_five(t, d)],
+    ),
+    "a day's mean among the hours": hourly(
+        "DATE,HourlyDryBulbTemperature,HourlyRelativeHumidity,HourlyWindSpeed (m/s),Precp (mm),DailyAverageDryBulbTemperature",
+        lambda t, d, c: [f"{t:%Y-%m-%dT%H:%M}", c, d.rh, d.wind, at_five(t, d), 9 if t.hour == 23 else ""],
+    ),
     # the local climatological data's layout: a record an hour, and at its end one that has the day's (from memory)
     "days among records": hourly(
         "STATION,DATE,REPORT_TYPE,HourlyDryBulbTemperature,HourlyRelativeHumidity,HourlyPrecipitation,HourlyWindSpeed,"

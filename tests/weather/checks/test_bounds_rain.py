@@ -229,3 +229,14 @@ def test_whole_figures_with_a_step_of_two_or_more_are_tips_in_tenths(days, kinds
     amounts = step * np.resize(np.arange(1.0, kinds + 1.0), days)
     found = spoken("rain-unit", **fell(np.r_[amounts, np.zeros(10)]))
     assert ("tenths" in found) is told
+
+
+def test_wet_days_between_days_without_a_figure_follow_no_other():
+    """Seven pairs of wet days, of which the first tells the second: they alone would pass for a sliding sum."""
+    rain = np.full(168, np.nan)
+    rain[4::12], rain[5::24], rain[8::12] = (
+        np.arange(10.0, 24.0),
+        np.arange(11.0, 25.0, 2.0),
+        np.linspace(1.0, 30.0, 14),
+    )
+    assert not spoken("rain-sum", **fell(rain))

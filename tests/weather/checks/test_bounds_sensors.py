@@ -54,6 +54,14 @@ def in_turn(daily, over_two):
     return {"tmin": 14.0 + daily * TURNS + over_two * (AT // 2 % 2), "tmax": PLAIN["tmax"]}
 
 
+def in_blocks(apart, *, days=90, block=7, gaps=0):
+    """Return minima of two places in turn, so many days each, that change by one degree from one block to the next but one."""
+    at = np.arange(days) // block
+    tmin = 14.0 + apart * (at % 2) + (at // 2 % 2)
+    tmin[:gaps] = np.nan
+    return {"days": days, "tmin": tmin, "tmax": 28.0 + np.resize(WALK, days)}
+
+
 def damp_nights(wet):
     days = 500
     tmin = np.resize(WALK, days)
@@ -173,6 +181,10 @@ BOUNDS = [
     ("hours-missing", lambda rare: {**WARM, "by_hour": by_hour(0.0, rare=rare)}, 9, 8),
     ("stations-mixed", lambda daily: in_turn(daily, 0.5), 1.49, 1.51),
     ("stations-mixed", lambda daily: in_turn(daily, 2.0), 2.59, 2.61),  # 1.3 times 2
+    ("stations-mixed", in_blocks, 1.74, 1.76),
+    ("stations-mixed", lambda days: in_blocks(4.0, days=days), 89, 90),
+    ("stations-mixed", lambda few: in_blocks(4.0, days=150, gaps=-few), -16, -15),
+    ("stations-mixed", lambda short: in_blocks(4.0, block=-short), -8, -7),
     ("value-stuck", lambda days: {"days": days, **stuck(days)}, 430, 431),  # 429 / 427³ is 5.51e-6, 430 / 428³ 5.48e-6
     ("value-stuck", lambda rain: {**WARM, "rain": np.where(run(20), rain, 0.0)}, 0.99, 1.0),
     ("humidity-saturated", damp_nights, 101, 100),

@@ -40,6 +40,8 @@ HEADINGS = {
     "global radiation sum of the hour [J/cm2]": ("radiation", "J/cm^2"),
     "rg (W/m2)": ("radiation", "W/m^2"),
     "d2m (K)": ("dew_point", "K"),
+    "short_wave_from_sky_avg": ("radiation", None),
+    "Summaarne kiirgus W/m²": ("radiation", "W/m^2"),
     "Toplam Yağış (mm=kg÷m²)": ("rain", "mm"),
     "טמפרטורה (C°)": ("temperature", "degC"),
     "מהירות הרוח (מטר לשניה)": ("wind", "m/s"),

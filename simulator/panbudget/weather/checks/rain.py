@@ -135,9 +135,9 @@ def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         words = {"spells": int((np.abs(left) < _LEFT).sum()), "all": left.size}
         yield Verdict(names, "rain-sum/two-days", words, inspection.with_asked(rain=np.maximum(alone, 0.0)))
         return
-    known = ~np.isnan(rain[1:] + rain[:-1])
+    fallen = np.nan_to_num(rain)  # dry days that have no figure would leave a handful of wet ones in a row
     with np.errstate(divide="ignore", invalid="ignore"):  # rain of one amount goes with nothing
-        alike = np.corrcoef(rain[1:][known], rain[:-1][known])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
+        alike = np.corrcoef(fallen[1:], fallen[:-1])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
     often = wet >= _WET_DAYS and same.sum() > _REPEATED * wet and np.unique(rain[rain > 0.0]).size > 2
     if often or alike > _ALIKE:
         rises = np.maximum(np.diff(rain, prepend=0.0), 0.0)

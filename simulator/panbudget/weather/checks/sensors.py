@@ -65,8 +65,11 @@ _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
 _COLUMN_TWICE = 8
 # how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
-# how much more from day to day than over two days, and that at least [-, °C]
+# how much more from day to day than over two days, and that at least; how much more over a block of several days and over three such
+# than over two and over four, the longest, and of how many days, of how many of the season's (1.64 at most in 681 genuine seasons)
+# [-, °C, -, d, d, -]
 _TO_AND_FRO, _APART = 1.3, 1.5
+_BY_BLOCKS, _BLOCK, _MANY_BLOCKS, _NEARLY_ALL = 1.75, 7, 90, 0.9
 
 # hours: of the sun's noon, of the day's warmest wave; how far from it a clock is out by whether hours are the sun's own; the
 # least wave that tells [h, h, h, °C]
@@ -352,14 +355,18 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
 
 
 def _mixed(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt days that go to and fro, as those of two stations in turn."""
+    """Doubt days, or blocks of days, that go to and fro, as those of two stations in turn."""
     for name in names:
         days = pd.Series(inspection.of_asked(name))
-        daily, over_two = float(days.diff().abs().median()), float(days.diff(2).abs().median())
-        if daily > _APART and daily > _TO_AND_FRO * over_two:
-            instead = _between(inspection, slice(None, None, 2), *names)
-            yield Verdict((name,), "stations-mixed", {"daily": daily, "over_two": over_two}, instead)
-            return
+        longest_block = _BLOCK if days.count() >= max(_MANY_BLOCKS, _NEARLY_ALL * days.size) else 1
+        for block in range(1, longest_block + 1):
+            one, two, three, four = (float(days.diff(block * by).abs().median()) for by in (1, 2, 3, 4))
+            daily, over_two = (one, two) if block == 1 else (min(one, three), max(two, four))
+            if daily > _APART and daily > (_TO_AND_FRO if block == 1 else _BY_BLOCKS) * over_two:
+                words = {"daily": daily, "over_two": over_two, "span": counted(block, "day")}
+                instead = _between(inspection, np.arange(days.size) // block % 2 == 0, *names)
+                yield Verdict((name,), "stations-mixed", words, instead)
+                return
 
 
 def _peak(means: Floats) -> tuple[float, float]:

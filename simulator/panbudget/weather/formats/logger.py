@@ -289,7 +289,8 @@ def _known(values: dict[str, Floats]) -> dict[str, Floats]:
 def _with_own_extremes(values: dict[str, Floats], header: Header, notes: list[str]) -> dict[str, Floats]:
     """Let go of extremes that are of a longer time than a record's own, as a day's so far are; say which are used."""
     mean = values.get("temperature", np.zeros(0))
-    near = max(_NEAR_EXTREME * float(np.nanmean(np.abs(np.diff(mean)))), _NEAR_DEGREES) if mean.size > 1 else 0.0
+    apart = np.abs(np.diff(mean))
+    near = 0.0 if np.isnan(apart).all() else max(_NEAR_EXTREME * float(np.nanmean(apart)), _NEAR_DEGREES)
     for name, sign in (("lowest", -1.0), ("highest", 1.0)):
         own = values.pop(name, None)
         if own is None or mean.size < 2:

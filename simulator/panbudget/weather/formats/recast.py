@@ -58,7 +58,9 @@ _TOKEN = re.compile(r'"[^"]*"|\S+')
 _EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
 _LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
-_TIME_NAME = re.compile(r"time( of)?( day)?|hour( ?min)?|hh(mm)?|hr|hourly|utc|gmt|[aecmp]st|lst")
+_TIME_NAME = re.compile(
+    r"(?:time(?: of)?(?: day)?|hour(?: ?min)?|hh(?:mm)?|hr|hourly|[aecmp]st|lst)?( ?utc| ?gmt)?(?<!^)"
+)
 _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 
@@ -223,7 +225,8 @@ def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> _Sh
     if not opening.split_date or not timed or find_time(opening.cells, opening.rows):
         return None
 
-    names = ["time" if _TIME_NAME.fullmatch(name) else cell for name, cell in zip(names, opening.cells, strict=True)]
+    matches = map(_TIME_NAME.fullmatch, names)
+    names = [f"time{of[1] or ''}" if of else cell for of, cell in zip(matches, opening.cells, strict=True)]
 
     def joined(cells: Sequence[str], day: str = "") -> str:
         said = [day or joined_date([*map(cells.__getitem__, opening.dates)])] if len(cells) > max(opening.dates) else []

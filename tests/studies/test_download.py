@@ -198,6 +198,7 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
     ("way", "what", "says"),
     [
         ("twice", {"forecast": 7}, "missing: 1 day;"),
+        ("twice", {"years": (2024, 2024)}, "it has 2024-12-31 twice;"),
         ("endless", {"forecast": 7}, "missing: 1 day;"),
         ("no-rain", {"years": (2024, 2024)}, "it has no PRECTOTCORR;"),
         ("exchanged", {"forecast": 7}, "lowest temperature of a day is above the highest;"),

@@ -65,6 +65,10 @@ BROKEN = {
         SOUND.replace("2025-06-04", "2025-06-31"),
         ["line 5", "2025-06-31", "no day of the calendar"],
     ),
+    "days in a column that was too narrow": (
+        SOUND.replace("2025-06-04", "########"),
+        ["line 5", "'########'", "make the column wider"],
+    ),
     "no date": (SOUND.replace("2025-06-04", "Total"), ["line 5", "'Total'", "write dates as year-month-day"]),
     "ambiguous dates": (
         "date,tmin,tmax,rain\n01/05/2025,10,20,0\n02/05/2025,10,20,0\n",
@@ -130,6 +134,10 @@ BROKEN = {
     "negative rain": (
         table(rain=with_day(0, -3)),
         ["rain is -3 mm on 2025-06-04", "0 mm or more", "correct it"],
+    ),
+    "rain with a minus": (
+        table(rain=[0, 0, -3, -7, *[0] * 16]),
+        ["rain is -7 mm on 2025-06-04 (and 1 more day)", "and these differ", "a minus too many"],
     ),
     "negative wind": (table(wind=with_day(2, -1)), ["wind is -1 m/s on 2025-06-04", "correct it"]),
     "sentinel": (

@@ -66,6 +66,11 @@ READ = {
         "Year,DOY,MST,Air Temperature [deg C],Rel Humidity [%],Avg Wind Speed @ 2m [m/s],Precipitation [mm]",
         lambda t, d, c: [t.year, t.timetuple().tm_yday, t.hour * 100, c, d.rh, d.wind, at_five(t, d)],
     ),
+    # a reference network's days (from memory)
+    "a network's days": daily(
+        "WBANNO,LST_DATE,T_DAILY_MAX,T_DAILY_MIN,P_DAILY_CALC,SUR_TEMP_DAILY_MAX,RH_DAILY_AVG,WS (m/s)",
+        lambda d: [9, f"{d.date:%Y%m%d}", d.tmax, d.tmin, d.rain, d.tmax + 12, d.rh, d.wind],
+    ),
     # layouts of Finland's and Estonia's hours (from memory)
     "days in parts beside a clock in UTC": hourly(
         "Havaintoasema,Vuosi,Kuukausi,Päivä,Aika [UTC],Lämpötilan keskiarvo [°C],Suhteellinen kosteus keskiarvo [%],"

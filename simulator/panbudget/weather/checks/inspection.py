@@ -369,7 +369,8 @@ def at_least(column: str) -> Check:
     def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
         unit, value = inspection.raw.units.get(column, ""), float(inspection.all_of(column)[row])
         facts = {"mark": as_mark(value, unit, STANDARD[column].unit), "table": inspection.table}
-        return {**facts, "or_empty": note("or-empty", **facts)}
+        several = "-several" if len({*inspection.all_of(column)[here].tolist()}) > 1 else ""
+        return {**facts, "or_empty": note("or-empty", **facts), "or_zero": note(f"or-zero{several}", **facts)}
 
     return Check(f"{column}-range/low", column, lambda values, inspection: least - values, words)
 

@@ -124,6 +124,9 @@ def _answered(service: Service, site: Site, first: dt.date, last: dt.date, today
         raise service.refusal("not-weather", why=f": {error.problems[0].sentence()}") from None
     if _RAIN not in table.cells:
         raise service.refusal("not-weather", why=f": it has no {_RAIN}")
+    days = table.raw.daily.index
+    if (twice := days[days.duplicated()]).size:
+        raise service.refusal("not-weather", why=f": it has {twice[0].date()} twice")
     station = table.raw.station
     service.refuse_elsewhere(position, (station and station.latitude, station and station.longitude))
     due = pd.date_range(first, max(min(last, today - dt.timedelta(days=_LATE)), first))

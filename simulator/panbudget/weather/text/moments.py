@@ -350,6 +350,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
     """
 
     def wrong(i: int, key: str) -> None:
+        key = key if texts[i].strip("#") or not texts[i] else "date-narrow"
         mistakes.add(key, value=texts[i], line=lines[i], text=shortened(texts[i], 40), years=YEARS_SHOWN)
 
     if not order and (plain_days := plain_dates(texts)) is not None:

@@ -40,6 +40,7 @@ _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
 )
+_NARROW = re.compile(r'##+"?\s*[,;\t]\s*"?[-+\d]')
 _TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
 # what `float` would take besides, such as 1_5, is a slip of the hand; and what may be 1520 or 1.52
 _NUMBER = re.compile(r"[-+]?(\d+[.,]?\d*|[.,]\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
@@ -234,7 +235,7 @@ def read_rows(
     for line, text in enumerate(lines[above:], start=above + 1):
         count = len(text.split()) if separator == " " else text.count(separator) + 1
         if count != width or '"' in text or "#" in text:
-            if comments and text.lstrip().startswith("#"):
+            if comments and _is_remark(text):
                 passed_over.append(line)
                 continue
             if text.count('"') % 2:
@@ -285,7 +286,7 @@ def regular_rows(
 ) -> Rows | None:
     """Read rows that are all alike as `read_rows`, from a list that may be shortened; nothing where one must be looked at."""
     below, width = list[int](), width or len(header)
-    while texts and (not (last := texts[-1].strip()) or (comments and last.startswith("#"))):
+    while texts and (not (last := texts[-1].strip()) or (comments and _is_remark(last))):
         texts.pop()
         below += [above + 1 + len(texts)] if last else []
     numbers: Sequence[int] = range(above + 1, above + 1 + len(texts))
@@ -295,7 +296,7 @@ def regular_rows(
         grid = Grid(part, separator)
         odd |= {start + i for i in grid.empty_rows(comments)}
         start += len(part)
-    commented = {i for i in odd if comments and texts[i].lstrip().startswith("#")}
+    commented = {i for i in odd if comments and _is_remark(texts[i])}
     passed_over = [numbers[i] for i in sorted(commented)]
     if dropped := commented | {i for i in odd if not texts[i].strip()}:
         numbers = [line for i, line in enumerate(numbers) if i not in dropped]
@@ -546,6 +547,11 @@ def _unit_of(header: str, known: Sequence[str], units: Mapping[str, tuple[str, s
     if match is None or header in known:
         return "", ""
     return next((key for key, (_, name) in units.items() if match[1] in (key, name)), ""), match[2]
+
+
+def _is_remark(text: str) -> bool:
+    """Tell whether a line is a remark, and no row whose day a spreadsheet wrote as ########, its column being too narrow."""
+    return text.lstrip().startswith("#") and not _NARROW.match(text.lstrip())
 
 
 def plain_number(text: str) -> float:

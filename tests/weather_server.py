@@ -111,6 +111,7 @@ class Server:
             text = text + lines[-1].replace("10.5", "9.5") if way == "twice" else text
             text = text.replace(",10.5,", {"exchanged": ",24.5,"}.get(way, ",10.5,"))
             text = re.sub(r",2\d\.\d\d,", ",86,", text) if way == "fahrenheit" else text
+            text = text.replace(",1.5,", ",-1.5,") if way == "below-nothing" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
             if way in ("half", "one-less"):
@@ -127,6 +128,10 @@ class Server:
                 whole["daily"][f"temperature_2m_{'min' if way == 'exchanged' else 'max'}"] = [86.0] * days
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
+            if way == "below-nothing":
+                whole["daily"]["precipitation_sum"][3] = -1.5
+            if way == "no-units":
+                whole["daily_units"] = None
             if way == "other-unit":
                 whole["daily_units"]["temperature_2m_max"] = "°F"
             text = json.dumps(whole)

@@ -129,7 +129,10 @@ def test_what_a_page_kept_is_left_aside_if_it_is_no_state(state, tmp_path):
     assert Desk(desk.path).values == {}
 
 
-@pytest.mark.parametrize(("folder", "reason"), [("file", "Not a directory"), ("x" * 300, "File name too long")])
+@pytest.mark.parametrize(
+    ("folder", "reason"),
+    [("file", "Not a directory"), ("x" * 300, "File name too long"), ("not-there/" + "x" * 300, "File name too long")],
+)
 def test_a_page_is_opened_where_a_garden_can_be(folder, reason, tmp_path):
     """A name too long was a mistake of ours, and a device was served."""
     pytest.importorskip("nicegui")

@@ -52,6 +52,8 @@ BAD = [
     ("supply/spring/right", {"priority_date": True}, "right.priority_date", ""),
     ("supply/spring/right", {"adress": "A"}, "adress", 'did you mean "address"'),
     ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "expected: a volume"),
+    ("supply/spring/right", {"volume": "10000001 m^3"}, "right.volume", "at most 10000000000 L"),
+    ("supply/spring/right", {"area": "10001 ha"}, "right.area", "at most"),
     ("supply/spring/right", {"volume": "0 L"}, "right.volume", "at least 0.001 L"),
     ("supply/spring/right", {"rate": "2 L"}, "right.rate", "expected: a flow"),
     ("supply/spring/right", {"volume_unit": "bucket"}, "right.volume_unit", "hundred-cubic-feet"),

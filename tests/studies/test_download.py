@@ -203,8 +203,11 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
         ("no-rain", {"years": (2024, 2024)}, "it has no PRECTOTCORR;"),
         ("exchanged", {"forecast": 7}, "lowest temperature of a day is above the highest;"),
         ("exchanged", {"years": (2024, 2024)}, "lowest temperature of a day is above the highest;"),
-        ("fahrenheit", {"forecast": 7}, "a temperature is 86 °C, as it says;"),
-        ("fahrenheit", {"years": (2024, 2024)}, "a temperature is 86 °C, as it says;"),
+        ("fahrenheit", {"forecast": 7}, "a maximum air temperature is 86 °C, as it says;"),
+        ("fahrenheit", {"years": (2024, 2024)}, "a maximum air temperature is 86 °C, as it says;"),
+        ("below-nothing", {"forecast": 7}, "a rain is -1.5 mm, as it says;"),
+        ("below-nothing", {"years": (2024, 2024)}, "a rain is -1.5 mm, as it says;"),
+        ("no-units", {"forecast": 7}, "something else than weather"),
         ("old", {"forecast": 7}, r"gives days to \d{4}-\d\d-\d\d, and today is .*date right\?"),
     ],
 )
@@ -311,6 +314,7 @@ def test_what_can_not_be_asked_is_refused_before_anything_is(wish, says, garden,
         ("garden.toml/x.csv", "(Not a directory|its folder is not there)"),
         ("none/such.csv", "its folder is not there"),
         ("a\0b.csv", "null"),
+        ("a\x1b[2J.csv", "a letter that can't be seen"),
     ],
 )
 def test_a_file_that_can_not_be_there_is_refused_before_anything_is_asked(file, says, garden, server):

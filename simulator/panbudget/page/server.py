@@ -121,9 +121,10 @@ def garden_in(folder: Path) -> Path:
     folder = folder.resolve() if ".." in folder.parts else folder
     path = folder if folder.suffix == ".toml" else folder / GARDEN
     try:
-        path.stat()
-    except FileNotFoundError:
-        pass
+        there = next(parent for parent in path.absolute().parents if os.path.exists(parent))
+        for part in (path, *(there / name for name in path.parts)):  # a missing part hides a name that is too long
+            with contextlib.suppress(FileNotFoundError):
+                part.lstat() if part is not path else part.stat()
     except (OSError, ValueError) as error:
         found = f"can't be used ({getattr(error, 'strerror', None) or error})"
         raise OutputError(Problem("no-folder", "", found, cure="choose another folder"), file=str(folder)) from None

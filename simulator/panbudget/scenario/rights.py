@@ -84,10 +84,10 @@ class _Papers(Described):
     coordinates: Printed = ""
     place_of_use: Printed = ""
     attestation: Annotated[str, Field(max_length=1000)] = ""
-    volume: SomeVolume | None = None
+    volume: Annotated[SomeVolume, Field(le=1e10)] | None = None
     rate: Flow | None = None
     season: LicensedSeason | None = None
-    area: Area | None = None
+    area: Annotated[Area, Field(le=1e8)] | None = None
 
 
 class FurtherRight(_Papers):

@@ -17,7 +17,7 @@ class Wishes(Described):
     """What a setting must keep to, in most years and draws: `uncertainty.interval` of them."""
 
     stress_days: Annotated[Whole, Field(ge=0, le=366)] = 3
-    litres: SomeVolume | None = None
+    litres: Annotated[SomeVolume, Field(le=1e9)] | None = None
     openings_a_day: list[Annotated[Number, Field(ge=0, le=1000)]] = Field(
         default=[0.5, 8.0], min_length=2, max_length=2
     )

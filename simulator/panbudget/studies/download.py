@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 from pydantic import ValidationError
 
-from panbudget.errors import OutputError, ScenarioError, WeatherError
+from panbudget.errors import CONTROLS, OutputError, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
 from panbudget.scenario.editing import edited
@@ -194,6 +194,8 @@ def _refuse_place(target: Path, shown: str) -> None:
     """Refuse a file that can't be written, before anything is asked for."""
     try:
         reason = "" if target.parent.is_dir() else "its folder is not there"
+        if CONTROLS.search(shown):  # no scenario takes it
+            reason = "its name has a letter that can't be seen"
         os.lstat(target)
     except FileNotFoundError:
         pass

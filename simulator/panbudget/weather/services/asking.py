@@ -12,10 +12,9 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 from urllib.parse import SplitResult, urlsplit
 
-import numpy as np
+import pandas as pd
 
 from panbudget.errors import WeatherError
-from panbudget.numeric import Floats
 from panbudget.weather.text.columns import STANDARD
 from panbudget.words import packaged, problems_from
 
@@ -70,13 +69,15 @@ class Service(NamedTuple):
         if not (abs(latitude - asked[0]) <= FAR and min(apart, 360.0 - apart) <= FAR):
             raise self.refusal("other-place", latitude=latitude, longitude=longitude)
 
-    def refuse_impossible(self, low: Floats, high: Floats) -> None:
-        """Raise if temperatures are exchanged, or in another unit, whatever the answer calls them. [°C]"""
-        if (low > high).any():
+    def refuse_impossible(self, daily: pd.DataFrame) -> None:
+        """Raise if temperatures are exchanged, or what is never invented can't be in its unit, whatever the answer says."""
+        if (daily["tmin"] > daily["tmax"]).any():
             raise self.refusal("not-weather", why=": its lowest temperature of a day is above the highest")
-        for figure, bound in ((np.nanmax(high), STANDARD["tmax"].highest), (-np.nanmin(low), -STANDARD["tmin"].lowest)):
-            if figure > bound:
-                raise self.refusal("not-weather", why=f": a temperature is {abs(figure):g} °C, as it says")
+        for name in daily.columns.intersection(["tmin", "tmax", "rain"]):
+            what, low, high = STANDARD[name], daily[name].min(), daily[name].max()
+            if low < what.lowest or high > what.highest:
+                figure = high if high > what.highest else low
+                raise self.refusal("not-weather", why=f": a {what.meaning} is {figure:g} {what.shown_unit}, as it says")
 
 
 def _parts(address: str) -> SplitResult:

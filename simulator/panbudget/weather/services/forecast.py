@@ -50,7 +50,7 @@ def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.
     text = ask(service, {"daily": ",".join(facts["measures"]), **where, **span, **facts["query"]})
     try:
         answer = json.loads(text)
-        daily, units = answer["daily"], answer["daily_units"]
+        daily, units = answer["daily"], dict(answer["daily_units"])
         dates = pd.DatetimeIndex(pd.to_datetime(daily["time"], format="%Y-%m-%d"), name="date")
         columns = {
             name: np.array(daily[key], dtype=float) for key, (name, _) in facts["measures"].items() if key in daily
@@ -73,7 +73,7 @@ def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.
         raise service.refusal("half", first=f"{asked - days} days ago", last=f"{days} days on", missing=lacking)
     if abs((dates[-1].date() - today).days - (days - 1)) > 1:
         raise service.refusal("old", last=dates[-1].date(), today=today)
-    service.refuse_impossible(table["tmin"].to_numpy(), table["tmax"].to_numpy())
+    service.refuse_impossible(table)
     if "wind" in table:
         table["wind"] = wind_at_2m(table["wind"].to_numpy(), height=_GAUGE).round(2)
     return table.dropna(axis="columns", how="all")

@@ -134,7 +134,7 @@ def _answered(service: Service, site: Site, first: dt.date, last: dt.date, today
         axis=None
     ):
         raise service.refusal("half", first=first, last=last, missing=counted(missing or len(due), "day"))
-    service.refuse_impossible(*(table.raw.daily[name].to_numpy() for name in ("tmin", "tmax")))
+    service.refuse_impossible(table.raw.daily)
     return table
 
 

@@ -208,7 +208,8 @@ def checked_file(file: RawFile, rules: Rules, others: Sequence[tuple[Fallback, C
     sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
     factor = 1.0 if height == FINISHED_HEIGHT else float(air.wind_at_2m(1.0, height=height))
     inspection = Inspection(
-        *(daily, arranged.asked, raw, sky, site, rules.table, factor, *options, frozenset(rules.trust), rules.cautious)
+        *(daily, arranged.asked, raw, sky, site, rules.table, factor, *options, frozenset(rules.trust), rules.cautious),
+        own_marks=file.reader not in OF_NO_FORMAT,
     )
     doubts = (*raw.doubts, *place_doubts(raw.station, arranged.daily, site))
     inspected = inspect_values(inspection)

@@ -122,6 +122,16 @@ def test_the_day_of_the_year_is_a_date_too():
     assert list(read(text).daily.index) == [pd.Timestamp(2024, 2, 29), pd.Timestamp(2025, 3, 1)]
 
 
+def test_what_can_not_be_is_left_empty_as_the_format_has_it(tmp_path):
+    """Its own code stands for a missing value: what the scenario may say of others' it refuses."""
+    path = tmp_path / "point.csv"
+    path.write_text(season(odd=DAY.replace("1.5,25.2", "-1.5,25.2")), encoding="utf-8")
+    with pytest.raises(WeatherError) as caught:
+        read_weather(path, SITE)
+    assert "correct it; or leave the cell empty, as this format has it" in str(caught.value)
+    assert "missing = " not in str(caught.value)
+
+
 def test_the_whole_road_gives_weather(tmp_path):
     """From the file to the finished table."""
     path = tmp_path / "point.csv"

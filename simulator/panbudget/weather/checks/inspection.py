@@ -79,6 +79,8 @@ class Inspection:
         Names of checks that the user knows better than.
     cautious : bool
         Whether what is only unlikely is looked for.
+    own_marks : bool
+        Whether the file's format says what stands for a missing value, so that the scenario can't.
     limited : ndarray of bool, (days,)
         Where radiation was brought down to 1.05 Rso.
     condemned : set of str
@@ -102,6 +104,7 @@ class Inspection:
     bright_share: float = 0.10
     trust: frozenset[str] = frozenset()
     cautious: bool = True
+    own_marks: bool = False
     limited: Mask = field(init=False)
     condemned: set[str] = field(default_factory=set)
     problems: list[Problem] = field(default_factory=list)
@@ -367,6 +370,8 @@ def at_least(column: str) -> Check:
     least = STANDARD[column].lowest
 
     def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+        if inspection.own_marks:
+            return dict.fromkeys(("or_empty", "or_zero"), note("or-cell"))
         unit, value = inspection.raw.units.get(column, ""), float(inspection.all_of(column)[row])
         facts = {"mark": as_mark(value, unit, STANDARD[column].unit), "table": inspection.table}
         several = "-several" if len({*inspection.all_of(column)[here].tolist()}) > 1 else ""

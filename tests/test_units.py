@@ -39,6 +39,7 @@ def test_a_garden_of_common_units_loads_without_the_library():
         ("2 lb", "mass", 0.90718474),  # NIST SP 811, B.8: 1 lb = 0.45359237 kg exactly
         ("0.5 gal/h", "flow", 1.892705892),  # NIST SP 811, B.8: 1 gal (US) = 3.785411784 L exactly
         ("0,5 gph", "flow", 1.892705892),
+        ("64 fl oz/h", "flow", 1.892705892),
         ("33 mL/min", "flow", 1.98),
         ("1.2 m^3/h", "flow", 1200.0),
         ("1 bar", "pressure", 100.0),

@@ -386,7 +386,7 @@ def test_a_completion_that_cannot_be_is_bad_use_and_no_danger(monkeypatch, capsy
     """It ended with 1."""
     monkeypatch.setattr("sys.argv", ["panbudget"])
     monkeypatch.setattr(sys.modules["__main__"], "__package__", "")
-    monkeypatch.setenv("_PANBUDGET_COMPLETE", "source_bash")
+    monkeypatch.setenv("_PANBUDGET_COMPLETE", "source_nothing")
     with pytest.raises(SystemExit) as ended:
         main([])
     assert ended.value.code == 2

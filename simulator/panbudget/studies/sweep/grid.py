@@ -276,7 +276,9 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
                 if path.is_dir()
                 else xr.open_dataset(path, **options)
             )
-    except (OSError, ValueError, ImportError, KeyError, RuntimeError) as error:  # h5py has its own for a damaged file
+    except MemoryError:
+        raise
+    except Exception as error:  # of a damaged file the libraries raise what their parts raise: no list is complete
         raise _unreadable(shown, error) from None
     with data:
         try:

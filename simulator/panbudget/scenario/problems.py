@@ -70,12 +70,10 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
         for problem in _of_item(item, spot, root):
             same = re.sub(r"\[\d+\]$", "", problem.where), problem.found  # the first of a list's entries will do
             # of a key that may be a number or a word, what is wrong with the one that was given
-            rivals = [
-                other
-                for other in listed
-                if other.where == problem.where and _TYPE in {other.code[-5:], problem.code[-5:]}
-            ]
-            if same not in seen and (not rivals or problem.code[-5:] != _TYPE):
+            of_type = problem.code.endswith(_TYPE)
+            beside = (other for other in listed if other.where == problem.where)
+            rivals = [other for other in beside if of_type or other.code.endswith(_TYPE)]
+            if same not in seen and not (rivals and of_type):
                 seen.add(same)
                 listed = [other for other in listed if other not in rivals] + [problem]
             parent = problem.where.rpartition(".")[0]
@@ -285,7 +283,8 @@ def _with_value(value: Any, found: str) -> str:
     """Put a value before what is the matter with it, unless it is a table or a list, or nothing."""
     if value is None or isinstance(value, dict | list | BaseModel):
         return found
-    return f"= {_shown(value)} {found}".replace(" : ", ": ", 1) if found[:1] == ":" else f"= {_shown(value)} {found}"
+    gap = "" if found.startswith(":") else " "
+    return f"= {_shown(value)}{gap}{found}"
 
 
 def _shown(value: Any) -> str:

@@ -105,13 +105,11 @@ def arrange(
 def once(raw: RawTable) -> RawTable:
     """Return a table in which most days stand in several rows of the same figures, as one with a row a day, and others as they are."""
     index = raw.daily.index
-    repeated = np.zeros(0, dtype=bool) if index.is_unique else index.duplicated(keep="first")
-    firsts = raw.daily[~repeated] if repeated.any() else raw.daily
-    if (
-        firsts is raw.daily
-        or firsts.index.isin(index[repeated]).mean() <= 0.5
-        or not firsts.reindex(index).equals(raw.daily)
-    ):
+    if index.is_unique:
+        return raw
+    repeated = index.duplicated(keep="first")
+    firsts = raw.daily[~repeated]
+    if firsts.index.isin(index[repeated]).mean() <= 0.5 or not firsts.reindex(index).equals(raw.daily):
         return raw
     lines = np.asarray(raw.lines, dtype=np.int64)[~repeated]
     return replace(raw, daily=firsts, lines=lines, notes=(*raw.notes, note("day-repeated")))

@@ -492,10 +492,11 @@ def _fitted(
         }
     )
     lost = lost_between(pan, readings, factors)
+    looks = _looks(tub)
     if posterior.tub is not None:
         exposures = factors.get("exposure", 1.0), 1.0
         (off, observed, now), (off_before, _, was) = (tub_rows(pan, posterior.tub, exposure) for exposure in exposures)
-        looks, doubted = _looks(tub), [int(k in doubts) for k in range(len(off))]
+        doubted = [int(k in doubts) for k in range(len(off))]
         rows = {"kind": "tub", "residual": off, "before": off_before, "error": RULER_MM, "set_aside": doubted}
         ends = np.array([look.moment for look in looks], "datetime64[ns]")
         spans = {"start": ends[:-1], "end": ends[1:], "observed": observed, "before": was, "after": now}
@@ -504,7 +505,7 @@ def _fitted(
             for part, more in ((table, {**_dated(looks), **rows}), (lost, spans))
         )
     aside = table["set_aside"] == 1
-    questioned = {*_miscounts(pan, factors, spoilt), *((_looks(tub)[k].line, said) for k, said in doubts.items())}
+    questioned = {*_miscounts(pan, factors, spoilt), *((looks[k].line, said) for k, said in doubts.items())}
     aside &= (table["kind"] != "tub").to_numpy(bool)
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
         questioned.add(

@@ -17,6 +17,7 @@ import pandas as pd
 from panbudget.numeric import Floats, Ints
 from panbudget.physics import sun
 from panbudget.weather.checks.inspection import Inspection
+from panbudget.weather.subdaily.hourly import MJ_OF_A_WATT_DAY
 
 # changes from hour to hour that tell, the mean light in which they do, and a bright noon's light, over which they are stated
 # [-, W/m², W/m²]
@@ -26,10 +27,9 @@ _CHANGES, _LIT, _BRIGHT = 150, 300.0, 900.0
 _DAMPER, _WARMER, _AIR = 0.16, 5.0, 1.5
 #: by how much saturated vapour grows with a degree [-]
 OF_A_DEGREE = 0.06
-_MJ = 1.0 / 0.0864  # W/m² of a day that are a MJ/m²
-# the hour that begins at noon; light outside of the air (FAO-56 eq 21); noons with a clear sky's light of more than this, and how many
-# of them tell [h, W/m², W/m², -]
-_NOON, _SOLAR, _HIGH_SUN, _NOONS = 12, 1367.0, 700.0, 45
+# the hour that begins at noon; noons with a clear sky's light of more than this, and how many of them tell [h, W/m², -]
+_NOON, _HIGH_SUN, _NOONS = 12, 700.0, 45
+_SOLAR = sun.SOLAR_CONSTANT * 1e6 / 60.0  # light outside of the air [W/m²]
 
 
 class Sunlit(NamedTuple):
@@ -73,7 +73,7 @@ def sunlit(inspection: Inspection) -> Sunlit | None:
     light = table["light"][table.index % 24 // 2 == _NOON // 2].groupby(lambda hour: hour // 24).mean()
     share = light.reindex(numbers).fillna(0.0).to_numpy() / _BRIGHT
     if damper > _DAMPER:
-        mean = np.nan_to_num(inspection.of_asked("radiation")) * _MJ / _BRIGHT
+        mean = np.nan_to_num(inspection.of_asked("radiation")) / MJ_OF_A_WATT_DAY / _BRIGHT
         return Sunlit(damper * share / OF_A_DEGREE, np.exp(-damper * mean))
     by = (warmer - _AIR) * float(warmer > _WARMER)
     return Sunlit(by * share, np.ones(len(days)))

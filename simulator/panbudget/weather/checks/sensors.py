@@ -187,7 +187,8 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     middle, hours = float(np.nanmedian(tmax - tmin)), sunlit(inspection)
     if hours is not None and hours.cooler.any():
         likely = {"tmax": np.maximum(tmax - hours.cooler, tmin)}
-        likely |= {k: inspection.of_asked(k) * hours.vapour for k in ("vapour_pressure",) if inspection.has(k)}
+        if inspection.has("vapour_pressure"):
+            likely["vapour_pressure"] = inspection.of_asked("vapour_pressure") * hours.vapour
         instead = inspection.with_asked(**likely)
         yield Verdict(names, "thermometer-sun/hours", {"by": float(np.nanmedian(hours.cooler))}, instead)
         return
@@ -197,7 +198,7 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     damper = 1.0 if damp else _damper(inspection, tmin, tmax)
     wider = -np.inf if dark else _wider(inspection, middle)
     if damper > _DAMPER and hours is not None:
-        instead = inspection.with_asked(**dict.fromkeys(_present(inspection), np.nan))
+        instead = inspection.without(slice(None), *_present(inspection))
         yield Verdict(names, "thermometer-sun/humid", {"middle": middle}, instead)
     elif damper > _DAMPER or wider > _SUNLIT:
         cooler = np.log(damper) / OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)

@@ -257,13 +257,11 @@ def low_top(inspection: Inspection) -> float | None:
             break
         middle = max(float(np.median(ranges[known])), _LEAST_RANGE)
         dry = from_clear == _HIGH_SUN and middle >= _DRY_RANGE
-        tops.append(
-            (float(np.percentile(share[known], 95.0)), _HIGH_ENVELOPE if dry else _ENVELOPE * middle**_BY_RANGE)
-        )
+        least = _HIGH_ENVELOPE if dry else _ENVELOPE * middle**_BY_RANGE
+        tops.append((float(np.percentile(share[known], 95.0)), least))
     if tops and (noons := clearest(inspection)) is not None:
-        tops.insert(
-            0, (max(noons, tops[0][0]), _HIGH_ENVELOPE)
-        )  # by a clock that is out, noons are dark and days are not
+        # by a clock that is out, noons are dark and days are not
+        tops.insert(0, (max(noons, tops[0][0]), _HIGH_ENVELOPE))
     return next((top for top, least in tops if top < least), None)
 
 

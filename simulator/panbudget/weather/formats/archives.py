@@ -25,7 +25,7 @@ from panbudget.weather.text.rows import read_rows
 from panbudget.words import packaged
 
 _NUMBER = re.compile(r"[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+)")
-_LAYOUTS = packaged("weather/formats/layouts.toml")
+LAYOUTS = packaged("weather/formats/layouts.toml")
 
 
 class Measure(NamedTuple):
@@ -91,7 +91,7 @@ class Layout(NamedTuple):
 
 def facts_of(name: str) -> dict[str, Any]:
     """Return what ``layouts.toml`` says of a format."""
-    facts = _LAYOUTS[name]
+    facts = LAYOUTS[name]
     measures = {column: Measure(**measure) for column, measure in facts["measures"].items()}
     return {**facts, "measures": measures}
 

@@ -10,13 +10,13 @@ from dataclasses import replace
 
 from panbudget.errors import Problem, WeatherError, did_you_mean
 from panbudget.weather.formats import epw, ghcn, gsod, isd_lite, knmi, logger, power, table, tmy3
+from panbudget.weather.formats.archives import LAYOUTS
 from panbudget.weather.formats.recast import recast
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.mistakes import problem
 from panbudget.weather.text.moments import MONTH, in_numbers, is_dated
 from panbudget.weather.text.raw import Reader, Source
 from panbudget.weather.text.rows import separator_of, split
-from panbudget.words import packaged
 
 _ALL: tuple[Reader, ...] = (table, ghcn, gsod, power, knmi, logger, isd_lite, tmy3, epw)
 #: name, as in `[weather] format` -> reader
@@ -43,7 +43,7 @@ _YEAR_AND_MONTH = re.compile(  # or the first day of one
 _MOST_OF_A_MONTH = 28
 _DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))
 _A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
-_DAILY_PRODUCTS: dict[str, str] = packaged("weather/formats/layouts.toml")["daily_products"]
+_DAILY_PRODUCTS: dict[str, str] = LAYOUTS["daily_products"]
 
 
 def format_problem(file_format: str, *, where: str = "weather") -> Problem | None:
@@ -100,7 +100,7 @@ def as_table(source: Source) -> Source:
 def refuse_foreign(source: Source) -> None:
     """Refuse a layout that is known and not read, and name what to take in its place."""
     head = "\n".join(source.lines[:_HEAD_LINES])
-    for layout in packaged("weather/formats/layouts.toml")["foreign"]:
+    for layout in LAYOUTS["foreign"]:
         if re.search(layout["mark"], head):
             raise source.refusal("foreign", **layout)
 

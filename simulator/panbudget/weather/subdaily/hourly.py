@@ -63,7 +63,8 @@ _COARSEST = 6 * 3600.0
 _FEW = 0.02
 # how far below 0 a wind gauge's zero may be [m/s]
 _ZERO = 0.1
-_MJ_OF_A_WATT_DAY = 0.0864
+#: MJ/m² of a day in which 1 W/m² shines throughout
+MJ_OF_A_WATT_DAY = 0.0864
 # days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
 _NOON_DAYS = 15
 # hours each side of noon whose light and warmth are compared with those of the hour before [h]
@@ -161,7 +162,7 @@ class _Days:
     def radiation(self, flux: Floats, day: Ints) -> Floats:
         """Return each day's sum [MJ/m²]; where records are missing the flux between its neighbours is a straight line."""
         flux = np.where((flux < 0.0) & (flux >= QUANTITIES["radiation"].lowest), 0.0, flux)
-        daily = self.mean(flux, day) * _MJ_OF_A_WATT_DAY
+        daily = self.mean(flux, day) * MJ_OF_A_WATT_DAY
         broken = (self.total(flux, day)[1] < np.floor(self.expected + 1e-9)) & ~np.isnan(daily)
         if not broken.any():
             return daily

@@ -236,16 +236,15 @@ def test_a_date_and_a_time_may_be_two_columns():
     assert len(raw.daily) == 10
 
 
-@pytest.mark.parametrize(("minutes", "closing"), [("0", False), ("0 30", False), ("0", True)])
+@pytest.mark.parametrize(("minutes", "closing"), [("0", 0), ("0 30", 0), ("0", 1)])
 def test_year_month_day_hour_and_minute_may_be_columns(minutes, closing):
     """As in one column: an hour's one record or two, of hours 0 to 23, or 1 to 24, which close."""
     header, *lines = SOUND.splitlines()
     apart, whole = ["Year,Month,Day,Hour,Minute," + header.split(",", 1)[1]], [header]
     for line, minute in itertools.product(lines, map(int, minutes.split())):
         stamp, rest = line.split(",", 1)
-        day, hour = pd.Timestamp(stamp), pd.Timestamp(stamp).hour
-        if closing:
-            day, hour = day - pd.Timedelta(hours=1), hour or 24
+        day = pd.Timestamp(stamp) - pd.Timedelta(hours=closing)
+        hour = day.hour + closing
         apart.append(f"{day.year},{day.month},{day.day},{hour},{minute},{rest}")
         whole.append(f"{day:%Y-%m-%d} {hour:02}:{minute:02},{rest}")
     raw = read("\n".join(apart) + "\n")

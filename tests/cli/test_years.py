@@ -51,6 +51,13 @@ def test_a_gap_in_february_cuts_nothing_and_years_stand_side_by_side(garden, tmp
     page = (tmp_path / "y" / "years.html").read_text(encoding="utf-8")
     assert "2023 is left out" in page
     assert 'id="years"' in page
+    assert "each valve. Darker: worst, middle, best.<" in page
+
+
+def test_a_single_years_caption_speaks_of_no_darker_bar(tmp_path, capsys):
+    garden = write_garden(tmp_path, years_csv(2021, 2021))
+    assert run(capsys, "replay", garden, "--season", "all", "--figures", "--out", tmp_path / "y")[0] == 0
+    assert "each valve.<" in (tmp_path / "y" / "years.html").read_text(encoding="utf-8")
 
 
 def test_check_lists_the_years_and_why_one_is_left_out(garden, capsys):

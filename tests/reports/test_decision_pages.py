@@ -116,6 +116,8 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
     ):
         assert words in text
     assert "wide has fewer days short than as described in 100 of a hundred, more in 0 and as many in 0" in text
+    between = dataclasses.replace(found, odds=found.odds.assign(below=0.005, above=0.709))
+    assert "0 of a hundred, more in 70 and as many in 30" in " ".join(comparison_sentences(between))
     row = next(found.differences.assign(verdict="swamped").itertuples())
     assert page._part(row, "openings").endswith("openings [too close to call: what is uncertain swamps it]")
     assert page._part(row._replace(verdict="rare"), "openings").endswith("both are mostly equal]")

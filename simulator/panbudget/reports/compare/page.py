@@ -91,7 +91,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
         interval = _first(comparison).scenario.uncertainty.interval
         cells = {"years": len(years), "draws": comparison.draws, "interval": interval}
         for name, days, litres, shares in _by_variant(comparison, span):
-            shares["equal"] = hundredths(1.0 - days["below"] - days["above"])
+            shares["equal"] = 100 - sum(shares.values())  # so that the three add up
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
             of_days = _days_of(comparison, span, len(years))

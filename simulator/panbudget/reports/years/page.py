@@ -37,11 +37,12 @@ def _what(years: SeasonsByYear, year: int) -> str:
 
 def years_report(years: SeasonsByYear, figures: Mapping[str, str]) -> Report:
     """Say what the page says."""
+    named = ", ".join(years.named[year] for year in years.ranked if year in years.named)
     return Report(
         title=f"{years.scenario.title}: year by year",
         when=_say("when", years=len(years.seasons), season=years.scenario.season),
         sections=[
-            _section("figures", figures=figures),
+            _section("figures", figures=figures, fill={"darker": named and _say("darker", named=named)}),
             _section("years", table=pd.DataFrame(_rows(years))),
             _section("beds", table=_bed_rows(years) if len(next(iter(years.seasons.values())).beds) > 1 else []),
         ],

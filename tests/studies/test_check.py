@@ -49,6 +49,23 @@ def test_lines_say_what_was_assumed(found):
     assert "the file says of itself: invented weather" in text
 
 
+@pytest.mark.parametrize(
+    ("wind", "said"),
+    [("", "a thermometer in the sun; the day's mean for one of its extremes; another"), (",2.0", "a the")],
+)
+def test_what_no_column_tells_is_said(make_garden, wind, said):
+    """A wind alone tells another station, and neither of the others."""
+    days = [
+        f"2025-05-{day:02d},{14 + day % 3},{30 - day % 4},0,{7 + day % 3}{wind and f',{2 + day % 5 / 10}'}"
+        for day in range(1, 9)
+    ]
+    text = "\n".join(["date,tmin,tmax,rain,pan_evaporation" + (wind and ",wind"), *days])
+    lines = check_lines(check(make_garden(weather=text + "\n")))
+    (told,) = (line for line in lines if line.startswith("No column of the file tells of: "))
+    assert said in told
+    assert ("another station or sensor from a day on" in told) is (not wind)
+
+
 def test_files_that_other_verbs_read_are_read_too(make_garden):
     """All that is wrong with them comes at once; a forecast without rain is told under its table, which mends it."""
     named = {

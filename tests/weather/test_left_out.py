@@ -52,3 +52,13 @@ def test_a_day_with_too_few_records_is_said_to_be_left_out(tmp_path):
 def test_an_empty_cell_is_just_empty(tmp_path):
     text = test_ghcn.long(odd={"TMIN": "-9999,,,W,"})
     assert "tmin is empty on 2025-06-04; temperatures" in refusal(tmp_path, text)
+
+
+def test_hours_of_humidity_that_become_fractions_are_refused_though_a_vapour_pressure_is_made_of_them(tmp_path):
+    """It is as wrong as the highest humidity, which it would else make needless."""
+    lines = ["Time,Temperature (°C),Humidity (%),Rain (mm)"]
+    for day in range(1, 31):
+        humidity = 60 if day < 15 else 0.6
+        lines += [f"2025-06-{day:02d} {hour:02d}:00,{15 + hour % 12},{humidity},0.0" for hour in range(24)]
+    said = refusal(tmp_path, "\n".join(lines) + "\n")
+    assert "rh_max is 0.6 % on 2025-06-15 (and 15 more days), drier than any air, which looks like a fraction" in said

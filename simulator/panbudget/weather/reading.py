@@ -230,6 +230,9 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
         if inspected.has(name) and name not in wrong and inspected.known(name).size == inspected.asked.sum()
     ]
     spare = set(_HUMIDITIES[_HUMIDITIES.index(whole[0]) + 1 :] if whole else ()) | {"pan_evaporation"}
+    # of the same cells, as hours' humidity: what is wrong with one is wrong with the other
+    of = inspected.raw.of_records
+    spare -= {name for name in spare & {"rh_max"} if whole and name in of and of[name] == of.get(whole[0])}
     left_out = [problem for problem in inspected.problems if problem.where in spare]
     inspected.problems[:] = [problem for problem in inspected.problems if problem.where not in spare]
     for each in left_out:

@@ -57,6 +57,14 @@ def test_kelvin_lies_between_180_and_340(low, high, looks_like):
     assert looks_like in problem.found
 
 
+@pytest.mark.parametrize("tmin", [30.0, 45.0])
+def test_a_minimum_beside_a_maximum_in_tenths_is_in_tenths_too(tmin):
+    """Though it may pass for °C, or for °F."""
+    (wrong,) = inspected(tmin=tmin, tmax=170.0).problems
+    assert [key for key, _ in wrong.paste] == ["weather.columns.tmin", "weather.columns.tmax"]
+    assert all('"0.1 degC"' in choice for _, choice in wrong.paste)
+
+
 def test_fahrenheit_is_told_from_tenths_by_its_highest():
     assert "°F" in inspected(tmin=60.0, tmax=one_day(80.0, 135.0)).problems[0].found
     assert "°F" in inspected(tmax=135.0).problems[0].found

@@ -56,8 +56,8 @@ BOUNDS = [
     ("value-stuck", "rain", lambda most: on(np.where(WALK > 3.0, WALK, 0.0), most, 30, 20), 0.9, 1.0),
     ("wind-zero", "wind", lambda days: on(2.0 + 0.3 * WALK, 0.0, 30, days), 2, 3),
     ("wind-dead", "wind", lambda by: by + 0.001 * WALK, 0.12, 0.11),
-    ("wind-leap", "wind", lambda by: (2.0 + 0.05 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 2.1, 2.5),
-    ("wind-leap", "wind", lambda by: (6.0 + 0.001 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 0.31, 0.29),
+    ("wind-leap", "wind", lambda by: (2.0 + 0.05 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 1.5, 1.9),
+    ("wind-leap", "wind", lambda by: (6.0 + 0.001 * WALK) * np.where(np.arange(N) < 30, 1.0, by), 0.6, 0.57),
     ("humidity-saturated", "rh_min", lambda days: on(50.0 + WALK, 99.0, 30, days), 4, 5),
     ("stations-mixed", "tmin", lambda by: 14.0 + 0.1 * WALK + by * (np.arange(N) % 2), 1.4, 1.7),
     ("temperature-range", "tmax", lambda by: AIR["tmin"] + by, 2.51, 2.49),
@@ -287,12 +287,6 @@ def test_how_many_days_in_a_row_stand_there_twice_by_no_chance_grows_with_a_file
     assert _too_many_alike(rng.integers(0, 600, 33_000).astype(np.uint64)) == 6
 
 
-@pytest.mark.parametrize(("times", "expected"), [(2.9, False), (3.1, True)])
-def test_a_weak_wind_that_grows_threefold_is_another_units(times, expected):
-    wind = (1.0 + 0.001 * WALK) * np.where(np.arange(N) < 30, 1.0, times)
-    assert ("wind-leap" in seen(wind=wind)) is expected
-
-
 @pytest.mark.parametrize("by", [0.25, 0.0, 4.0])
 def test_the_day_on_which_the_wind_leaps_is_told(by):
     wind = (4.0 + 0.001 * WALK) * np.where(np.arange(N) < 33, 1.0, by)
@@ -340,7 +334,7 @@ def test_light_that_falls_for_a_month_and_comes_back_is_seen(factor, days, expec
     assert all("before and after" in sentence for sentence in said)
 
 
-@pytest.mark.parametrize(("end", "expected"), [(0.75, False), (0.5, True)])
+@pytest.mark.parametrize(("end", "expected"), [(0.8, False), (0.6, True)])
 def test_light_that_fades_is_seen(end, expected):
     days = 122
     warm = np.resize(AIR["tmin"], days)

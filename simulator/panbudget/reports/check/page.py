@@ -12,7 +12,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_depth, in_percent
-from panbudget.weather.checks.plausibility import TRUSTED, checks_made
+from panbudget.weather.checks.plausibility import TRUSTED, checks_made, not_judged
 from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
@@ -115,6 +115,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     unused = checked.weather.provenance.get("unused", "") if lacks else ""
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
     trusted = sorted(doubted.intersection(TRUSTED))
+    untold = not_judged(checked.weather.checks)
     said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
     listed_by_all = [f for f in season.findings if f.code not in doubted]
     grave = [f for f in listed_by_all if f.severity != "note" and f.code not in said]
@@ -126,6 +127,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *([_say("line_unused", unused=unused)] if unused else []),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in trusted))] if trusted else []),
+        *([_say("line_not_judged", what="; ".join(untold))] if untold else []),
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]
     if not everything:

@@ -199,6 +199,8 @@ def leap(inspection: Inspection, names: list[str], *, of_scales: bool = False) -
 
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     guesses = {name: guess for name in names if (guess := _other_scale(inspection, name))}
+    if "tenths of °C" in guesses.values():  # so are both, for tenths of a minimum may pass for °F, or for °C
+        guesses = dict.fromkeys(names, "tenths of °C")
     for scale in dict.fromkeys(guesses.values()):
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest

@@ -54,6 +54,24 @@ def checks_made(ran: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
     return made
 
 
+def not_judged(ran: Mapping[str, Sequence[str]]) -> list[str]:
+    """
+    Say what no column of a file tells, so that no check could look for it.
+
+    Parameters
+    ----------
+    ran : mapping
+        Name of a check -> columns, as `Weather.checks`.
+
+    Returns
+    -------
+    list of str
+        What sensors and files do, for which only a station near by can be asked.
+    """
+    there, labels = set().union(*ran.values()), table_of("labels")
+    return [labels[name] for name, sets in table_of("told-by").items() if not any(map(there.issuperset, sets))]
+
+
 def inspect_values(inspection: Inspection) -> Inspection:
     """
     Check every value of a table.

@@ -19,7 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import around, extremes, leap, longest, steps, windier
+from panbudget.weather.checks.air import extremes, leap, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
 from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
 from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
@@ -53,11 +53,9 @@ _MOST_COOLER = 0.7
 _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
 # days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
 _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
-# a wind that is so many times its own of the weeks before, and then faster than this; or so small a part of it [-, m/s, -]
-_FASTER, _FAST, _SLOWER = 2.3, 4.0, 0.3
-# and where it is so many times its own, faster than this; those weeks, the days of them that it must have, and those that tell the
-# day [-, m/s, d, d, d]
-_MUCH_FASTER, _FRESH, _WEEKS, _OF_WEEKS, _A_FEW = 3.0, 2.5, 45, 25, 9
+# a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
+# it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
+_OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
@@ -249,24 +247,18 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a wind that from a day on is several times faster or slower, as in another unit, or all but gone."""
+    """Doubt a wind that from a day on is faster or slower for good, as in another unit, or all but gone (SNHT)."""
     wind = inspection.of_asked("wind") * inspection.wind_factor
-    before, after = around(wind, _WEEKS, _OF_WEEKS)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = after / before
-    thawed = inspection.of_asked("tmax") > 0.0
-    more = windier(inspection)
-    faster = ((ratio > _FASTER * more**0.5) & (after > _FAST * more)) | (
-        (ratio > _MUCH_FASTER) & (after > _FRESH * more)
-    )
-    slower = (ratio < _SLOWER) & thawed
-    if (faster | slower).any():
-        leaps = np.abs(steps(np.log(np.maximum(wind, _DEAD)), _A_FEW))
-        row = int(np.argmax(np.where(faster | slower, np.nan_to_num(leaps), -1.0)))
-        values = inspection.of_asked("wind").copy()
-        values[row:] = values[row:] / ratio[row] if ratio[row] > 1.0 else np.nan
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "window": _WEEKS}
-        yield Verdict(names, "wind-leap", words, inspection.with_asked(wind=values))
+    by_size = np.where(inspection.of_asked("tmax") > 0.0, np.log(wind + _ADDED["wind"]), np.nan)
+    strength, row, moved = homogeneity(by_size, _OF_WEEKS)
+    days = int((~np.isnan(by_size)).sum())
+    if inspection.raw.typical or abs(moved) <= _GUST or strength <= _STEADY * days:
+        return
+    before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
+    values = inspection.of_asked("wind").copy()
+    values[row:] *= before / after if after > _GONE * before else np.nan
+    words = {"before": before, "after": after, "first": inspection.day_asked(row)}
+    yield Verdict(names, "wind-leap", words, inspection.with_asked(wind=values))
 
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

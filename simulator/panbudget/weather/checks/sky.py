@@ -56,7 +56,7 @@ _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
 # to on them; the fewer they are, the further [d, d, -]
 _BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
-_PART, _FADED = 30, 0.71
+_PART, _FADED = 30, 0.78
 # days on which the light of records in a row stands at its highest figure [d]
 _AT_CEILING = 5
 # sunshine above the geometric day: refraction and rounding [h]; per cent of it that are none in tenths of an hour of a season [%]
@@ -291,18 +291,28 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     leaps = (less < _FALLEN) | (more > _RISEN)
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
-        worse = slice(row, None) if ratios[0][row] < 1.0 else slice(None, row)
-        words = {"times": float(ratios[0][row]), "first": inspection.day_asked(row), "window": _WEEKS}
-        yield Verdict(names, f"{names[0]}-leap", words, inspection.without(worse, names[0]))
+        times = float(ratios[0][row])
+        words = {"times": times, "first": inspection.day_asked(row), "window": _WEEKS}
+        first, count = (row, None) if times < 1.0 else (0, row)
+        instead = _brighter(inspection, names[0], first, count, min(times, 1.0 / times))
+        yield Verdict(names, f"{names[0]}-leap", words, instead)
         return
     for days, least, fallen_to in _BETWEEN:
         fallen = np.maximum(*(_between(*side, days, least) for side in sides))
         if (fallen < fallen_to).any():
             row = int(np.nanargmin(fallen))
             words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": days}
-            instead = inspection.without(slice(row, row + days), names[0])
-            yield Verdict(names, f"{names[0]}-leap/between", words, instead)
+            yield Verdict(
+                names, f"{names[0]}-leap/between", words, _brighter(inspection, names[0], row, days, fallen[row])
+            )
             return
+
+
+def _brighter(inspection: Inspection, name: str, first: int, count: int | None, share: float) -> dict[str, Floats]:
+    """Columns with so many days' light from one on, all to the end where that is None, as if they had but a share of it."""
+    light = inspection.of_asked(name).copy()
+    light[first:][:count] /= share if share > 0.0 else np.nan
+    return inspection.with_asked(**{name: light})
 
 
 def _between(values: Floats, rank: float, before: Floats, after: Floats, days: int, least: int) -> Floats:
@@ -322,6 +332,8 @@ def _level(values: Floats, days: int, least: int, rank: float, *, ahead: bool) -
 def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor whose light declines over the season, by a clear sky and by the range of temperature."""
     times, days = [], int(inspection.asked.sum())
+    if any(caution.name == "radiation-leap" for caution in inspection.cautions):
+        return  # which a line through the season's parts follows, too
     for values, rank in _envelopes(inspection):
         parts = [values[first : first + _PART] for first in range(0, days - _PART + 1, _PART)]
         known = [at for at, part in enumerate(parts) if (~np.isnan(part)).sum() >= _PART // 2]
@@ -367,8 +379,8 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-too-dark", _too_dark, ("radiation",)),
     Check("radiation-zero", "radiation", _no_light),
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
-    Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
+    Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("sunshine-leap", _light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
 )

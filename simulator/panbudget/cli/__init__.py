@@ -19,10 +19,11 @@ import typer
 from typer.core import TyperCommand, TyperGroup, TyperOption
 
 from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
-from panbudget.words import errors_shown, packaged, units_shown
+from panbudget.words import errors_shown, packaged, problems_from, units_shown
 
 TEXTS = packaged("cli/verbs.toml")
 _FILES = packaged("reports/folders.toml")["files"]
+problem = problems_from(packaged("cli/problems.toml"))
 #: dates, as the options that take them are typed
 Day = dt.date | None
 #: what may be given several times
@@ -51,8 +52,7 @@ class _Command(_Unmarked, TyperCommand):
         _, _, given = self.make_parser(ctx).parse_args(args=[*args])
         for param, times in Counter(given).items():
             if times > 1 and isinstance(param, TyperOption) and not (param.multiple or param.is_flag):
-                problem = Problem("twice", param.opts[0], "is given twice", "", "leave all but one out")
-                raise PanbudgetError(problem)
+                raise PanbudgetError(problem("twice", param.opts[0]))
         return super().parse_args(ctx, args)
 
 
@@ -94,8 +94,7 @@ def _folder(name: str) -> Callable[[str], Path]:
 
     def parse(text: str) -> Path:
         if not text.strip():
-            cure = "name a folder, such as my-garden; the present one is ."
-            raise PanbudgetError(Problem("no-folder", name, "is empty", cure=cure))
+            raise PanbudgetError(problem("no-folder", name))
         return Path(text)
 
     return parse
@@ -107,14 +106,14 @@ def _day(name: str) -> Callable[[str], dt.date]:
     def parse(text: str) -> dt.date:
         from panbudget.scenario.quantities import YEARS
 
-        found = "is not a date as expected, year-month-day: write it such as 2025-05-01"
+        code, (first, last) = "no-date", YEARS
         with contextlib.suppress(ValueError):
             # digits of another script are refused, as a scenario's are
             day = dt.datetime.strptime(text.strip().encode("ascii").decode(), "%Y-%m-%d").date()
-            if YEARS[0] <= day.year <= YEARS[1]:
+            if first <= day.year <= last:
                 return day
-            found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"
-        raise PanbudgetError(Problem("no-date", f'{name} "{text}"', found))
+            code = "no-date.year"
+        raise PanbudgetError(problem(code, f'{name} "{text}"', first=first, last=last))
 
     return parse
 
@@ -142,7 +141,7 @@ class Done:
 def one_of(option: str, given: str | None, known: Sequence[str]) -> None:
     """Refuse an option's word that is none of those known."""
     if given is not None and given not in known:
-        raise PanbudgetError(Problem("no-choice", f'{option} "{given}"', "is unknown", " or ".join(known)))
+        raise PanbudgetError(problem("no-choice", f'{option} "{given}"', known=" or ".join(known)))
 
 
 def typed_quantity(option: str, text: str, kind: str) -> float:
@@ -211,8 +210,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
     path, out, overwrite, quiet, as_json = (given.pop(k) for k in ("scenario", "out", "overwrite", "quiet", "as_json"))
     strict, figures = (given.pop(name, False) for name in ("strict", "figures"))
     if figures and out is None:
-        cure = "name the folder too, or leave it out"
-        raise PanbudgetError(Problem("no-folder", "--figures", "writes into the folder of --out", "", cure))
+        raise PanbudgetError(problem("no-folder.figures", "--figures"))
     from panbudget.reports.folders import new_folder
     from panbudget.scenario.garden import load_scenario
 

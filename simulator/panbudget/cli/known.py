@@ -8,8 +8,8 @@ from typing import cast, get_args
 
 import panbudget
 from panbudget import words
-from panbudget.cli import command, one_of, print_json, say, table
-from panbudget.errors import PanbudgetError, Problem, did_you_mean
+from panbudget.cli import command, one_of, print_json, problem, say, table
+from panbudget.errors import PanbudgetError, did_you_mean
 
 
 @command
@@ -23,8 +23,8 @@ def known(topic: str = "plants", units: str = "metric", as_json: bool = False) -
     from panbudget.studies.known import TOPICS
 
     if topic not in TOPICS:
-        cure = did_you_mean(topic, TOPICS, "")
-        raise PanbudgetError(Problem("unknown-topic", f'TOPIC = "{topic}"', "is unknown", ", ".join(TOPICS), cure))
+        near = {"known": ", ".join(TOPICS), "cure": did_you_mean(topic, TOPICS, "")}
+        raise PanbudgetError(problem("unknown-topic", f'TOPIC = "{topic}"', **near))
     rows = panbudget.known(topic)
     if as_json:
         print_json({topic: rows})

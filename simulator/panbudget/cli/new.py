@@ -11,8 +11,8 @@ from typing import Any, get_args
 
 import typer
 
-from panbudget.cli import command, one_of, say
-from panbudget.errors import OutputError, PanbudgetError, Problem
+from panbudget.cli import command, one_of, problem, say
+from panbudget.errors import OutputError, PanbudgetError
 from panbudget.words import System, packaged, packaged_text
 
 
@@ -33,9 +33,7 @@ def new(
     one_of("--units", units, get_args(System))
     if ask:
         if full or overwrite or units:
-            found = f"{'--full' if full else '--overwrite' if overwrite else '--units'} does not go with --ask"
-            cure = "leave it out: --ask writes what its answers say, in the units they are given in, and replaces no garden"
-            raise PanbudgetError(Problem("options", "", found, "", cure))
+            raise PanbudgetError(problem("options", "--full" if full else "--overwrite" if overwrite else "--units"))
         with tempfile.TemporaryDirectory(prefix="panbudget-") as downloads:
             _ask(folder, Path(downloads), quiet=quiet)
         return
@@ -53,8 +51,7 @@ def new(
     for name in contents:
         file = folder / name
         if os.path.isfile(file) and file.read_bytes() not in ours:
-            found = f"holds a {name} that has been changed, and stays as it is"
-            raise OutputError(Problem("changed", "", found, "", "choose another folder"), file=str(folder))
+            raise OutputError(problem("changed", name=name), file=str(folder))
     contents["garden.schema.json"] = json_bytes(schema())
     with new_folder(folder, "new", overwrite=overwrite) as made:
         for name, content in contents.items():
@@ -86,7 +83,7 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
     from panbudget.page import questions
 
     if os.path.exists(folder / questions.GARDEN):
-        raise OutputError(Problem("changed", "", "has a garden already", "", "choose another folder"), file=str(folder))
+        raise OutputError(problem("changed.ask"), file=str(folder))
     answers, weather = questions.first_answers(), None
     for screen, _ in questions.steps(answers):
         if screen.of != "garden":
@@ -99,7 +96,7 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
     answers["valves"][0]["beds"][0]["planted"] = answers["start"]
     _valves(answers, quiet=quiet)
     if wrong := list(questions.problems_of(answers)):
-        raise PanbudgetError(*(Problem("answer", label, text) for label, text in wrong))
+        raise PanbudgetError(*(problem("answer", label, what=text) for label, text in wrong))
     questions.write_garden(folder, answers, weather)
     garden = folder / questions.GARDEN
     say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}", quiet=quiet)

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli import ALL, Day, Done, dangerous, table, verb
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import ALL, Day, Done, dangerous, problem, table, verb
+from panbudget.errors import PanbudgetError
 
 _MOST_FINDINGS = 6
 _AMOUNTS = {"litres": "volume", "irrigation_mm": "depth", "net_demand_mm": "depth"}
@@ -34,29 +34,23 @@ def replay(
     from panbudget.scenario.uncertainty import SAMPLES
 
     if spread is not None and spread < SAMPLES[0]:
-        cure = f"{SAMPLES[0]} at least"
-        raise PanbudgetError(Problem("too-few", f"--spread {spread}", "is too few seasons to give a range", "", cure))
+        raise PanbudgetError(problem("too-few", f"--spread {spread}", least=SAMPLES[0]))
     if spread is not None and spread > SAMPLES[1]:
-        found = "is more seasons than are ever run"
-        raise PanbudgetError(Problem("too-many", f"--spread {spread}", found, "", f"{SAMPLES[1]} at most"))
+        raise PanbudgetError(problem("too-many", f"--spread {spread}", most=SAMPLES[1]))
     if season == ALL:
         if start is not None or end is not None:
-            cure = "leave out --start and --end, or name a year"
-            raise PanbudgetError(Problem("one-of", "--season all", "takes the scenario's own days", "", cure))
+            raise PanbudgetError(problem("one-of.days", "--season all"))
         if spread is not None:
-            raise PanbudgetError(Problem("one-of", "--spread", "is of one season", "", "leave it out, or name a year"))
+            raise PanbudgetError(problem("one-of.spread", "--spread"))
         by_year = panbudget.years(scenario, step=step)
         return Done(by_year, danger=any(dangerous(each.findings) for each in by_year.seasons.values()))
     if season is not None and not season.isdecimal():
-        raise PanbudgetError(Problem("no-year", f'--season "{season}"', "is no year", f"a year such as 2024, or {ALL}"))
+        raise PanbudgetError(problem("no-year", f'--season "{season}"', all=ALL))
     first, last = (start, end) if season is not None else (start or scenario.season.start, end or scenario.season.end)
     if first is not None and last is not None and last < first:
         begins, ends = "season.start" if start is None else "--start", "season.end" if end is None else "--end"
-        found = f"lies after {ends} {last}; the season would end before it starts"
-        cure = "give the earlier date first"
-        if start is None or end is None:
-            cure = f"give {'--start' if start is None else '--end'} too"
-        raise PanbudgetError(Problem("order", f"{begins} {first}", found, "", cure))
+        code, other = "order.one" if None in (start, end) else "order", "--start" if start is None else "--end"
+        raise PanbudgetError(problem(code, f"{begins} {first}", end=f"{ends} {last}", other=other))
     step("reading the weather")
     if season is None:
         from panbudget.weather.of_scenario import read_scenario_weather

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import panbudget
-from panbudget.cli import TEXTS, Names, bar, command, print_json, say
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import TEXTS, Names, bar, command, print_json, problem, say
+from panbudget.errors import PanbudgetError
 from panbudget.words import and_more, count
 
 if TYPE_CHECKING:
@@ -64,8 +64,7 @@ def sweep(
         _dry(described, expected, keep_going, as_json)
         return
     if out is None:
-        cure = "name a folder to make, or take --dry-run"
-        raise PanbudgetError(Problem("missing", "--out DIR", "is missing", "", cure))
+        raise PanbudgetError(problem("missing", "--out DIR"))
     say(_estimate_lines(expected)[0], quiet=quiet, aside=True)
     for line in _input_lines(described):
         say(line, quiet=quiet, aside=True)

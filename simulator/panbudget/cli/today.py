@@ -2,14 +2,15 @@
 Command line: `today`, how a garden stands in the season that is running.
 """
 
+import contextlib
 import datetime as dt
 import re
 from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli import Day, Done, Names, dangerous, typed_quantity, verb
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import Day, Done, Names, dangerous, problem, typed_quantity, verb
+from panbudget.errors import PanbudgetError
 
 
 @verb()
@@ -41,18 +42,16 @@ def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
     for text in given or ():
         name, sign, value = text.partition("=")
         if not sign and len(names) > 1:
-            cure = f"name the valve, such as {names[0]}={text}"
-            raise PanbudgetError(Problem("no-valve", f'"{text}"', "names no valve", ", ".join(names), cure))
+            known = {"names": ", ".join(names), "example": f"{names[0]}={text}"}
+            raise PanbudgetError(problem("no-valve", f'"{text}"', **known))
         pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
         if pairs[-1][0] in dict(pairs[:-1]):
-            raise PanbudgetError(Problem("twice", f'"{text}"', f"is a second one of {pairs[-1][0]}", "", "give one"))
+            raise PanbudgetError(problem("twice.valve", f'"{text}"', name=pairs[-1][0]))
     return pairs
 
 
 def _moment(text: str) -> dt.datetime:
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}", text):
-        try:
+        with contextlib.suppress(ValueError):
             return dt.datetime.fromisoformat(text)
-        except ValueError:
-            pass
-    raise PanbudgetError(Problem("no-moment", f'"{text}"', "is no moment", 'one such as "2025-07-20 06:30"'))
+    raise PanbudgetError(problem("no-moment", f'"{text}"'))

@@ -5,8 +5,8 @@ Command line: `weather`, daily weather for a garden that has none.
 from pathlib import Path
 
 import panbudget
-from panbudget.cli import bar, command, print_json, say
-from panbudget.errors import PanbudgetError, Problem
+from panbudget.cli import bar, command, print_json, problem, say
+from panbudget.errors import PanbudgetError
 
 
 @command
@@ -50,6 +50,5 @@ def _years(text: str | None) -> tuple[int, int] | None:
 
     years = None if text is None else years_in(text)
     if text is not None and years is None:
-        cure = "write it such as 2015-2025, or 2024"
-        raise PanbudgetError(Problem("no-years", f'--years "{text}"', "can't be read as years", cure=cure))
+        raise PanbudgetError(problem("no-years", f'--years "{text}"'))
     return years

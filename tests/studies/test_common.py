@@ -75,9 +75,10 @@ def test_an_overlay_changes_all_controllers_or_those_named(make_garden):
 
 
 def test_a_refusal_names_the_file_the_place_and_the_cure(make_garden):
-    error = refusal(make_garden(), "code", "season", "is odd", "mend it", expected="an even one", value=3)
-    assert str(error).endswith("garden.toml: season is odd; expected: an even one; mend it")
-    assert (error.problems[0].code, error.value) == ("code", 3)
+    error = refusal(make_garden(), "other-days", "variant.dry", 3, other="site", first="wide")
+    found, expected = 'has another site than "wide"', "expected: variants in the same weather and days"
+    assert str(error).endswith(f"garden.toml: variant.dry {found}; {expected}; leave it out or replay it by itself")
+    assert (error.problems[0].code, error.value) == ("other-days", 3)
 
 
 def test_a_studys_sizes_are_read_from_beside_it():

@@ -15,7 +15,7 @@ import pandas as pd
 
 from panbudget import words
 from panbudget.engine.arrays import Beds
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
 from panbudget.extras import Step, silent
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.replay import replay
@@ -25,6 +25,7 @@ from panbudget.weather import Weather
 from panbudget.weather.finishing import origins_of
 from panbudget.weather.of_scenario import read_scenario_weather
 
+problem = words.problems_from(words.packaged("studies/problems.toml"))
 #: a garden, or the file that describes it
 Garden = Scenario | str | Path
 
@@ -34,11 +35,9 @@ def read_data(study: str) -> dict[str, Any]:
     return words.packaged(f"studies/{study}.toml")
 
 
-def refusal(
-    scenario: Scenario, code: str, where: str, found: str, cure: str = "", *, expected: str = "", value: object = None
-) -> ScenarioError:
-    """Return the error of one problem with a scenario or with what is asked of it, as `Problem` takes it."""
-    return ScenarioError(Problem(code, where, found, expected, cure, value), file=str(scenario.path))
+def refusal(scenario: Scenario, code: str, where: str, value: object = None, **values: object) -> ScenarioError:
+    """Return the error of one problem with a scenario or with what is asked of it, by its row of `problems.toml`."""
+    return ScenarioError(problem(code, where, value, **values), file=str(scenario.path))
 
 
 def each_controller(

@@ -33,7 +33,7 @@ from panbudget.season.years import usable_years
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import in_both, say
+from panbudget.words import in_both
 
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
@@ -42,7 +42,6 @@ MOST = 6
 _FIRST, _WIDER = "wider-pan", 4.0 / 3.0
 BEFORE_WAVE, AFTER_WAVE = dt.timedelta(days=5), dt.timedelta(days=14)  # shown around a heat wave
 _HOT = 15.0, 60.0  # what may be the limit of a hot day's Tmax: common practice, no source [°C]
-_CODE = "not-comparable"
 #: of a valve's measures, those that are sums of the engine's results
 _OF_VALVE = {"openings": "openings", "open_hours": "open_hours", "litres": "drawn"}
 _OF_VALVE |= {"stuck_hours": "stuck_hours", "dry_hours": "dry_hours"}
@@ -225,8 +224,7 @@ def compare(
     base = described[names[0]]
     window = (start or base.season.start, end or base.season.end)
     if window[1] < window[0]:
-        found = f"end, {window[1]}, before they start, {window[0]}"
-        raise common.refusal(garden, _CODE, "the days to look at", found, "give the earlier date first")
+        raise common.refusal(garden, "not-comparable.order", "the days to look at", start=window[0], end=window[1])
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     by_year = usable_years(base, *season, weather, cautious=False).weather
     weather = weather or read_scenario_weather(base, *season)
@@ -281,16 +279,13 @@ def _over_draws(
 def _refuse_days(
     scenario: Scenario, around_heat: bool, hot_above: float | None, start: dt.date | None, end: dt.date | None
 ) -> None:
+    low, high = _HOT
     if hot_above is not None and not around_heat:
-        found = say("{hot:temperature g} is for the heat wave to look at, and no heat wave is asked for", hot=hot_above)
-        raise common.refusal(scenario, _CODE, "hot above", found, "look around the heat wave, or leave it out")
-    if hot_above is not None and not _HOT[0] <= hot_above <= _HOT[1]:
-        found = say("{hot:temperature g} is no limit of heat", hot=hot_above)
-        cure = say("give a Tmax from {low:temperature g} to {high:temperature g}", low=_HOT[0], high=_HOT[1])
-        raise common.refusal(scenario, _CODE, "hot above", found, cure)
+        raise common.refusal(scenario, "not-comparable.no-heat", "hot above", hot=hot_above)
+    if hot_above is not None and not low <= hot_above <= high:
+        raise common.refusal(scenario, "not-comparable.no-limit", "hot above", hot=hot_above, low=low, high=high)
     if around_heat and (start is not None or end is not None):
-        found = "is chosen by the heat wave itself"
-        raise common.refusal(scenario, _CODE, "the first or last day to look at", found, "leave out start and end")
+        raise common.refusal(scenario, "not-comparable.by-heat", "the first or last day to look at")
 
 
 def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
@@ -309,19 +304,19 @@ def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:
 def _wrong_names(scenario: Scenario, names: Sequence[str]) -> Iterator[Problem]:
     known = f"the file has: {', '.join(scenario.variant)}" if scenario.variant else "the file has none"
     for name in sorted({name for name in names if names.count(name) > 1}):
-        yield Problem("twice", "variant", f'"{name}" is asked for twice', "", "name each variant once", name)
+        yield common.problem("twice.variant", "variant", name, name=name)
     for name in dict.fromkeys(names):
         if name == AS_DESCRIBED and name in scenario.variant:
-            yield Problem("taken", f'[variant."{name}"]', "has the name of the garden itself", "", "rename it")
+            yield common.problem("taken", f'[variant."{name}"]')
         elif name != AS_DESCRIBED and name not in scenario.variant and not name.endswith(".toml"):
             cure = did_you_mean(name, [*scenario.variant, AS_DESCRIBED], known)
-            yield Problem("unknown-variant", f"[variant.{name}]", "is not in this file", "", cure, name)
+            yield common.problem("unknown-variant", f"[variant.{name}]", name, cure=cure)
     count = len(set(names))
     if not 2 <= count <= MOST:
         more = f'name another ({known}), or "{AS_DESCRIBED}" for the garden without any'
         first = "name one, and --with-base for the garden as described"
         cure = "leave some out" if count > MOST else more if scenario.variant else first
-        yield Problem("how-many", "compare", f"takes two to {MOST} variants and was given {count}", "", cure)
+        yield common.problem("how-many", "compare", most=MOST, count=count, cure=cure)
 
 
 def _first_variant(scenario: Scenario) -> Problem:
@@ -347,9 +342,7 @@ def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:
         ]
         if other:
             where = f'"{name}"' if name == AS_DESCRIBED else f"[variant.{name}]"
-            found = f'has another {" and ".join(other)} than "{first_name}"'
-            expected = "variants in the same weather and days"
-            yield Problem("other-days", where, found, expected, "leave it out or replay it by itself")
+            yield common.problem("other-days", where, other=" and ".join(other), first=first_name)
 
 
 def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[HeatWave, str]:
@@ -358,21 +351,14 @@ def _wave(scenario: Scenario, season: Season, hot_above: float | None) -> tuple[
     if heat is not None and hot_above is None:
         wave = made_wave(season.weather.daily, heat)
         if wave.end < first or wave.start > last:
-            found, span = f"= {heat.start} lies outside the season", f"{first} to {last}"
-            raise common.refusal(scenario, _CODE, "what_if.heat.start", found, "move it into it", expected=span)
+            days = {"start": heat.start, "first": first, "last": last}
+            raise common.refusal(scenario, "not-comparable.outside", "what_if.heat.start", **days)
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     # a made-up wave is in the season's weather, and counts
     waves = find_heat_waves(season.weather.daily, first, last, hot_above=hot_above)
     if waves.greatest is None:
-        found = say(
-            "has no heat wave from {first} to {last} (highest Tmax {highest:temperature .1f}). {definition}",
-            first=first,
-            last=last,
-            highest=float(season.days["tmax_c"].max()),
-            definition=waves.definition,
-        )
-        cure = "lower the limit, or make a wave up with [what_if.heat]"
-        raise common.refusal(scenario, _CODE, "the weather", _without_stop(found), cure)
+        rule = {"highest": float(season.days["tmax_c"].max()), "definition": _without_stop(waves.definition)}
+        raise common.refusal(scenario, "not-comparable.no-wave", "the weather", first=first, last=last, **rule)
     made = made_wave(season.weather.daily, heat) if heat is not None else None
     overlaps = made is not None and made.start <= waves.greatest.end and waves.greatest.start <= made.end
     return dataclasses.replace(waves.greatest, made=overlaps), waves.definition

@@ -276,11 +276,10 @@ def faults(
     first, last = scenario.season.start, scenario.season.end
     days = (last - first).days + 1
     if days < _LEAST_DAYS:
-        raise refusal(scenario, "too-short", "season", "of one day is too short to try faults in", "take more days")
+        raise refusal(scenario, "too-short", "season")
     start = start or first + dt.timedelta(days=days // 3)
     if not first <= start <= last:
-        outside = ("outside-season", "from", f"= {start} lies outside the season")
-        raise refusal(scenario, *outside, expected=f"{first} to {last}", value=start)
+        raise refusal(scenario, "outside-season", "from", start, start=start, first=first, last=last)
     step("replaying the sound season")
     season = replay(sound, weather=weather)
     in_file = scenario.described.get("fault", []) if scenario.fault else []

@@ -22,7 +22,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
-from panbudget.studies.common import Garden, assumptions_of, growing_lanes, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, growing_lanes, problem, seasons_of_record
 from panbudget.weather import Weather
 from panbudget.words import PaperSize
 
@@ -291,7 +291,7 @@ def setup(
     come from replaying the seasons with these flows, month after month.
     """
     if paper not in (None, *get_args(PaperSize)):
-        raise PanbudgetError(Problem("no-paper", f'paper = "{paper}"', "is unknown", " or ".join(get_args(PaperSize))))
+        raise PanbudgetError(problem("no-paper", f'paper = "{paper}"', known=" or ".join(get_args(PaperSize))))
     scenario = as_scenario(scenario, variants)
     chosen = _chosen(scenario, beds or [])
     plain = scenario.changed({"what_if": {"heat": None}, "fault": []})
@@ -313,10 +313,9 @@ def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
     for key in beds:
         controller = key.split("/")[0]
         if key not in known:
-            problems.append(Problem("unknown-bed", "", f'there is no bed "{key}"', "", did_you_mean(key, known), key))
+            problems.append(problem("unknown-bed", "", key, bed=key, cure=did_you_mean(key, known)))
         elif controller in chosen:
-            two = f"two beds are chosen at {controller}, {chosen[controller]} and {key}"
-            problems.append(Problem("two-beds", "", two, "", "choose one: a refill calendar goes by one bed", key))
+            problems.append(problem("two-beds", "", key, valve=controller, one=chosen[controller], other=key))
         chosen[controller] = key
     if problems:
         raise ScenarioError(*problems, file=str(scenario.path))

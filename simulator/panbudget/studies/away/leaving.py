@@ -140,11 +140,10 @@ def away(
     happens on the morning of leaving. The draws are those of `ranges.drawn_factors`, the same for every change.
     """
     scenario = as_scenario(scenario, variants)
-    wrong = ("no-such-days", "the days away")
     if end < start:
-        raise common.refusal(scenario, *wrong, f"end, {end}, before they start, {start}", "give the earlier date first")
+        raise common.refusal(scenario, "no-such-days.order", "the days away", start=start, end=end)
     if (end - start).days >= MOST_DAYS:
-        raise common.refusal(scenario, *wrong, f"are {(end - start).days + 1}, more than a year", "ask for less")
+        raise common.refusal(scenario, "no-such-days.many", "the days away", days=(end - start).days + 1)
     plain = scenario.changed({"what_if": {"heat": None}})
     first = _beside_the_season(plain, start)
     begin = min(plain.season.start, first)
@@ -154,11 +153,9 @@ def away(
     if not years:
         weather = weather or read_scenario_weather(scenario, begin, first + leave.length)
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
-        found = (
-            f"from {calendar_day(first)} to {calendar_day(first + leave.length)} and those before them back to "
-            f"{calendar_day(leave.begin)} are in no year of the weather file {scenario.weather.shown} (it runs from {held})"
-        )
-        raise common.refusal(scenario, *wrong, found, "choose days within it")
+        days = {"first": first, "last": first + leave.length, "begin": begin}
+        facts = {name: calendar_day(day) for name, day in days.items()} | {"file": scenario.weather.shown, "held": held}
+        raise common.refusal(scenario, "no-such-days.no-year", "the days away", **facts)
     stays = []
     for year in years:
         step(f"the days away in {moved(first, year - plain.season.start.year).year}")

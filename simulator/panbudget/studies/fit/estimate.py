@@ -227,7 +227,7 @@ def fit(
     """
     for name in hold:
         if name not in NAMES[1:]:
-            raise PanbudgetError(Problem("no-choice", f'hold "{name}"', "is unknown", " or ".join(NAMES[1:])))
+            raise PanbudgetError(problem("no-choice", f'hold "{name}"', known=" or ".join(NAMES[1:])))
     scenario = as_scenario(scenario, variants)
     if interval is not None:
         scenario = scenario.changed({"uncertainty": {"interval": interval}})

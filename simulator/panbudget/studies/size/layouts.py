@@ -17,7 +17,6 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.supplies import most_static
 from panbudget.studies.common import refusal
 from panbudget.studies.size.settings import Setting
-from panbudget.words import say
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _SPAN = 4.0  # times the present pan and flow, to either side
@@ -41,10 +40,7 @@ def laid_out(
     if containers:
         pans = _combined(containers, freeboard)
         if not pans:
-            shallow = say(
-                "has containers that are all shallower than the freeboard of {least:depth g}", least=freeboard
-            )
-            raise refusal(scenario, "too-shallow", "owned", shallow, "name deeper ones or less freeboard")
+            raise refusal(scenario, "too-shallow", "owned", least=freeboard)
     factors = np.geomspace(1.0 / _SPAN, _SPAN, _FLOWS).tolist()
     flows = [(present.refill_flow * factor, "", 0) for factor in factors]
     emitters = [(part, part.flow) for part in scenario.owned if part.flow is not None]

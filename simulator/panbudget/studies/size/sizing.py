@@ -242,8 +242,8 @@ def size(
     """
     scenario = as_scenario(scenario, variants)
     if controller is not None and controller not in scenario.controller:
-        unknown = ("unknown-valve", f"controller.{controller}", "is not in the file")
-        raise refusal(scenario, *unknown, expected=f"one of {', '.join(scenario.controller)}", value=controller)
+        known = ", ".join(scenario.controller)
+        raise refusal(scenario, "unknown-valve", f"controller.{controller}", controller, known=known)
     sound = scenario.changed({"fault": []})
     seasons, left_out = seasons_of_record(sound, weather)
     count, several = len(seasons), len(scenario.controller) > 1

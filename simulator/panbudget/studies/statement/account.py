@@ -22,7 +22,7 @@ from typing import Any, ClassVar, NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ReadingsError, WeatherError
+from panbudget.errors import ReadingsError, WeatherError
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
@@ -31,7 +31,7 @@ from panbudget.scenario.rights import Meter
 from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.supplies import floats_on
-from panbudget.studies.common import read_data, refusal
+from panbudget.studies.common import problem, read_data, refusal
 from panbudget.studies.ranges import sampled_litres
 from panbudget.studies.statement.ledger import (
     Ledger,
@@ -222,7 +222,7 @@ def statement(
     first = scenario.season.start if start is None else as_day(start, "start")
     last = scenario.season.end if end is None else as_day(end, "end")
     if last < first:
-        raise refusal(scenario, "end-before-start", "season", f"ends on {last}, before it starts, on {first}")
+        raise refusal(scenario, "end-before-start", "season", first=first, last=last)
     files = tuple(readings_of(scenario, readings))
     for file in files:
         _within_the_season(file, first, last)
@@ -263,11 +263,9 @@ def _within_the_season(file: Readings, first: dt.date, last: dt.date) -> None:
     """Refuse readings that have nothing to do with the season: the statement would name them as if they counted."""
     stretches = [stretch for part in file.by_supply.values() for stretch in part]
     if stretches and not any(part.start.date() <= last and part.end.date() > first for part in stretches):
-        earliest, latest = min(part.start for part in stretches), max(part.end for part in stretches)
-        run = f"they run from {earliest.date()} to {latest.date()}"
-        found = f"no reading falls in the season, {first} to {last}; {run}"
-        cure = "name the file of this season's readings, or leave it out"
-        raise ReadingsError(Problem("readings-outside", "", found, "", cure), file=file.file)
+        earliest, latest = min(part.start for part in stretches).date(), max(part.end for part in stretches).date()
+        days = {"first": first, "last": last, "earliest": earliest, "latest": latest}
+        raise ReadingsError(problem("readings-outside", **days), file=file.file)
 
 
 def readings_of(scenario: Scenario, given: str | Path | None = None) -> Iterator[Readings]:

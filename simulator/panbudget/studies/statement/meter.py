@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import Problem, ReadingsError
+from panbudget.errors import ReadingsError
 from panbudget.numeric import Floats
 from panbudget.scenario.rights import Meter
-from panbudget.studies.common import read_data
+from panbudget.studies.common import problem, read_data
 from panbudget.studies.statement.typos import Suspect, suspect
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import TypedRow, read_typed
@@ -181,8 +181,7 @@ def read_readings(
     if default is None and len(supplies) == 1:
         default = supplies[0]
     if "supply" not in typed.header and default is None:
-        several = f"needs a column supply, since the scenario has several: {', '.join(supplies)}"
-        raise ReadingsError(Problem("no-supply", "", several, "", "add it, with a supply on each row"), file=shown)
+        raise ReadingsError(problem("no-supply", several=", ".join(supplies)), file=shown)
     by_supply: dict[str, list[Reading]] = {}
     for row in typed.rows:
         supply = row.choice("supply", supplies, "the scenario", default or "")
@@ -191,8 +190,7 @@ def read_readings(
         if supply is not None and reading is not None:
             by_supply.setdefault(supply, []).append(reading)
     if not typed.problems and not by_supply:
-        few = Problem("no-readings", "", "has a header and no reading", "two readings at least")
-        raise ReadingsError(few, file=shown)
+        raise ReadingsError(problem("no-readings"), file=shown)
     # of rows that could not be read, none is missed a second time
     for supply, readings in () if typed.problems else by_supply.items():
         if len(readings) < 2:

@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
 from panbudget.extras import made_once
 from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
-from panbudget.season import TEXTS
+from panbudget.season import TEXTS, problem
 from panbudget.weather import Weather
 from panbudget.weather.flags import MADE_HEAT
 from panbudget.weather.site import Site
@@ -248,10 +248,9 @@ def with_heat(
     """
     days = _days_of(weather.daily, heat)
     if not len(days):
-        shown, (first, last) = weather.provenance.get("file", ""), (day.date() for day in weather.daily.index[[0, -1]])
-        found = _TEXTS["outside"].format(start=heat.start, days=heat.days, shown=shown, first=first, last=last)
-        problem = Problem("outside-record", "what_if.heat.start", found, cure="choose days within it", value=heat.start)
-        raise ScenarioError(problem, file=file)
+        held = dict(zip(("first", "last"), (day.date() for day in weather.daily.index[[0, -1]]), strict=True))
+        facts = {"start": heat.start, "days": heat.days, "file": weather.provenance.get("file", ""), **held}
+        raise ScenarioError(problem("outside-record", "what_if.heat.start", heat.start, **facts), file=file)
     if (weather.flags.loc[days, "tmax"] == MADE_HEAT).all():
         return weather
     # one wave is tried with many gardens; a table that somebody changed in place is another one

@@ -24,13 +24,13 @@ from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed, LayeredSoil, NamedSoil
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.supplies import Tank
-from panbudget.season import TEXTS, demand, supplies, years
+from panbudget.season import TEXTS, demand, problem, supplies, years
 from panbudget.season.demand import FORCED, BedForcing
 from panbudget.season.record import PanForcing, Record, Span, beside, record_of, years_of_bed
 from panbudget.season.supplies import Valve
 from panbudget.tables.soils import find_soil
 from panbudget.weather import Weather
-from panbudget.words import joined, say
+from panbudget.words import joined
 
 #: an opening list longer than this is a mistake in the scenario, not a season
 MOST_OPENINGS = 500_000
@@ -304,16 +304,11 @@ class Forcing:
         for index in np.flatnonzero(most > MOST_OPENINGS):
             valve = self.bundle.valves[index % len(self.bundle.valves)]  # several may be one, at other sizes
             where = f"{valve.where(self.dates[0].year)}.valve.swing"
-            found = say(
-                "= {swing:weight g} would open the valve some {most:.0f} times",
-                swing=pans.swing[index].min(),
-                most=most[index],
-            )
-            cure = say("a pan of {area:area g} wants a larger swing", area=pans.area[index])
+            figures = {"swing": pans.swing[index].min(), "most": most[index], "area": pans.area[index]}
             # of what a pan loses, the larger part is to blame
-            if pans.leak[index].sum() * 24.0 * 2.0 > most[index] * pans.swing[index].min():
-                cure = "the pan loses most of it by the faults leak and animals: give them a smaller loss"
-            raise ScenarioError(Problem("small-swing", where, found, "", cure), file=self.record.file)
+            leaks = pans.leak[index].sum() * 24.0 * 2.0 > figures["most"] * figures["swing"]
+            code = "small-swing.leak" if leaks else "small-swing"
+            raise ScenarioError(problem(code, where, **figures), file=self.record.file)
         return int(most.sum())
 
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.engine.arrays import Days
-from panbudget.errors import Problem, ScenarioError
+from panbudget.errors import ScenarioError
 from panbudget.extras import made_once
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation, sun
@@ -26,6 +26,7 @@ from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.scenario.pans import Pan
 from panbudget.scenario.supplies import Roof
+from panbudget.season import problem
 from panbudget.season.demand import FORCED, BedForcing, Climate, bed_forcing
 from panbudget.season.supplies import PanFlows, Valve, roof_inflow
 from panbudget.weather import Weather
@@ -93,16 +94,13 @@ class Record:
         """Return where a season's days stand; a `ScenarioError` if the record does not hold them all."""
         if (span := self.span(start, end)) is not None:
             return span
-        first, last = self.index[0], self.index[-1]
-        held = f"the weather file {self.shown}, which runs from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        first, last = self.index[0].date(), self.index[-1].date()
         wrong = []
-        for key, day, end_of_it in (("start", start, first.date()), ("end", end, last.date())):
-            if not first.date() <= day <= last.date():
+        for key, day, nearest in (("start", start, first), ("end", end, last)):
+            if not first <= day <= last:
                 why = "".join(f"; {text}" for text in self.notes if str(day) in text)
-                cure = f"choose days within it, of which {end_of_it} is the nearest, or name another file"
-                wrong.append(
-                    Problem("out-of-record", f"season.{key}", f"= {day} lies outside {held}{why}", "", cure, day)
-                )
+                facts = {"day": day, "file": self.shown, "first": first, "last": last, "why": why, "nearest": nearest}
+                wrong.append(problem("out-of-record", f"season.{key}", day, **facts))
         raise ScenarioError(*wrong, file=self.file)
 
     def days(self, spans: Sequence[Span]) -> Days:
@@ -148,9 +146,7 @@ class Record:
         if model == "from-eto":
             return evaporation.pan_from_eto(self.eto, self.pan_coefficient(pan).kp)
         if "pan_evaporation" not in self.daily:
-            found = f'= "measured" needs a column pan_evaporation, which {self.shown} does not have'
-            cure = 'add it, or take "from-eto"'
-            raise ScenarioError(Problem("no-pan-column", f"{where}.evaporation", found, "", cure), file=self.file)
+            raise ScenarioError(problem("no-pan-column", f"{where}.evaporation", file=self.shown), file=self.file)
         return np.asarray(self.daily["pan_evaporation"].to_numpy(float))
 
     def pan_forcing(self, valve: Valve, first: int, after: int) -> PanForcing:
@@ -173,10 +169,9 @@ class Record:
         rows = np.stack([beside(values, spans) for values in kinds.values()], axis=1)[:, row_of]
         for at, row in np.argwhere(np.isnan(rows).any(axis=2))[:1]:
             dates = self.index[slice(*spans[at])]
-            missing = [day.date() for day in dates[np.isnan(rows[at, row])]]
-            found = f'= "measured": {self.shown} has no pan_evaporation on {name_days(missing)}'
-            key, cure = f"{valves[row].where(dates[0].year)}.pan.evaporation", 'fill them, or take "from-eto"'
-            raise ScenarioError(Problem("pan-days", key, found, "", cure), file=self.file)
+            missing = name_days([day.date() for day in dates[np.isnan(rows[at, row])]])
+            key = f"{valves[row].where(dates[0].year)}.pan.evaporation"
+            raise ScenarioError(problem("pan-days", key, file=self.shown, days=missing), file=self.file)
         return rows
 
     def presses(self, valves: Sequence[Valve], spans: Sequence[Span]) -> Floats:

@@ -12,8 +12,9 @@ import numpy as np
 from panbudget.engine import arrays
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Results, State, empty_results, empty_state, no_tanks
-from panbudget.errors import ClosureError, Problem, ScenarioError
+from panbudget.errors import ClosureError, ScenarioError
 from panbudget.scenario.garden import Scenario
+from panbudget.season import problem
 from panbudget.season.layout import LANES, Bundle, Forcing, grounds_in
 from panbudget.season.salt import SaltBalance, SaltLeft, pan_salt, salted_pans
 
@@ -51,8 +52,7 @@ def run_forcing(
         out = empty_results(pans, lanes, days, room=room, tanks=forcing.tanks)
     count = step((forcing.days, forcing.pans, forcing.tanks, forcing.beds), state, out, run)
     if room is not None and count > room:
-        found = f"{count} openings do not fit the list of {room}"
-        raise ClosureError(Problem("too-many-openings", "", found, cure="please report this"))
+        raise ClosureError(problem("too-many-openings", count=count, room=room))
     return out, count
 
 
@@ -119,10 +119,10 @@ def _rain_fed(forcing: Forcing, spin_up: int, by: int, run: Callable[..., int]) 
     """Soils as the days before the season left them, a lane a ground: no pans, no water but rain."""
     record, bundle, first = forcing.record, forcing.bundle, forcing.first
     if spin_up > first:
-        wanted = f"{forcing.dates[0] - np.timedelta64(spin_up, 'D'):%Y-%m-%d}"
-        found = f"= {spin_up} days needs weather from {wanted}, and {record.shown} begins on {record.index[0]:%Y-%m-%d}"
-        cure = f"{f'take at most {first} days' if first else 'leave it out'}, or give initial_depletion instead"
-        raise ScenarioError(Problem("long-spin-up", "season.spin_up", found, "", cure, spin_up), file=record.file)
+        wanted, begins = (forcing.dates[0] - np.timedelta64(spin_up, "D")).date(), record.index[0].date()
+        facts = {"days": spin_up, "wanted": wanted, "file": record.shown, "first": begins, "most": first}
+        code = "long-spin-up" if first else "long-spin-up.none"
+        raise ScenarioError(problem(code, "season.spin_up", spin_up, **facts), file=record.file)
     parts = grounds_in(bundle, record, first - spin_up, first, by=by)
     unwatered = dataclasses.replace(bundle, valves=(), lanes=(*LANES[:2], "timer"))
     beds = unwatered.filled(parts)._replace(given=np.zeros((len(parts), spin_up)))

@@ -14,10 +14,10 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.adding import LANE_SUMS
 from panbudget.engine.arrays import Results, State
-from panbudget.errors import ClosureError, Problem
+from panbudget.errors import ClosureError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
-from panbudget.season import TEXTS
+from panbudget.season import TEXTS, problem
 from panbudget.season.layout import LANES, Forcing
 
 #: largest residual of a water balance, as a share of the water that passed
@@ -96,8 +96,7 @@ def checked_balance(where: str | Callable[[int], str], residual: Any, passed: An
         index = int(wrong[0])
         name = where if isinstance(where, str) else where(index % np.shape(residual)[-1])
         off, of = np.ravel(residual)[index], np.ravel(passed)[index]
-        found = f"is off by {off:.3g} of {of:.6g}"
-        raise ClosureError(Problem("not-closed", f"{name}: the water balance", found, cure="please report this"))
+        raise ClosureError(problem("not-closed", f"{name}: the water balance", off=off, passed=of))
     return residual
 
 

@@ -8,14 +8,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from panbudget.errors import Problem, ScenarioError, WeatherError
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.quantities import YEARS
+from panbudget.season import problem
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather
-from panbudget.words import and_more
+from panbudget.words import and_more, calendar_day
 
 
 def moved(day: dt.date, years: int) -> dt.date:
@@ -261,15 +262,14 @@ def read_year(
     """
     first, last = YEARS
     if not first <= year < last:  # a season may end in the year after
-        found = f"= {year} is not a year from {first} to {last - 1}"
-        problem = Problem("no-year", "season", found, "one of the weather file's years", value=year)
-        raise ScenarioError(problem, file=str(scenario.path))
+        none = problem("no-year", "season", year, year=year, first=first, last=last - 1)
+        raise ScenarioError(none, file=str(scenario.path))
     of_year = in_year(scenario, year)
     season, file = of_year.season, file or open_scenario_weather(of_year)
     days = start or season.start, end or season.end
     if outside := [day for day in days if not season.start <= day <= season.end]:
-        found = f"lies outside the season of {year}, {season.start} to {season.end}"
-        raise ScenarioError(Problem("outside-season", str(outside[0]), found, cure="choose a day within it"))
+        days_of = {"year": year, "start": season.start, "end": season.end}
+        raise ScenarioError(problem("outside-season", str(outside[0]), **days_of))
     try:
         weather = file.over(*days)
     except WeatherError:
@@ -290,11 +290,9 @@ def _refuse_unknown(scenario: Scenario, year: int, file: WeatherFile) -> None:
     if moved(start, year - start.year) in days and moved(end, year - start.year) in days:
         return
     held = list(usable_years(scenario, weather=file, cautious=False).weather)
-    shown = f"{start:%d %B} to {end:%d %B}".replace(" 0", " ").removeprefix("0")
-    instead = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
-    found = f"= {year}: {scenario.weather.shown} does not hold {shown} of that year; {instead}"
-    problem = Problem("year-not-held", "season", found, cure="choose one of its years, or days within them", value=year)
-    raise ScenarioError(problem, file=str(scenario.path))
+    facts = {"year": year, "file": scenario.weather.shown, "season": f"{calendar_day(start)} to {calendar_day(end)}"}
+    facts["instead"] = f"it holds them in {listed(held)}" if held else f"it runs from {min(days)} to {max(days)}"
+    raise ScenarioError(problem("year-not-held", "season", year, **facts), file=str(scenario.path))
 
 
 def listed(years: list[int]) -> str:

@@ -10,11 +10,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario import quantities
+from panbudget.scenario import problem, quantities
 from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf, OrName, Part, Reads, Share, unknown
 from panbudget.tables.plants import find_plant, landscape_level
 from panbudget.tables.soils import find_soil
-from panbudget.words import say
 
 # field capacities from coarse gravel to raw peat, and the water that some plant lives on (common practice, no source)
 _DRIEST, _WETTEST, _LEAST_WATER = 0.03, 0.8, 0.01
@@ -60,11 +59,9 @@ class OwnSoil(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.wilting_point >= self.field_capacity:
-            found = f"must be below the field capacity, {self.field_capacity:g}; the two may be swapped"
-            yield Problem("order", "wilting_point", found)
+            yield problem("order", "wilting_point", capacity=self.field_capacity)
         elif self.field_capacity - self.wilting_point < _LEAST_WATER:
-            found = f"leaves less than {_LEAST_WATER:g} to the field capacity, {self.field_capacity:g}: no plant lives on that"
-            yield Problem("too-small", "wilting_point", found)
+            yield problem("too-small", "wilting_point", least=_LEAST_WATER, capacity=self.field_capacity)
 
 
 _Deep = Annotated[Length, Field(gt=0, le=10), Field(ge=0.01)]
@@ -130,8 +127,8 @@ class NamedPlants(_Plants):
             if stages is not None and not sum(stages):
                 return [Problem("no-days", key, "has no day in it", cure="give all four stages")]
         if self.stages is not None and sum(self.stages) > _LONGEST_SEASON:
-            found = f"= {self.stages} comes to {sum(self.stages)} days"
-            return [Problem("too-long", "stages", found, f"at most {_LONGEST_SEASON} days")]
+            facts = {"stages": self.stages, "days": sum(self.stages), "most": _LONGEST_SEASON}
+            return [problem("too-long.stages", "stages", **facts)]
         return [*unknown(find_plant, self.name)] or self._out_of_order()
 
     def _out_of_order(self) -> Iterator[Problem]:
@@ -142,11 +139,8 @@ class NamedPlants(_Plants):
             given = getattr(self, key)
             value = table if given is None else given
             if (given, self.kc_mid) != (None, None) and mid < value and plant.kc_mid >= table:
-                found, cure = f"is above the Kc of mid-season, {mid:g}, which is the season's highest", "exchange them"
-                if given is None:
-                    found = f"is below the plant's {key}, {value:g}, and is that of mid-season, which is the season's highest"
-                    cure = f"give {key} too"
-                yield Problem("order", key if given is not None else "kc_mid", found, cure=cure)
+                code, where = ("order.mid", "kc_mid") if given is None else ("order.kc", key)
+                yield problem(code, where, mid=mid, key=key, kc=value)
 
     @property
     def needs_date(self) -> bool:
@@ -184,7 +178,7 @@ class Landscape(_Unnamed):
             yield Problem("one-or-twelve", "plant_factor", "takes one number, or twelve from January to December")
         else:
             named = ((key, level) for key in _LEVELS if isinstance(level := getattr(self, key), str))
-            wrong = (problem for key, level in named for problem in unknown(landscape_level, key, level, key=key))
+            wrong = (each for key, level in named for each in unknown(landscape_level, key, level, key=key))
             yield from itertools.islice(wrong, 1)
 
     @property
@@ -207,9 +201,7 @@ class Planting(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.planted is None and isinstance(self.plants, NamedPlants) and self.plants.needs_date:
-            when = "the day of planting (for a perennial: when growth starts), such as 2025-05-05"
-            cure = f"{self.plants.name} has growth stages, so give {when}"
-            yield Problem("missing", "planted", "is missing", cure=cure)
+            yield problem("missing.planted", "planted", name=self.plants.name)
 
 
 class MixPart(Planting):
@@ -253,8 +245,7 @@ class _Bed(Described):
     def wrong(self) -> Iterator[Problem]:
         rate = self.emitters.count * self.emitters.flow / self.area
         if rate > _MOST_RATE:
-            found = say("give {rate:bare depth ,.0f} {:depth} an hour on this area", rate=rate)
-            yield Problem("too-much", "emitters", found, say("at most {most:depth-an-hour ,.0f}", most=_MOST_RATE))
+            yield problem("too-much.rate", "emitters", rate=rate, most=_MOST_RATE)
 
     @property
     def wetting_days(self) -> float | None:
@@ -278,8 +269,7 @@ class BedInTurn(_Bed):
     def wrong(self) -> Iterator[Problem]:
         for index, (earlier, other) in enumerate(itertools.pairwise(self.plantings), 1):
             if earlier.planted is not None and other.planted is not None and other.planted <= earlier.planted:
-                found = f"is not after the planting before it, {earlier.planted}"
-                yield Problem("order", f"plantings[{index}].planted", found, cure="list plantings in order of time")
+                yield problem("order.plantings", f"plantings[{index}].planted", before=earlier.planted)
 
 
 class MixedBed(_Bed):

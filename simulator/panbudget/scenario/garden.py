@@ -21,8 +21,8 @@ from pydantic import Field, PrivateAttr, ValidationError
 from panbudget import words
 from panbudget.errors import CONTROLS, Problem, ScenarioError, alike, did_you_mean
 from panbudget.files import read_toml, toml_key
+from panbudget.scenario import problem, quantities
 from panbudget.scenario import problems as scenario_errors
-from panbudget.scenario import quantities
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import LEAST_SWING, Pan, Timer, Valve
@@ -73,7 +73,7 @@ class Column(Described):
     def wrong(self) -> Iterator[Problem]:
         for key in ("column", "unit"):
             if (said := getattr(self, key)) is not None and not said.strip():
-                yield Problem("no-name", key, "is empty", cure="write it as the file has it, or leave it out")
+                yield problem("no-name.column", key)
 
 
 class _WeatherFile(Described):
@@ -123,8 +123,7 @@ class WeatherSource(_WeatherFile):
         seen = {self.shown: "the weather file itself"}
         for index, fallback in enumerate(self.fallback):
             if fallback.shown in seen:
-                where = f"fallback[{index}].file"
-                yield Problem("named-twice", where, f"is {seen[fallback.shown]}", cure="name another file")
+                yield problem("named-twice.fallback", f"fallback[{index}].file", before=seen[fallback.shown])
                 return
             seen[fallback.shown] = f"named twice, here and in fallback[{index}]"
 
@@ -173,14 +172,10 @@ class Controller(Described):
     def wrong(self) -> Iterator[Problem]:
         most = self.pan.water_at_reset
         if self.valve.swing_kg >= most:
-            found = f"would empty the pan before it trips: filled to its freeboard the pan holds {words.amount(most, 'weight', '.3g')}"
-            cure = "take a smaller swing, or a wider or deeper pan"
-            yield Problem("too-much", f"valve.{self.valve.marks[0]}", found, cure=cure)
+            yield problem("too-much.swing", f"valve.{self.valve.marks[0]}", most=most)
         week, ground = self.timer and self.timer.litres_a_week, sum(bed.area for bed in self.bed.values())
         if week and week > _DEEPEST_WEEK * ground:
-            found = f"comes to {words.amount(week / ground, 'depth', ',.0f')} a week over its beds"
-            expected = f"at most {words.amount(_DEEPEST_WEEK, 'depth', 'g')}"
-            yield Problem("too-much", "timer.litres_a_week", found, expected)
+            yield problem("too-much.week", "timer.litres_a_week", week=week / ground, most=_DEEPEST_WEEK)
 
     @property
     def water_at_trip(self) -> float:
@@ -259,8 +254,7 @@ class Scenario(Described):
                 yield _unknown_part(f"controller.{name}.supply", "names no [supply.…]", controller.supply, self.supply)
             supply, loss = self.supply.get(controller.supply), controller.valve.rated_loss
             if isinstance(supply, Mains) and loss is not None and loss >= supply.pressure:
-                found = f"is all of the mains' pressure, {words.amount(supply.pressure, 'pressure', 'g')}, or more: no water would pass"
-                yield Problem("too-much", f"controller.{name}.valve.rated_loss", found)
+                yield problem("too-much.loss", f"controller.{name}.valve.rated_loss", pressure=supply.pressure)
         for name in self.uncertainty.controller.keys() - self.controller.keys():
             yield _unknown_part(f"uncertainty.controller.{name}", "names no [controller.…]", name, self.controller)
         made_up: dict[str, Iterable[str]] = {
@@ -274,15 +268,15 @@ class Scenario(Described):
             seen: dict[str, str] = {}
             for name in names:
                 if (other := seen.setdefault(alike(name), name)) != name:
-                    yield Problem("named-twice", f"{where}.{name}", f"and {other} look alike", cure="rename one")
+                    yield problem("named-twice", f"{where}.{name}", other=other)
         for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
-            yield Problem("no-name", where, "is no usable name", USABLE)
+            yield problem("no-name", where, usable=USABLE)
         owned = [alike(thing.name) for thing in self.owned]
         for index in (index for index, name in enumerate(owned) if name in owned[:index]):
-            yield Problem("named-twice", f"owned[{index}].name", "is the name of another one", cure="rename one")
+            yield problem("named-twice.owned", f"owned[{index}].name")
         for name in self.variant:
             if name.endswith(".toml"):
-                yield Problem("no-name", f"variant.{name}", "has the name of a file of changes", cure="leave .toml out")
+                yield problem("no-name.variant", f"variant.{name}")
 
     def _rights_of_strange_beds(self) -> Iterator[Problem]:
         """A further right must name beds that its supply waters."""
@@ -292,8 +286,7 @@ class Scenario(Described):
                 for index, bed in enumerate(right.beds):
                     if bed not in served:
                         where = f"supply.{name}.right.further.{further}.beds[{index}]"
-                        found = f'is no bed that [supply.{name}] waters, written "CONTROLLER/BED"'
-                        yield Problem("unknown-part", where, found, "", did_you_mean(bed, served, ""))
+                        yield problem("unknown-part.right", where, supply=name, cure=did_you_mean(bed, served, ""))
 
     def _floats_from_nowhere(self) -> Iterator[Problem]:
         """A float valve's water is drawn from mains, under their right or a further one."""
@@ -315,21 +308,15 @@ class Scenario(Described):
             known = names[key]
             where = f"fault[{index}].{key}"
             if named is None and len(known) > 1:
-                yield Problem("missing", where, "is missing", cure=f"which one of {', '.join(known)}?")
+                yield problem("missing", where, cure=f"which one of {', '.join(known)}?")
             elif named is not None and named not in known:
-                yield Problem("unknown-part", where, "is not in this file", "", did_you_mean(named, known, ""))
+                yield problem("unknown-part.fault", where, cure=did_you_mean(named, known, ""))
             elif key == "bed" and named and getattr(fault, "controller", None) not in (None, named.partition("/")[0]):
-                yield Problem(
-                    "unknown-part", f"fault[{index}].controller", "is not its bed's valve", cure="take it out"
-                )
+                yield problem("unknown-part.valve", f"fault[{index}].controller")
             elif isinstance(fault, Knocked) and fault.swing is not None:
                 swing = self.controller[fault.controller or known[0]].valve.swing_kg
                 if swing + fault.swing < LEAST_SWING:
-                    yield Problem(
-                        "too-small",
-                        f"fault[{index}].swing",
-                        f"leaves nothing of a swing of {words.amount(swing, 'weight', 'g')}",
-                    )
+                    yield problem("too-small.fault", f"fault[{index}].swing", swing=swing)
 
     @property
     def path(self) -> Path:
@@ -403,7 +390,7 @@ class Scenario(Described):
         none = f"none; describe it under [variant.{toml_key(name)}], or name a file of changes that ends in .toml"
         none = none if name.strip() else "none; leave it out"
         cure = did_you_mean(name, self.variant, f"the file has {', '.join(self.variant) or none}")
-        unknown = Problem("unknown-variant", f"variant.{toml_key(name)}", "is not in this file", "", cure, name)
+        unknown = problem("unknown-variant", f"variant.{toml_key(name)}", name, cure=cure)
         raise ScenarioError(unknown, file=str(self.path))
 
     def file_of(self, *keys: str) -> str:
@@ -446,12 +433,12 @@ class Scenario(Described):
                 if not cure and path == "controller" and not _table(change).keys() & {"supply", "bed"}:
                     cure = f"it has {', '.join(known)}; is this of another garden?"
                 if cure and name not in known and not any(mark <= set(_table(change)) for mark in marks):
-                    found = "changes nothing that the file has"
-                    yield Problem("unknown-part", f"{where}.{path}.{name}".lstrip("."), found, "", cure, name)
+                    part_of = f"{where}.{path}.{name}".lstrip(".")
+                    yield problem("unknown-part", part_of, name, found="changes nothing that the file has", cure=cure)
 
 
 def _unknown_part(where: str, found: str, name: str, known: Iterable[str]) -> Problem:
-    return Problem("unknown-part", where, f"{found} of this file", "", did_you_mean(name, known, ""))
+    return problem("unknown-part", where, found=f"{found} of this file", cure=did_you_mean(name, known, ""))
 
 
 def _table(value: object) -> Mapping[str, Any]:
@@ -465,8 +452,7 @@ def _variant_in(path: Path) -> dict[str, Any]:
     is_named = set(described) == {"variant"} and isinstance(variants, dict) and len(variants) == 1
     only: dict[str, Any] = next(iter(variants.values())) if is_named and variants else described
     if not (only or is_named) or "variant" in only or not isinstance(only, dict) or only.keys() >= _WHOLE:
-        found = "must hold one [variant.NAME] and nothing else, or the keys of one overlay, and no whole garden"
-        raise ScenarioError(Problem("no-variant", "", found), file=str(path))
+        raise ScenarioError(problem("no-variant"), file=str(path))
     return only
 
 
@@ -516,13 +502,11 @@ def _checked(source: _Source, prefix: str = "", file: str = "") -> Scenario:
 def unseen(part: Any, where: str = "") -> Iterator[Problem]:
     """Find texts and keys that are too long or have letters that can't be seen; only a note may run over several lines."""
     if isinstance(part, str) and len(part) > _LONGEST_TEXT:
-        found = f'= "{part[:40]}…" has {len(part):,} characters'
-        yield Problem("too-long", where, found, f"at most {_LONGEST_TEXT}", "say it shorter")
+        yield problem("too-long", where, beginning=part[:40], letters=len(part), most=_LONGEST_TEXT)
     elif isinstance(part, str):
         letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
         if letter is not None:
-            found = f"= {json.dumps(part[:40])} holds a letter that can't be seen ({letter[0]!r})"
-            yield Problem("unseen-letter", where, found, cure="type it again without it")
+            yield problem("unseen-letter", where, text=json.dumps(part[:40]), letter=letter[0])
     elif isinstance(part, Mapping):
         for key, value in part.items():
             yield from unseen(str(key), "a key")

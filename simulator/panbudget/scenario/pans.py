@@ -10,10 +10,10 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
-from panbudget.scenario import quantities
+from panbudget.scenario import problem, quantities
 from panbudget.scenario.beds import Emitter
 from panbudget.scenario.quantities import Described, Flow, Mass, Number, OneOf, Share, SomeDepth, SomeLength, Time
-from panbudget.words import amount, say
+from panbudget.words import say
 
 LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
@@ -36,7 +36,7 @@ class Vessel(Described):
     def wrong(self) -> Iterator[Problem]:
         given = {key for key in ("diameter", "length", "width", "area") if getattr(self, key) is not None}
         if given not in ({"diameter"}, {"length", "width"}, {"area"}):
-            yield Problem("one-of", found="takes a diameter, or a length and a width, or an area: one of the three")
+            yield problem("one-of.vessel")
 
     @property
     def surface(self) -> float:
@@ -83,15 +83,10 @@ class Pan(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.freeboard >= self.depth:
-            key, cure = "freeboard", "give less freeboard or a deeper pan"
-            found = f"reaches down to the floor of a pan {amount(self.depth, 'depth', 'g')} deep"
-            if "freeboard" not in self.model_fields_set:
-                key, cure = "depth", "correct it, or give a freeboard"
-                found = f"is no more than the freeboard, {amount(self.freeboard, 'depth', 'g')} where none is given"
-            yield Problem("too-much", key, found, cure=cure)
+            key = "freeboard" if "freeboard" in self.model_fields_set else "depth"
+            yield problem(f"too-much.{key}", key, depth=self.depth, freeboard=self.freeboard)
         if self.area > _MOST_AREA:
-            found = f"have {amount(self.area, 'area', ',.0f')} of water in all, which no beam carries"
-            yield Problem("too-much", "vessels", found, f"at most {amount(_MOST_AREA, 'area', 'g')}")
+            yield problem("too-much.vessels", "vessels", area=self.area, most=_MOST_AREA)
 
     @property
     def area(self) -> float:
@@ -132,18 +127,15 @@ class _Valve(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if self.swing_kg < LEAST_SWING:
-            found = "comes to a swing below a gram, which no beam feels; a swing is some hundred grams"
-            yield Problem("too-small", self.marks[0], found)
+            yield problem("too-small.swing", self.marks[0])
         for index, text in enumerate(self.press_times):
             if not _PRESS_TIME.fullmatch(text):
-                found = 'must be "sunset", "sunrise" or a time such as "20:30"'
-                yield Problem("no-time", f"press_times[{index}]", found)
+                yield problem("no-time", f"press_times[{index}]")
         minutes = [text.rjust(5, "0") if ":" in text else text for text in self.press_times]  # 8:00 is 08:00
         for index in (index for index, minute in enumerate(minutes) if minute in minutes[:index]):
-            found = "is a time that stands there before"
-            yield Problem("named-twice", f"press_times[{index}]", found, cure="keep one")
+            yield problem("named-twice.press", f"press_times[{index}]")
         if len(self.press_times) > MOST_PRESSES:
-            yield Problem("too-long", "press_times", f"has more than {MOST_PRESSES} times a day")
+            yield problem("too-long.presses", "press_times", most=MOST_PRESSES)
 
 
 class SwingValve(_Valve):
@@ -191,6 +183,6 @@ class Timer(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if (self.duration is None) == (self.litres_a_week is None):
-            yield Problem("one-of", found="takes a duration or litres_a_week: one of the two")
+            yield problem("one-of.timer")
         elif len(set(self.days)) < len(self.days):
             yield Problem("named-twice", "days", "names a day twice")

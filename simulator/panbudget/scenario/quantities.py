@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJson
 from pydantic_core import CoreSchema, core_schema
 
 from panbudget.errors import Problem
+from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless, kinds_of
 from panbudget.tables import UnknownName
 from panbudget.units import KINDS, quantity
@@ -64,21 +65,17 @@ def _names_files(given: object) -> object:
     for text in given if isinstance(given, list) and given else [given]:
         if not isinstance(text, str) or text.replace("\\", "/").rsplit("/", 1)[-1].strip() in ("", ".", ".."):
             found = "is no path" if not isinstance(text, str) else "is a folder" if text.strip() else "is empty"
-            expected = 'the path of a weather file, such as "weather.csv", or a list'
-            raise Senseless(Problem("no-file", "", found, expected))
+            raise Senseless(problem("no-file", found=found))
     return given
 
 
 def _a_date(given: object) -> object:
     """Refuse numbers, which would count seconds, and years of no weather."""
-    expected = "a date such as 2025-05-01"
     if isinstance(given, int | float):
-        found = "is no date" if isinstance(given, bool) else "is a number"
-        raise Senseless(Problem("no-date", "", found, expected))
+        raise Senseless(problem("no-date", found="is no date" if isinstance(given, bool) else "is a number"))
     year = int(given[:4]) if isinstance(given, str) and re.match("[0-9]{4}-", given) else getattr(given, "year", 2000)
     if not YEARS[0] <= year <= YEARS[1]:
-        found = f"is in a year outside {YEARS[0]} to {YEARS[1]}"
-        raise Senseless(Problem("no-date", "", found, expected))
+        raise Senseless(problem("no-date.year", first=YEARS[0], last=YEARS[1]))
     return given
 
 

@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
+from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import YEARS, Area, Date, Described, Flow, Number, Reads, SomeVolume, Whole
 
@@ -25,10 +26,10 @@ def _month_day(value: object) -> object:
     """ "04-01" -> (4, 1)."""
     match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", value) if isinstance(value, str) else None
     if match is None:
-        raise Senseless(Problem("no-day", found='is not a month and a day such as "04-01"'))
+        raise Senseless(problem("no-day"))
     month, day = map(int, match.groups())
     if not 1 <= month <= 12 or not 1 <= day <= calendar.monthrange(_LEAP_YEAR, month)[1]:
-        raise Senseless(Problem("no-day", "", "is no day of any year", cure='give month and day, such as "04-01"'))
+        raise Senseless(problem("no-day.year"))
     return month, day
 
 
@@ -45,8 +46,7 @@ def _day_as_printed(given: object) -> object:
     """Take a date, or a year alone; papers may be older than any weather."""
     year = given.year if isinstance(given, dt.date) else given
     if isinstance(year, int | float) and year not in range(_OLDEST_PAPERS, YEARS[1] + 1):
-        expected = "a date such as 1905-05-01, a year such as 1905, or words in quotes"
-        raise Senseless(Problem("no-date", "", "is no date and no year", expected))
+        raise Senseless(problem("no-date.papers"))
     return _as_printed(given)
 
 
@@ -112,8 +112,7 @@ class Right(_Papers):
         for name, right in self.further.items():
             for index, bed in enumerate(right.beds):
                 if bed in seen:
-                    found, where = f"is named twice, here and in {seen[bed]}", f"further.{name}.beds[{index}]"
-                    yield Problem("named-twice", where, found, cure="a bed has one right")
+                    yield problem("named-twice.bed", f"further.{name}.beds[{index}]", before=seen[bed])
                     return
                 seen[bed] = name
 

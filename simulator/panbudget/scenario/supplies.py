@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import Field, create_model
 
 from panbudget.errors import Problem
-from panbudget.scenario import quantities
+from panbudget.scenario import problem, quantities
 from panbudget.scenario.quantities import Area, Described, Flow, Number, OneOf, Pressure, Share, SomeLength, SomeVolume
 from panbudget.scenario.rights import Meter, Right, Words
 from panbudget.units import MEGALITRES
-from panbudget.words import amount, say
 
 _TALLEST, _MEGALITRE = 50.0, 1e6  # m of a tank, L
 _ROUNDING = 1e-9  # of unit conversion
@@ -89,32 +88,20 @@ class Tank(_Supply):
     def wrong(self) -> Iterator[Problem]:
         shape, top = self.shape, self.shape[-1].volume if self.shape else 0.0
         if (self.footprint is None) == (not shape):
-            yield Problem("one-of", "", "needs a footprint (upright sides) or a shape: one of the two")
-        elif self.points[-1][1] > _TALLEST:
-            found = f"stands {amount(self.points[-1][1], 'height', ',.0f')} high with that volume"
-            yield Problem(
-                "too-much",
-                "shape" if shape else "footprint",
-                found,
-                f"a tank of at most {amount(_TALLEST, 'height', 'g')}",
-                MEGALITRES if self.volume >= _MEGALITRE else "",
-            )
+            yield problem("one-of.tank")
+        elif (high := self.points[-1][1]) > _TALLEST:
+            cure = MEGALITRES if self.volume >= _MEGALITRE else ""
+            yield problem("too-much.tank", "shape" if shape else "footprint", high=high, most=_TALLEST, cure=cure)
         elif self.top_up is not None and self.top_up.below > self.volume:
-            found = f"is more than the tank holds, {amount(self.volume, 'volume', 'g')}"
-            yield Problem("too-much", "top_up.below", found)
+            yield problem("too-much.float", "top_up.below", volume=self.volume)
         elif len(shape) == 1:
-            yield Problem("shape", "shape", "needs two points or more, from an empty tank upwards")
+            yield problem("shape", "shape")
         elif shape and shape[0].volume > 0.0:
-            yield Problem("shape", "shape[0].volume", "is not the empty tank's", '"0 L", for the first point')
+            yield problem("shape.empty", "shape[0].volume")
         elif any(b.level <= a.level or b.volume <= a.volume for a, b in itertools.pairwise(shape)):
-            yield Problem("shape", "shape", "must rise from point to point, level and volume both")
+            yield problem("shape.rises", "shape")
         elif shape and top < self.volume * (1.0 - _ROUNDING):
-            found = say(
-                "ends at {top:volume g}, below the tank's volume of {all:volume g}; add its top",
-                top=top,
-                all=self.volume,
-            )
-            yield Problem("shape", "shape", found)
+            yield problem("shape.ends", "shape", top=top, all=self.volume)
 
     @property
     def points(self) -> list[tuple[float, float]]:

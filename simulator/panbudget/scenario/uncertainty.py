@@ -12,6 +12,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, Field
 
 from panbudget.errors import Problem
+from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Described, Number, Whole
 
@@ -19,11 +20,10 @@ from panbudget.scenario.quantities import Described, Number, Whole
 def _low_high(value: object) -> object:
     """A range of factors: two plain numbers, the lower first, around 1."""
     if not (isinstance(value, list | tuple) and len(value) == 2 and all(type(v) in (int, float) for v in value)):
-        raise Senseless(Problem("no-range", found="is not two factors in [ ], such as [0.9, 1.1]"))
+        raise Senseless(problem("no-range"))
     low, high = map(float, value)
     if not 0.0 < low <= 1.0 <= high <= 10.0:
-        found = "must hold 1, the value as described, between a lower factor above 0 and a higher one up to 10"
-        raise Senseless(Problem("no-range", found=found, expected="two factors such as [0.9, 1.1]"))
+        raise Senseless(problem("no-range.around"))
     return low, high
 
 
@@ -47,7 +47,7 @@ class ValveUncertainty(Described):
             ("litres", "refill_flow", "the refill flow is exposure over litres"),
         ):
             if getattr(self, key) is not None and getattr(self, other) is not None:
-                yield Problem("one-of", key, f"stands beside {other}: give one of the two, for {why}")
+                yield problem("one-of.range", key, other=other, why=why)
 
 
 class Uncertainty(Described):

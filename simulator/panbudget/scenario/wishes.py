@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from panbudget.errors import Problem
+from panbudget.scenario import problem
 from panbudget.scenario.beds import EmitterFlow
 from panbudget.scenario.pans import PanDepth, Vessel
 from panbudget.scenario.quantities import Count, Described, Number, Pressure, Share, SomeVolume, Whole
@@ -41,12 +42,11 @@ class Owned(Described):
 
     def wrong(self) -> Iterator[Problem]:
         if not self.name.strip():
-            yield Problem("no-name", "name", "is empty", 'a name such as "zinc tub"')
+            yield problem("no-name.owned", "name")
         if bool(self.vessels) == (self.flow is not None):
-            found = "is a container with vessels and depth, or an emitter with a flow: one of the two"
-            yield Problem("one-of", found=found)
+            yield problem("one-of.owned")
         elif self.vessels and self.depth is None:
-            yield Problem("missing", "depth", "is missing", cure="how deep is the container, floor to rim?")
+            yield problem("missing.depth", "depth")
 
     @property
     def area(self) -> float:

@@ -10,6 +10,7 @@ import zoneinfo
 from collections.abc import Iterator
 
 from panbudget.errors import Problem, nearest
+from panbudget.scenario import problem
 from panbudget.words import packaged
 
 _ABBREVIATIONS = packaged("scenario/zones.toml")
@@ -83,11 +84,9 @@ def far_zone(zone: zoneinfo.ZoneInfo, longitude: float) -> Iterator[Problem]:
     kept = ((zone.utcoffset(moment) or dt.timedelta()) - (zone.dst(moment) or dt.timedelta())) / dt.timedelta(hours=1)
     # who writes these may well live elsewhere
     if zone.key.rpartition("/")[2] not in ("UTC", "GMT") and _apart(kept, sun) > _MOST_APART:
-        found = f"keeps a time {kept:+g} hours from UTC, and at longitude {longitude:g} the sun {sun:+.1f}"
-        cure = "mend the longitude (west is negative) or the zone"
-        if _apart(kept, -sun) <= _MOST_APART:  # what is mistaken most
-            cure = f"longitude = {-longitude:g} (west is negative)"
-        yield Problem("far-zone", "timezone", found, cure=cure, value=zone.key)
+        code = "far-zone.turned" if _apart(kept, -sun) <= _MOST_APART else "far-zone"  # what is mistaken most
+        clocks = {"kept": kept, "longitude": longitude, "sun": sun, "turned": -longitude}
+        yield problem(code, "timezone", zone.key, **clocks)
 
 
 def _apart(one: float, other: float) -> float:

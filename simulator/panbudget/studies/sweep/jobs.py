@@ -25,9 +25,8 @@ from panbudget.season.years import Years, moved
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, Engine, season_columns
 from panbudget.studies.sweep.kept import Read, kept_or_read
-from panbudget.studies.sweep.marks import code_mark
+from panbudget.studies.sweep.marks import at_hand, code_mark
 from panbudget.studies.sweep.plan import Plan
-from panbudget.studies.sweep.remote import at_hand
 from panbudget.studies.sweep.site import Place, SiteRecord, SiteRows, grid_evapotranspiration, open_site
 from panbudget.studies.sweep.usable import Runs, about_site, with_made_days, years_of
 from panbudget.weather import Weather

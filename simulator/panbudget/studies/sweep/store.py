@@ -26,8 +26,7 @@ from panbudget.errors import OutputError, visible
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, HEADS, WHOLE
-from panbudget.studies.sweep.marks import file_mark
-from panbudget.studies.sweep.remote import weather_mark
+from panbudget.studies.sweep.marks import file_mark, weather_mark
 from panbudget.words import packaged
 
 if TYPE_CHECKING:

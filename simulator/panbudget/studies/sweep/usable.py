@@ -18,8 +18,8 @@ from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.years import Years, listed, usable_years
 from panbudget.studies.sweep import first_of, problem
 from panbudget.studies.sweep.compute import days_of
+from panbudget.studies.sweep.marks import at_hand, is_remote
 from panbudget.studies.sweep.plan import Plan
-from panbudget.studies.sweep.remote import at_hand, is_remote
 from panbudget.studies.sweep.site import Place, SiteRecord, open_site
 from panbudget.weather import Weather
 from panbudget.weather.checks.inspection import Caution

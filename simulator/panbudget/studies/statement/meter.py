@@ -3,16 +3,21 @@ Meter: a file of readings into litres between readings, and those into the seaso
 
 One row a reading: ``date, reading, unit``, and where wanted ``supply``, ``event``, ``note``. A counter that goes down
 is never guessed at: the row says "rollover at 10000" (it passed its last digit and began again), or the old meter's
-last row says "removed" and the new one's first "installed". Nor is one believed that no open valves could have passed:
-`typos` finds the row that is wrong. All that is wrong comes out at once, a line each.
+last row says "removed" and the new one's first "installed". Nor is one believed that no open valves could have passed: a step
+between readings is possible where the counter does not go down and passes no more than all open valves do day and night. All
+that is wrong comes out at once, a line each.
+
+Of the two at a step that is not possible, the wrong one is that without which its neighbours fit; where either will do, that
+without which the meter runs more evenly. All rules are common practice, no source.
 """
 
 import contextlib
 import datetime as dt
+import itertools
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +27,6 @@ from panbudget.errors import ReadingsError
 from panbudget.numeric import Floats
 from panbudget.scenario.rights import Meter
 from panbudget.studies.common import problem, read_data
-from panbudget.studies.statement.typos import Suspect, suspect
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import TypedRow, read_typed
 from panbudget.words import litres as litres_said
@@ -33,6 +37,9 @@ _EVENTS = ("", "removed", "installed", "rollover")
 _MOST_APART = 1830  # days between readings of one meter: five years
 _MOST_READINGS = 10_000  # of a file: one a day for 27 years
 _MOST_TYPOS = 20  # of one meter, whose cures are looked for; the rest comes up when these are mended
+_UNITS = ("L", "gal", "ft3", "m3", "HCF", "ML", "AF")
+_FEWEST = 1000.0  # counters have three digits at least
+_NEARLY_ROUND = 0.9  # of its last number: a counter that is beyond it may have begun again
 
 
 @dataclass(frozen=True)
@@ -127,6 +134,27 @@ class Readings:
     by_supply: dict[str, tuple[Between, ...]]
     events: tuple[str, ...]
     taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Suspect:
+    """
+    A step that can't be.
+
+    Parameters
+    ----------
+    wrong : {"before", "current"}
+        Which reading of the two.
+    cures : tuple of (str, str)
+        What would put it right, likelier first: "digit", "unit", "units" (of all), "swapped" or "rollover", and the text that it should be.
+
+    goes_on : bool
+        Whether what follows goes on from the second: its counter has begun again, or is another.
+    """
+
+    wrong: str
+    cures: tuple[tuple[str, str], ...]
+    goes_on: bool = False
 
 
 def read_readings(
@@ -235,7 +263,7 @@ def _between(supply: str, readings: Sequence[Reading], events: list[str], limit:
         before = sound[-1] if sound else None
         code = _mistake(before, reading, limit)
         if before is not None and code in ("counter-down", "too-much"):
-            doubt = suspect([*sound, *readings[at:]], len(sound), lambda a, b: _mistake(a, b, limit) is None)
+            doubt = _suspect([*sound, *readings[at:]], len(sound), lambda a, b: _mistake(a, b, limit) is None)
             _note_typo(code, before, reading, doubt, limit)
             typos += 1
             if typos == _MOST_TYPOS or (doubt.cures and doubt.cures[0][0] == "units"):
@@ -257,7 +285,7 @@ def _between(supply: str, readings: Sequence[Reading], events: list[str], limit:
         sound.append(reading)
 
 
-def _note_typo(code: str, before: Reading, reading: Reading, doubt: Suspect, limit: float) -> None:
+def _note_typo(code: str, before: Reading, reading: Reading, doubt: _Suspect, limit: float) -> None:
     """Note a step that can't be at the row that is wrong, likelier cures first."""
     wrong, other = (before, reading) if doubt.wrong == "before" else (reading, before)
     words = _MISTAKES[code]
@@ -303,6 +331,121 @@ def _mistake(before: Reading | None, reading: Reading, limit: float) -> str | No
         "too-much": event != "installed" and _passed(before, reading) > limit * _hours(before, reading),
     }
     return next((code for code, wrong in mistakes.items() if wrong), None)
+
+
+def _suspect(readings: Sequence[Reading], at: int, possible: Callable[[Reading, Reading], bool]) -> _Suspect:
+    """
+    Find the wrong one of two readings.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Of one meter, in order of time; those before the step are sound.
+    at : int
+        Place of the second.
+    possible : callable
+        Whether one may follow another.
+
+    Returns
+    -------
+    _Suspect
+    """
+
+    def chain(*parts: Reading | None) -> bool:
+        return all(possible(a, b) for a, b in itertools.pairwise([part for part in parts if part is not None]))
+
+    earlier, after = (readings[i] if 0 <= i < len(readings) else None for i in (at - 2, at + 1))
+    before, current = readings[at - 1], readings[at]
+    if (top := _begun_again(before, current, possible)) and chain(current, after):
+        return _Suspect("current", (("rollover", top),), goes_on=True)
+    units = [reading.unit for reading in (earlier, before, current, after) if reading is not None]
+    of_before = tuple(_cures(before, units, lambda mended: chain(earlier, mended, current, after)))
+    swapped = replace(before, litres=current.litres), replace(current, litres=before.litres)
+    if current.litres < before.litres and chain(earlier, *swapped, after):
+        mended = [_as_written(before, text) for kind, text in of_before if kind == "digit" and earlier is not None]
+        if not any(_unevenness(earlier, other, current) < _unevenness(earlier, *swapped) for other in mended):
+            return _Suspect("current", (("swapped", ""),))
+    of_current = tuple(_cures(current, units, lambda mended: chain(earlier, before, mended, after)))
+    without_before, without_current = chain(earlier, current, after), chain(earlier, before, after)
+    if earlier is None and not any(
+        kind == "digit" or units.count(before.unit) == 1 < len(units) for kind, _ in of_before
+    ):
+        without_before = False  # that nothing comes before it says nothing against it
+    if without_before and without_current:
+        if earlier is not None and after is not None:
+            without_current = _unevenness(earlier, before, after) <= _unevenness(earlier, current, after)
+        else:  # nothing tells: a digit too many, of two readings that came to hand, is the smaller claim
+            without_current = not any(kind == "digit" and len(text) < len(before.text) for kind, text in of_before)
+    if not of_before and not of_current and (unit := _unit_of_all(readings, possible)):
+        return _Suspect("current", (("units", unit),))
+    if without_before and not without_current:
+        return _Suspect("before", of_before)
+    return _Suspect("current", of_current, goes_on=not without_current and chain(current, after))
+
+
+def _unit_of_all(readings: Sequence[Reading], possible: Callable[[Reading, Reading], bool]) -> str:
+    """In which unit all readings could follow each other; empty where in none."""
+    for unit in _UNITS:
+        with contextlib.suppress(UnitError):  # more than any garden has
+            other = (_as_written(reading, f"{reading.number} {unit}") for reading in readings)
+            if all(possible(a, b) for a, b in itertools.pairwise(other)):
+                return unit
+    return ""
+
+
+def _begun_again(before: Reading, current: Reading, possible: Callable[[Reading, Reading], bool]) -> str:
+    """At which number a counter would have begun again between two readings; empty where it hardly has."""
+    number = float(before.number)
+    top = 10.0 ** len(before.number.split(".")[0])
+    if current.litres >= before.litres or top < _FEWEST or number < _NEARLY_ROUND * top:
+        return ""
+    rolled = replace(current, event="rollover", top=before.litres * top / number)
+    return f"{top:.0f}" if possible(before, rolled) else ""
+
+
+def _unevenness(*readings: Reading | None) -> float:
+    """By what factor a meter runs faster between two of three readings, as a logarithm."""
+    rates = [
+        (b.litres - a.litres) / max((b.moment - a.moment).total_seconds(), 1.0)
+        for a, b in itertools.pairwise([reading for reading in readings if reading is not None])
+    ]
+    return abs(math.log(max(rates[0], 1e-12) / max(rates[1], 1e-12)))
+
+
+def _cures(reading: Reading, units: Sequence[str], fits: Callable[[Reading], bool]) -> Iterator[tuple[str, str]]:
+    """What would put a reading right: the first digit that would, and the first unit, which is likelier if it is alone."""
+    others = [unit for unit in dict.fromkeys((*units, *_UNITS)) if unit != reading.unit]
+    tries = {
+        "digit": [
+            f"{number} {reading.unit}" for number in _other_numbers(reading.number) if not re.match("0[0-9]", number)
+        ],
+        "unit": [f"{reading.number} {unit}" for unit in others],
+    }
+    for kind in sorted(tries, reverse=units.count(reading.unit) == 1 < len(units)):
+        for text in tries[kind]:
+            with contextlib.suppress(UnitError):
+                mended = _as_written(reading, text)
+                if mended.litres != reading.litres and fits(mended):
+                    yield kind, text
+                    break
+
+
+def _as_written(reading: Reading, text: str) -> Reading:
+    return replace(reading, litres=quantity(text, "volume") * reading.multiplier)
+
+
+def _other_numbers(number: str) -> Iterator[str]:
+    """A number with a digit less, from its end; with a zero more; with two digits swapped; with another digit."""
+    digits = [index for index, letter in enumerate(number) if letter.isdigit()]
+    for index in reversed(digits):
+        yield number[:index] + number[index + 1 :]
+    if "." not in number:
+        yield number + "0"
+    for a, b in itertools.pairwise(digits):
+        yield number[:a] + number[b] + number[a + 1 : b] + number[a] + number[b + 1 :]
+    for index in reversed(digits):
+        for digit in "0123456789":
+            yield number[:index] + digit + number[index + 1 :]
 
 
 def months_of(stretch: Between) -> list[str]:

@@ -164,6 +164,9 @@ def test_another_year_and_a_made_up_heat_wave(desk):
     assert desk.now().season.start == dt.date(2020, 7, 1)
     assert desk.in_season(dt.date(2021, 7, 5)) == dt.date(2020, 7, 5)
     assert desk.in_season(dt.date(2021, 9, 5)) == dt.date(2021, 9, 5)  # on no day of the season
+    assert desk.days_away(dt.date(2021, 7, 5)) == (dt.date(2020, 7, 5), dt.date(2020, 7, 19))
+    assert desk.days_away(dt.date(2021, 7, 15)) == (dt.date(2020, 7, 15), dt.date(2020, 7, 20))
+    assert desk.days_away(dt.date(2021, 9, 5)) == (dt.date(2020, 7, 3), dt.date(2020, 7, 17))
     cool = drawn.quick_lines(drawn.days_now(desk.now(), desk.years[2020]))
     desk.choose(heat={"start": dt.date(2020, 7, 5), "days": 7, "warmer": "8 K"})
     hot = drawn.quick_lines(drawn.days_now(desk.now(), desk.years[2020]))
@@ -178,15 +181,35 @@ def test_a_pinned_season_is_drawn_beside_the_next(desk):
     assert charts.water_series(desk)["legend"]["data"] == ["supplied", "needed"]
     desk.pin()
     assert charts.water_series(desk)["legend"]["data"] == ["supplied", "needed", "supplied, pinned"]
-    assert desk.pinned is not None and desk.pinned[0] == "as the file has it"
+    assert desk.pinned is not None and desk.pinned.what == "as the file has it"
     series = {part["id"]: part["data"] for part in charts.season_series(desk)["series"]}
     assert series["pinned upper/tomatoes"] == series["left upper/tomatoes"]
     assert len(series["wide upper/tomatoes"]) == 20
-    assert "Pinned (as the file has it): " in charts.said(desk)
+    assert "Pinned (as the file has it; 2021): " in charts.said(desk)
     options = charts.season_chart(desk)
     assert {part["id"] for part in options["series"]} == {*series}
     desk.pin()
     assert desk.pinned is None
+
+
+def test_a_pinned_setting_goes_along_to_another_year_and_under_a_made_up_heat_wave(desk):
+    asyncio.run(_computed(desk))
+    desk.pin()
+    desk.set("upper/pan", 70.0)
+    heat = {"start": dt.date(2020, 7, 5), "days": 7, "warmer": "8 K"}
+    for wanted in ("lines", "season"):  # the quick run, and the replay
+        desk.choose(year=2020 if wanted == "lines" else 2021)
+        desk.choose(year=2020, heat=heat)
+        asyncio.run(_computed(desk, wanted))
+        with_pin = charts.said(desk)
+        assert "Pinned (as the file has it; 2020; with a made-up heat wave): " in with_pin
+        assert desk.lines.dates == desk.pinned.lines.dates
+        assert sum(desk.pinned.lines.litres.values()) < sum(desk.lines.litres.values())
+    desk.set("upper/pan", 50.0)
+    asyncio.run(_computed(desk, "season"))
+    assert desk.pinned.lines.litres == desk.lines.litres
+    assert desk.pinned.lines.dates == desk.lines.dates
+    np.testing.assert_array_equal(desk.pinned.lines.left["upper/tomatoes"], desk.lines.left["upper/tomatoes"])
 
 
 def test_settings_are_saved_with_comments_kept(desk):

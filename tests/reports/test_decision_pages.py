@@ -389,4 +389,6 @@ def test_days_beside_the_season_are_said_to_be(make_garden):
     inside = away_sentences(away(garden, dt.date(2025, 5, 10), dt.date(2025, 5, 20)))
     beside = away_sentences(away(garden, dt.date(2025, 6, 4), dt.date(2025, 6, 14)))
     assert not any("outside the season" in text for text in inside)
-    assert any("outside the season described, 1 May to 31 May" in text for text in beside)
+    assert "outside the season described, 1 May to 31 May" in beside[0]
+    assert inside[0].startswith("Yes: ")
+    assert not any("Yes" in text for text in beside)

@@ -47,12 +47,12 @@ def season_series(desk: Desk) -> dict[str, Any]:
     lines, band = desk.lines, desk.band
     if lines is None:
         return {}
-    pinned = desk.pinned[1] if desk.pinned else None
+    pinned = desk.pinned.lines if desk.pinned else None
     series = [{"id": f"openings {name}", "data": values.tolist()} for name, values in lines.openings.items()]
     for key, water_left in lines.left.items():
         low = band.low[key] if band and key in band.low else None
         wide = band.high[key] - low if band and low is not None else None
-        beside = pinned.left.get(key) if pinned and len(pinned.dates) == len(lines.dates) else None
+        beside = pinned.left.get(key) if pinned and pinned.dates == lines.dates else None
         parts = {"left": water_left, "low": low, "wide": wide, "pinned": beside}
         series += [{"id": f"{what} {key}", "data": [] if v is None else _rounded(v)} for what, v in parts.items()]
     return {
@@ -97,7 +97,7 @@ def water_series(desk: Desk) -> dict[str, Any]:
     beds, scale = list(desk.lines.supplied), words.SHOWN["depth"]
     totals = {} if desk.season is None else desk.season.totals["beds"]
     needed = {key: bed["net_demand_mm"] for key, bed in totals.items()}
-    pinned = desk.pinned[1].supplied if desk.pinned else {}
+    pinned = desk.pinned.lines.supplied if desk.pinned else {}
     values = {"supplied": desk.lines.supplied, "needed": needed, "pinned": pinned}
     return {
         "legend": {"data": [_BARS[what] for what, by in values.items() if by or what != "pinned"]},
@@ -126,5 +126,6 @@ def said(desk: Desk) -> str:
         low, high = (words.litres(value) for value in desk.band.litres)
         text += _TEXTS["range"].format(draws=desk.band.draws, low=low, high=high)
     if desk.pinned is not None:
-        text += _TEXTS["against"].format(what=desk.pinned[0], litres=words.litres(sum(desk.pinned[1].litres.values())))
+        litres = sum(desk.pinned.lines.litres.values())
+        text += _TEXTS["against"].format(what=desk.in_words(desk.pinned.what), litres=words.litres(litres))
     return text

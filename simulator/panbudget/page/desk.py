@@ -22,7 +22,7 @@ from panbudget.page import jobs
 from panbudget.page import lines as drawn
 from panbudget.page.questions import first_answers, inline
 from panbudget.scenario.editing import edited
-from panbudget.scenario.garden import Scenario, is_usable, load_scenario, scenario_from
+from panbudget.scenario.garden import Scenario, SeasonDates, is_usable, load_scenario, scenario_from
 from panbudget.season.heat import find_heat_waves
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -39,6 +39,7 @@ STATE = ".garden-page.json"
 _MOST_TRIED, _LARGEST_STATE = 200, 2_000_000  # steps that are kept, bytes of what is read
 _NOT_READ: tuple[type[Exception], ...] = (PanbudgetError, Unlikely, OSError, ValueError, TypeError)
 _NOT_READ += (AttributeError, ArithmeticError, LookupError, RecursionError)
+FORTNIGHT = dt.timedelta(days=14)
 _LEAST, _MOST = 0.25, 2.5  # of a value: the ends of its slider
 
 
@@ -143,6 +144,16 @@ class Tried:
     said: str
 
 
+@dataclass
+class Pinned:
+    """A garden that was pinned, what was set in it, and its lines; `under`: for which year and made-up heat wave they are."""
+
+    garden: Scenario
+    what: str
+    lines: drawn.Lines
+    under: tuple[int, Mapping[str, Any] | None] | None = None
+
+
 def _tried(values: Mapping[str, float], year: int, heat: Mapping[str, Any] | None, said: str) -> Tried:
     """What was tried, as it was written down: the first day of a made-up heat wave is a date again."""
     return Tried(values, int(year), heat and {**heat, "start": dt.date.fromisoformat(heat["start"])}, str(said))
@@ -170,7 +181,7 @@ class Desk:
     year: int = 0
     heat: dict[str, Any] | None = None
     lines: drawn.Lines | None = None
-    pinned: tuple[str, drawn.Lines] | None = None
+    pinned: Pinned | None = None
     season: Season | None = None
     band: drawn.Band | None = None
     refused: str = ""
@@ -298,11 +309,15 @@ class Desk:
             self.take(self.tried[-1])
 
     def pin(self) -> None:
-        """Pin what is drawn, to compare the next with it; or take the pin away."""
-        self.pinned = (
-            None if self.pinned or self.lines is None else (self.differences() or TEXTS["as_described"], self.lines)
-        )
+        """Pin the settings, to compare the next with them in any year and heat wave; or take the pin away."""
+        pinned, self.pinned = self.pinned, None
+        if pinned is None and self.lines is not None:
+            self.pinned = Pinned(self._set(), self.differences() or TEXTS["as_described"], self.lines)
         self.tell("lines")
+
+    def in_words(self, what: str) -> str:
+        """Say what is set, in which year, and whether a made-up heat wave lies over it."""
+        return "; ".join([what, str(self.year)] + [TEXTS["heat"]["short"]] * bool(self.heat))
 
     def differences(self) -> str:
         """Say what differs from the file."""
@@ -327,17 +342,38 @@ class Desk:
         ScenarioError
             The settings make it impossible.
         """
+        return self._shown(self._set())
+
+    def _set(self) -> Scenario:
+        """The garden as it is set."""
         assert self.scenario is not None
         changes = self.overlay()
-        garden = in_year(self.scenario.changed(changes) if changes else self.scenario, self.year)
+        return self.scenario.changed(changes) if changes else self.scenario
+
+    def _shown(self, garden: Scenario) -> Scenario:
+        """A garden in the year chosen, the made-up heat wave over it."""
+        garden = in_year(garden, self.year)
         return garden.changed({"what_if": {"heat": self.heat}}) if self.heat else garden
+
+    @property
+    def _span(self) -> SeasonDates:
+        """The season that is shown: its days."""
+        assert self.scenario is not None
+        return in_year(self.scenario, self.year).season
 
     def in_season(self, day: dt.date) -> dt.date:
         """Return the same day of the year in the season that is shown; as it is where the season has none."""
-        assert self.scenario is not None
-        season = in_year(self.scenario, self.year).season
+        season = self._span
         days = (moved_day(day, year - day.year) for year in (season.start.year, season.end.year))
         return next((other for other in days if season.start <= other <= season.end), day)
+
+    def days_away(self, today: dt.date) -> tuple[dt.date, dt.date]:
+        """Return two weeks in the season that is shown: from today if it has this day, else in its middle."""
+        season = self._span
+        first = self.in_season(today)
+        if not season.start <= first <= season.end:
+            first = max(season.start + (season.end - season.start - FORTNIGHT) // 2, season.start)
+        return first, min(first + FORTNIGHT, season.end)
 
     def heat_wave(self) -> tuple[dt.date, dt.date] | None:
         """Return the days of the season's greatest heat wave, the made-up one first; None where there is none."""
@@ -369,20 +405,27 @@ class Desk:
         def going() -> bool:
             return version == self._version
 
-        garden, weather = self.now(), self.years[self.year]
+        garden, weather, under = self.now(), self.years[self.year], (self.year, self.heat)
+        pinned = self.pinned if self.pinned and self.pinned.under != under else None
+        beside = self._shown(pinned.garden) if pinned else garden
 
-        def quick() -> tuple[Days, drawn.Lines]:
-            laid = drawn.days_now(garden, weather)
+        def quick(shown: Scenario) -> tuple[Days, drawn.Lines]:
+            laid = drawn.days_now(shown, weather)
             return laid, drawn.quick_lines(laid, run)
 
-        days, self.lines = await asyncio.to_thread(quick)
-        self.band = None
+        days, lines = await asyncio.to_thread(quick, garden)
+        if pinned:
+            pinned.lines, pinned.under = (await asyncio.to_thread(quick, beside))[1], None
+        self.lines, self.band = lines, None
         self.tell("lines")
         if self.season is not None:
             await asyncio.sleep(_QUIET)
         if not going():
             return
         season = await asyncio.to_thread(replay, garden, weather=weather, run=run)
+        if pinned:
+            pinned.lines = drawn.season_lines(await asyncio.to_thread(replay, beside, weather=weather, run=run))
+            pinned.under = under
         if not going():
             return
         self.season, self.lines, self.refused = season, drawn.season_lines(season), ""
@@ -399,8 +442,7 @@ class Desk:
         sums = self.season.totals["beds"].values()
         short = max((bed["driest_quarter"]["stress_days"] for bed in sums), default=0)
         litres = sum(part["litres"] for part in self.season.totals["controllers"].values())
-        parts = [self.differences() or TEXTS["as_described"], str(self.year)]
-        what = "; ".join(parts + [TEXTS["heat"]["short"]] * bool(self.heat))
+        what = self.in_words(self.differences() or TEXTS["as_described"])
         with words.units_shown(self.season.scenario.units):
             text = TEXTS["step"].format(what=what, litres=words.litres(litres), short=words.count(short, "day"))
         step = Tried(dict(self.values), self.year, self.heat and dict(self.heat), text)

@@ -313,9 +313,9 @@ class Garden:
             for verb in VERBS:
                 if verb != "away":
                     _button(texts[verb], partial(self._do, verb))
-        today = dt.date.today()
         with ui.row().classes("items-center no-print"):
-            first, last = _day(texts["from"], today), _day(texts["to"], today + dt.timedelta(days=14))
+            start, end = self.desk.days_away(dt.date.today())
+            first, last = _day(texts["from"], start), _day(texts["to"], end)
             _button(texts["away"], lambda: self._do("away", start=first.value, end=last.value))
         self.job = ui.column().props(_LIVE)
 

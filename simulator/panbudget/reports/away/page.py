@@ -36,13 +36,15 @@ def away_sentences(away: Away) -> list[str]:
     """
     record, bad = len(away.stays), sum(not stay.safe for stay in away.stays)
     single, describe = record == 1, _nearest if away.safe else _wrong
+    outside = [] if _within_the_season(away) else [_say("outside", season=away.scenario.season)]
     values = {"away": away, "record": record, "bad": bad, "span": _say("span", away=away)}
+    values["yes"] = _say("yes_outside" if outside else "yes")
     values |= {
         key: _say(f"single_{key}" if single else key, **values) for key in ("all_years", "bad_years", "worst_is")
     }
     values |= {"heat": _say("heat", away=away), "of_worst": describe(away.worst), "of_heat": describe(away.heat)}
     verdict = "safe" if away.safe else "unsafe" if bad else "unsure" if away.safe_as_described else "heat"
-    sentences: list[str] = filled(texts("away")["verdict"][verdict], values)
+    sentences: list[str] = outside + filled(texts("away")["verdict"][verdict], values)
     sentences.append(_say("sure", away=away, record=record, **_hundreds(away.sure)))
     if away.sure.exposure is not None:
         sentences.append(_say("margin", **margins_said(away.sure)))
@@ -53,8 +55,6 @@ def away_sentences(away: Away) -> list[str]:
         sentences.append(_cure(away))
         if any(pan.starved_hours for stay in stays for pan in stay.pans.values()):
             sentences.append(_say("tanks"))
-    if not _within_the_season(away):
-        sentences.append(_say("outside", season=away.scenario.season))
     return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
 
 

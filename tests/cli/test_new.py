@@ -65,8 +65,8 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
     weather = ("file", str(tmp_path / "none.csv"), "2 m", str(STATION), "y")
     days, supply = ("", ""), ("", "")
     pan, refill = ("upper", "square", "2 kPa", "60 cm", "", ""), ("", "", "")
-    bed, other = ("beans", "", "", "", "tomatto", "tomato", "", "", "y"), ("Beans", *[""] * 6, "peas", *[""] * 6, "n")
-    lower = ("y", "Upper", *[""] * 4, "lower", "round", "50 cm", "", *refill, *[""] * 7, "n", "n")
+    bed, other = ("beans", *[""] * 4, "tomatto", "tomato", "", "", "y"), ("Beans", *[""] * 7, "peas", *[""] * 7, "n")
+    lower = ("y", "Upper", *[""] * 4, "lower", "round", "50 cm", "", *refill, *[""] * 8, "n", "n")
     code, out, err = _answered(
         monkeypatch, capsys, tmp_path / "a", *place, *weather, *days, *supply, *pan, *refill, *bed, *other, *lower
     )

@@ -88,9 +88,10 @@ def test_a_tank_takes_the_place_of_the_mains():
         ("count", "0", "is no whole number above 0"),
         ("count", "1.5", "is no whole number above 0"),
         ("plants", "tomatto", 'did you mean "tomato"?'),
-        ("soil", "lome", "is not in the list"),
+        ("plants", "xyzzy", "is not in the list; known are tomato, sweet pepper, "),
+        ("soil", "lome", 'is not in the list; did you mean "loam"?'),
         ("name", "a/b", "is no usable name"),
-        ("supply", "river", "is not in the list"),
+        ("supply", "river", "is not in the list; known are mains, tank"),
     ],
 )
 def test_a_wrong_answer_is_refused_in_words(key, answer, says):
@@ -98,7 +99,11 @@ def test_a_wrong_answer_is_refused_in_words(key, answer, says):
 
 
 @pytest.mark.parametrize(
-    ("key", "answer"), [("latitude", "90"), ("latitude", "-90"), ("longitude", ""), ("count", "1"), ("roof", "")]
+    ("key", "answer"),
+    [
+        *(("latitude", "90"), ("latitude", "-90"), ("longitude", ""), ("count", "1"), ("roof", "")),
+        *(("plants", "squash"), ("plants", "Kale"), ("plants", "lawn"), ("soil", "Sandy-Loam")),
+    ],
 )
 def test_an_answer_at_the_bound_and_an_empty_one_that_may_be_are_right(key, answer):
     assert BY_KEY[key].wrong(answer) == ""
@@ -150,6 +155,7 @@ def test_whoever_thinks_in_us_units_begins_with_round_figures_in_them():
     )
     garden = scenario_from(tomllib.loads(garden_text(answers)), Path("garden.toml"))
     assert garden.units == "US"
+    assert garden_text(answers).count('at = "15 psi"') == 2  # of refill and bed alike
     for screen, _ in questions.steps(answers):
         for question in (part for part in screen.questions if part.us):
             metric, us = (quantity(text, question.kind) for text in (question.default, question.us))
@@ -192,6 +198,10 @@ def test_a_poor_weather_file_is_told_too(tmp_path):
     lines = questions.look_at_weather(file, answered()).lines
     assert "Not in the file: rain." in lines
     assert "Without a figure: tmax on 1\u00a0day." in lines
+    file.write_text("\n".join(["date,tmin,tmax,rain,rh_mean,wind,radiation", *rows[:2], *rows[3:]]), encoding="utf-8")
+    lines = questions.look_at_weather(file, answered()).lines
+    assert "No day that it holds lacks a figure." in lines
+    assert any("has no row for " in line for line in lines)
     file.write_text("nothing of the kind", encoding="utf-8")
     assert questions.look_at_weather(file, answered()).first is None
     assert "There is no such file" in questions.look_at_weather(tmp_path / "none.csv", answered()).lines[0]

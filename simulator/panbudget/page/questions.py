@@ -23,7 +23,9 @@ from panbudget.scenario.garden import Scenario, is_usable, scenario_from
 from panbudget.scenario.schema import schema
 from panbudget.studies.download import download_weather, years_in
 from panbudget.studies.known import known
-from panbudget.tables import read_table
+from panbudget.tables import UnknownName, read_table
+from panbudget.tables.plants import find_plant
+from panbudget.tables.soils import find_soil
 from panbudget.units import KINDS, UnitError, quantity
 from panbudget.weather.clean import open_weather
 from panbudget.weather.site import Site
@@ -31,6 +33,7 @@ from panbudget.weather.site import Site
 TABLE = words.packaged("page/questions.toml")
 TEXTS: dict[str, str] = TABLE["texts"]
 GARDEN, SAMPLE, SCHEMA = "garden.toml", "weather.csv", "garden.schema.json"
+_FIND: dict[str, Callable[[str], object]] = {"plant": find_plant, "soil": find_soil}
 _NEEDED = ("tmin", "tmax", "rain", "wind")
 
 
@@ -92,11 +95,12 @@ class Question:
             return TEXTS["outside"].format(least=self.least, most=self.most)
         if self.kind == "name" and not is_usable(answer.strip()):
             return TEXTS["no_name"]
-        if self.kind in ("plant", "soil", "choice"):
-            names = self.choices or names_of(self.kind)
-            if answer not in names:
-                cure = did_you_mean(answer, names, "")
-                return TEXTS["unknown"].format(meant=f"; {cure}" if cure else "")
+        if self.kind == "choice" and answer not in self.choices:
+            return TEXTS["unknown"].format(meant=did_you_mean(answer, self.choices))
+        try:
+            _FIND.get(self.kind, str)(answer)
+        except UnknownName as error:
+            return TEXTS["unknown"].format(meant=error.meant)
         return ""
 
     def value(self, answer: str) -> Any:

@@ -6,7 +6,7 @@ import importlib.resources
 from collections.abc import Iterable, Mapping
 from typing import TypeVar
 
-from panbudget.errors import Problem
+from panbudget.errors import Problem, did_you_mean
 
 # a table of so many names is listed even beside a near one
 _FEW = 12
@@ -15,10 +15,10 @@ Row = TypeVar("Row")
 
 
 class UnknownName(ValueError):
-    """A name that a table does not have; ``problem`` has the near one, those known, and what else can be given."""
+    """A name that a table does not have: ``meant`` has the near one or those known, ``problem`` what else can be given too."""
 
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
+    def __init__(self, problem: Problem, meant: str) -> None:
+        self.problem, self.meant = problem, meant
         super().__init__(problem.sentence())
 
 
@@ -83,5 +83,6 @@ def look_up(kind: str, name: str, table: Mapping[str, Row], *, known: Iterable[s
             expected=f"one of {', '.join(names)}" if not near or len(names) <= _FEW else "",
             cure=(f'did you mean "{near[0]}"? Or ' if near else "or ") + instead,
             value=name,
-        )
+        ),
+        did_you_mean(wanted, near, f"known are {', '.join(names)}"),
     )

@@ -84,7 +84,7 @@ _SAME = 8.0
 #: what temperatures are taken for -> the unit to name
 SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
 # the most that a humidity can be that is a fraction, printed or a little off; tenths of % reach more than this on some day [-, 0.1 %]
-_FRACTION, _DAMP_TENTHS = 1.05, 250.0
+FRACTION, _DAMP_TENTHS = 1.05, 250.0
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
 
 
@@ -225,7 +225,7 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     highest = max(float(inspection.known(name).max()) for name in names)
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
-    if 0.0 < highest <= _FRACTION:
+    if 0.0 < highest <= FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
     elif _DAMP_TENTHS < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
         yield Verdict(names, "humidity-unit/tenths", {"too": too, "unit": "0.1 %"})
@@ -496,7 +496,7 @@ def _nothing_by_day(values: Floats, inspection: Inspection) -> Floats:
 
 
 def _fraction(values: Floats, inspection: Inspection) -> Floats:
-    return np.where((values > 0.0) & (values <= _FRACTION), 2.0 - values, 0.0)
+    return np.where((values > 0.0) & (values <= FRACTION), 2.0 - values, 0.0)
 
 
 def _not_above_nothing(values: Floats, inspection: Inspection) -> Floats:

@@ -17,7 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.physics.air import Floats, saturation_vapour_pressure
-from panbudget.weather.checks.air import SCALES, scale_of
+from panbudget.weather.checks.air import FRACTION, SCALES, scale_of
 from panbudget.weather.formats.typical import is_typical, light_record, months_note, nominal
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
@@ -101,7 +101,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal("logger-no-header", table=source.table)
     more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "in_part": source.in_part}
     more["table"] = source.table
-    header = read_logger_header(opening.cells, columns, times=time.places, line=opening.line, **more)
+    header = read_logger_header(opening.quantities, columns, times=time.places, line=opening.line, **more)
     mistakes = Mistakes(header.problems)
     cells, rows = _cells(source, opening, header, time.places, mistakes)
     if not len(cells.lines) and not mistakes.problems():
@@ -317,6 +317,10 @@ def _refuse_unlikely_units(values: dict[str, Floats], header: Header, mistakes: 
             text = header.headers["wind"]
             mistakes.note("wind-no-unit", value=text, column=text, middle=middle)
             header.suggested["wind"] = ColumnChoice(text, TO_FILL_IN)
+    if "humidity" in values and 0.0 < (highest := float(np.nanmax(values["humidity"], initial=0.0))) <= FRACTION:
+        text = header.headers["humidity"]
+        mistakes.note("humidity-fraction", value=text, column=text, highest=highest)
+        header.suggested["humidity"] = ColumnChoice(text, "fraction")
     if header.settled & {"temperature", "dew_point"} or header.stated & {"temperature", "dew_point"}:
         return
     texts = {name: header.headers[name] for name in ("temperature", "dew_point", "humidity") if name in values}

@@ -120,7 +120,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal(key, value=text, line=opening.line, text=text)
     date = _day_column(opening, columns)
     header = read_header(
-        opening.cells,
+        opening.quantities,
         columns,
         line=opening.line,
         table=source.table,

@@ -407,7 +407,7 @@ def parted(text: str) -> tuple[str, str]:
 def _without_unit(text: str, unit: str | None) -> str:
     """Return a cell without its column's unit, if that stands in it; nothing for dashes."""
     figure, behind = parted(text)
-    if not behind or unit is None or known_unit(behind) not in (unit, unit.removesuffix("Hg")):
+    if not behind or unit is None or (behind != "°" and known_unit(behind) not in (unit, unit.removesuffix("Hg"))):
         return text
     return figure if figure.strip("-–—") else ""
 

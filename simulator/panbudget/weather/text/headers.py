@@ -437,14 +437,19 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
-    pair = {"u", "v"} <= {cell.strip().lower() for cell in cells}  # the wind's two components
-    of_sky = _DATA["of_sky"] if _DATA["of_sky"].keys() & {cell.strip().lower() for cell in cells} else {}
-    says = ({"u": "wind u", "v": "wind v"} if pair else {}) | of_sky | _of_towers(cells) | dict(legend or {})
+    says = {**_of_codes(cells), **_of_towers(cells), **(legend or {})}
     return {
         i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
         if cell.strip()
     }
+
+
+def _of_codes(cells: Sequence[str]) -> dict[str, str]:
+    """Return what the codes of a service stand for, told by those that only its tables have side by side."""
+    codes = {cell.strip().lower() for cell in cells}
+    known = (each["names"] for each in _DATA["codes"] if codes.issuperset(each["told_by"]))
+    return {name: meant for names in known for name, meant in names.items()}
 
 
 def _of_towers(cells: Sequence[str]) -> dict[str, str]:

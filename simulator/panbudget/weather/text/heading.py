@@ -42,6 +42,10 @@ _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
 _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 
 
+# a unit before a name, which no word is
+_LEADING = re.compile(r"(mm|hPa|kPa|%|°[CF]|\S+/\S+)(?= [^\W\d_]{2})")
+
+
 class Heading(NamedTuple):
     """A header: where it stands, its text, its words, its unit, as `units` has it, and another that the file states of it."""
 
@@ -62,6 +66,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         unit = unit if extreme else known_unit(inside) or unit
     words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1])) else " ", clean)
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
+    if unit is None and (first := _LEADING.match(name.strip())):  # "m/s Wind speed"
+        name, unit = name.strip()[first.end() :], known_unit(first[0])
     if unit is None:
         name, unit = _trailing_unit(name)
     name = in_english(name)

@@ -203,10 +203,12 @@ def at_midnight(stamp: str) -> bool:
 
 
 def parted(text: str) -> tuple[str, str]:
-    """Part a stamp into its day and its time of day."""
+    """Part a stamp into its day and its time of day, which bare digits may be behind a colon."""
     colon = text.find(":")
     if colon < 0:
         return text, ""
+    if joined := re.fullmatch(r"(\d{8}):(\d\d):?(\d\d)", text):
+        return joined[1], f"{joined[2]}:{joined[3]}"
     at = max(text.rfind(" ", 0, colon), text.rfind("T", 0, colon))
     return text[: max(at, 0)].rstrip(" ,"), text[at + 1 :]
 

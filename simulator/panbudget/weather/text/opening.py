@@ -33,11 +33,15 @@ _HEAD, _ROWS, _BETWEEN = 120, 3, 4
 _FILLERS = {"all", "the", "daily", "mean", "speed", "air", "unit"}
 _EXTREME = re.compile(r"(low|high|min|max|lowest|highest|tmin|tmax|t min|t max)( temp)?")
 _A_WORD = 6  # letters of a name that is a word and no code
+_NAMELESS = re.compile("values?|wert|valor|valeur|valore")
+_UNITS = re.compile(r"units?|unidad(es)?|einheit(en)?|unites?|unita")
 _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
 _OF_DATES = re.compile(
-    r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none"
+    r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none|"
+    r"yr|mo|dy|hr|mn|degt|nmi|ft|sec"
 )
+_SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*)")
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state
@@ -99,6 +103,21 @@ class Opening(NamedTuple):
     dates: tuple[int, ...]
     rows: list[list[str]]
     legend: dict[str, str]
+
+    @property
+    def quantities(self) -> list[str]:
+        """The header's cells, with nothing for columns of words where a wind comes from, beside one of a speed."""
+        if not any("speed" in in_english(cell) for cell in self.cells):
+            return self.cells
+        columns = itertools.zip_longest(*self.rows, fillvalue="")
+        sides = (
+            any(map(_SIDE.fullmatch, said)) and all(not cell or _SIDE.fullmatch(cell) for cell in said)
+            for said in columns
+        )
+        return [
+            "" if from_side else cell
+            for cell, from_side in zip(self.cells, [*sides, *[False] * len(self.cells)], strict=False)
+        ]
 
     @property
     def split_date(self) -> bool:
@@ -182,7 +201,7 @@ def _header_above(
 ) -> Opening | None:
     """Find the header of a row of values among the lines above it."""
     width, said = len(rows[0]), max(i for row in rows for i, cell in enumerate(row) if cell) + 1
-    units: list[str] = []
+    units, top = list[str](), 0
     if len(above) > 2 and is_logger_layout(above[0][1]):
         names, units = (_cells(text, separator) for _, text in above[1:3])
         return Opening(above[1][0] + 1, first, names, separator, units, dates, rows, {})
@@ -195,18 +214,22 @@ def _header_above(
     plain, remarks = ([line for line in reversed(above) if (line[1][0] == "#") is each] for each in (False, True))
     for i, text in plain[:_BETWEEN] + remarks[:_BETWEEN]:
         cells = _cells(text, separator)
+        if len(cells) == 1 and (other := separator_of(text)) not in "".join(rows[0]):
+            cells = _cells(text, other)  # names may have another mark between them than figures have
         if not max(2, 0.6 * said) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
-        if not units and _is_units(cells):
-            units = cells
+        if not units and is_units(cells):
+            units, top = cells, i
             continue
         line = i + 1
         # a remark is no part of a header that is none
         upper = [pair for pair in above if pair[0] < i and (text[0] == "#" or pair[1][0] != "#")]
         names = _joined(cells, upper, separator, max(dates[0], 0), width)
         if not units and names != cells:  # the names of two lines with one of units between
-            units = next((row for j, text in above if j == i - 1 and _is_units(row := _cells(text, separator))), [])
-        said_plainly = [re.sub(r"\bdaily\b", "day", in_english(name)) for name in names]
+            units = next((row for j, text in above if j == i - 1 and is_units(row := _cells(text, separator))), [])
+        said_plainly = [
+            " ".join(dict.fromkeys(re.sub(r"\bdaily\b", "day", in_english(name)).split())) for name in names
+        ]
         if dates == (-1,):
             split_date = next((names for names in _DATA["split_dates"] if set(names) <= set(said_plainly)), ())
             dates = tuple(said_plainly.index(name) for name in split_date) or _numbered(said_plainly, rows)
@@ -215,8 +238,12 @@ def _header_above(
         before = [other for j, other in above if j < i]
         legend = dict(_legend(text for _, text in above))
         legend |= dict(_units_noted(names, before)) | dict(_explained(names, before))
-        rest = ((j, _cells(other, separator)) for j, other in above if j > i and other[0] != "#")
-        below = next((j for j, said in rest if not _is_units(said) and any(map(re.compile(r"\w").search, said))), first)
+        if titles := [
+            other.strip(' "\t') for other in before if len(split(other, separator)) == 1
+        ]:  # it alone names the quantity
+            names = [titles[-1] if _NAMELESS.fullmatch(in_english(name)) else name for name in names]
+        rest = ((j, _cells(other, separator)) for j, other in above if j > max(i, top) and other[0] != "#")
+        below = next((j for j, said in rest if not is_units(said) and any(map(re.compile(r"\w").search, said))), first)
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None
 
@@ -243,12 +270,14 @@ def _cells(text: str, separator: str) -> list[str]:
 
 def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, date: int, width: int) -> list[str]:
     """Join a header with the names above it, if one of the two lines has nothing where the other names the date."""
-    rows = (row for _, text in reversed(above) if (row := _cells(text, separator)) and not _is_units(row))
-    upper = next(rows, [])
+    rows = ((i, _cells(text, separator)) for i, (_, text) in reversed([*enumerate(above)]))
+    at, upper = next((pair for pair in rows if pair[1] and not is_units(pair[1])), (0, []))
     if len(upper) < 0.5 * len(cells) or len(upper) > max(len(cells) + 1, width) or is_row_of_values(upper):
         return cells
     upper += [""] * (len(cells) - len(upper))
+    upper = upper if upper[date] else _joined(upper, above[:at], separator, date, width)  # names of three lines
     cells = cells + [""] * (len(upper) - len(cells))
+    cells[date] = "" if _OF_DATES.fullmatch(cells[date].lower()) else cells[date]
     # groups above names that stand twice, "Time,Indoor,,Outdoor" over "Time,Temperature,Humidity,Temperature"
     grouped = upper[date] == cells[date] != "" in upper and len({*cells}) < len(cells)
     if (upper[date] == "") is (cells[date] == "") and not grouped:
@@ -257,7 +286,7 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
     repeats = any(name and name == before for before, name in itertools.pairwise(upper))
     for name, cell in zip(upper, cells, strict=True):
         # a name over several columns stands over the first of them, or is repeated; a column of its own has nothing below it
-        last = name or (last if cell and not repeats else "")
+        last = name or (last if cell and (not repeats or cells.count(cell) > 1) else "")
         spread.append(cell if name == cell else f"{last} {cell}".strip())
     return spread
 
@@ -268,10 +297,13 @@ def _is_kinds(cells: Sequence[str]) -> bool:
     return len(said) > 1 and all(map(_KINDS.fullmatch, said))
 
 
-def _is_units(cells: Sequence[str]) -> bool:
-    """Tell a line of units: each cell is one, how a date is written, or nothing."""
+def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
+    """Tell a line of units: each cell is one, how a date is written, or nothing; the first a word for it, or for a date, if that may be."""
     said = [cell for cell in cells if cell and cell not in MISSING]
-    return bool(said) and all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in said)
+    worded = _UNITS.fullmatch(in_english(said[0])) or (or_date and said[1:] and said[1][0] in "([") if said else False
+    said = said[1:] if worded else said
+    bracketed = sum(cell[0] + cell[-1] == "[]" for cell in said) > 0.75 * max(len(said), 3)
+    return bool(said) and (bracketed or all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in said))
 
 
 def is_row_of_values(cells: Sequence[str]) -> bool:
@@ -289,7 +321,13 @@ def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
 def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str, str]]:
     """Yield names without a unit that stand in a cell of a line, with what the cells behind say of them and their unit there."""
     own = {name.lower() for name in names if name and not unit_of(name)}
-    for cells in (split(text, separator_of(text)) for text in above):
+    table = [split(text, separator_of(text)) for text in above]
+    for over, below in itertools.pairwise(table):  # of the units in a line of their own, below "Wind Speed Units"
+        said = {
+            name.lower().removesuffix(" units"): cell for name, cell in zip(over, below, strict=False) if is_unit(cell)
+        }
+        yield from ((name, f"{name} ({said[name]})") for name in own & said.keys())
+    for cells in table:
         named = [place for place, cell in enumerate(cells) if cell.lower() in own]
         if len(cells) >= len(names) or max(named, default=_NAMED_FIRST) >= _NAMED_FIRST:
             continue  # more names above the names, in which "in" is indoors

@@ -1,0 +1,210 @@
+"""
+Layouts of services and loggers: a value a row under codes, names over several lines, units before names.
+
+Every number and place is invented (`styles`); the codes are those of services' own lists of parameters, from memory.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from panbudget.errors import WeatherError
+from panbudget.weather import read_weather
+from panbudget.weather.text.heading import unit_of
+from tests.weather.styles import TRUTH, at_five, daily, f, hourly, inches
+from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
+from tests.weather.test_styles import filled_in, pasted
+
+ALL = ("tmin", "tmax", "rain", "rh_mean", "wind")
+AT = {"SRA": "06", "TMI": "20", "TMA": "20"}
+UNIT = {"air": "degC", "pre": "mm", "rel": "%", "(re": "%", "(wi": "m/s"}
+NAMES = ("tmin", "tmax", "rain", "rh", "wind")
+
+
+def long(header, row, *elements, above=""):
+    """Write a line a value."""
+    lines = [
+        row(day, element, getattr(day, name)) for element, name in zip(elements, NAMES, strict=True) for day in TRUTH
+    ]
+    return "\n".join([above + header, *lines]) + "\n"
+
+
+def records(*names):
+    """Write a line a record and quantity."""
+    kinds = zip(
+        names,
+        (lambda t, d, c: c, lambda t, d, c: d.rh, lambda t, d, c: at_five(t, d), lambda t, d, c: d.wind),
+        strict=True,
+    )
+    return [*kinds]
+
+
+def stacked(header, line, *names):
+    return hourly(
+        header,
+        lambda t, d, c: ["\n".join(line(t, i, name, of(t, d, c)) for i, (name, of) in enumerate(records(*names)))],
+    )
+
+
+LONG = {
+    "a unit a row, functions for names": long(
+        "sourceId,referenceTime,elementId,value,unit",
+        lambda d, name, value: f"X:0,{d.date}T00:00:00.000Z,{name},{value},{UNIT[name[4:7]]}",
+        *("min(air_temperature P1D)", "max(air_temperature P1D)", "sum(precipitation_amount P1D)"),
+        *("mean(relative_humidity P1D)", "mean(wind_speed P1D)"),
+    ),
+    "days at times of their own": long(
+        "STATION,ELEMENT,DT,VALUE",
+        lambda d, name, value: f"X,{name},{d.date}T{AT.get(name, '00')}:00:00Z,{value}",
+        *("TMI", "TMA", "SRA", "H", "F"),
+    ),
+    "labels": long(
+        "Codigo,IdParametro,Etiqueta,Fecha,Valor",
+        lambda d, name, value: f"9,X,{name},{d.date} 00:00,{value}",
+        *("TMN_CON", "TMX_CON", "PTPM_CON", "HRMEDIA_CON", "viento (m/s)"),
+    ),
+    "seconds that differ": stacked(
+        "entity_id,state,last_changed",
+        lambda t, i, name, value: f"sensor.{name},{value},{t:%Y-%m-%dT%H:%M}:0{i}.123Z",
+        *("outdoor_temperature", "outdoor_humidity", "rain_interval", "wind_speed"),
+    ),
+    "a time series' data base": stacked(
+        ",result,table,_start,_stop,_time,_value,_field,_measurement",
+        lambda t, i, name, value: (
+            f",,{i},2025-06-01T00:00:00Z,2025-07-01T00:00:00Z,{t:%Y-%m-%dT%H:%M:%SZ},{value},{name},weather"
+        ),
+        *("temperature", "humidity", "rain_mm", "wind_ms"),
+    ),
+    "hours from and to": stacked(
+        "stationId,parameterId,from,to,value",
+        lambda t, i, name, value: f"9,{name},{t:%Y-%m-%dT%H:00:00Z},{t:%Y-%m-%dT%H:59:59Z},{value}",
+        *("mean_temp", "mean_relative_hum", "acc_precip", "mean_wind_speed"),
+    ),
+}
+
+
+@pytest.mark.parametrize("content", LONG.values(), ids=LONG.keys())
+def test_a_value_a_row_is_read_under_services_names(tmp_path, content):
+    agrees(read_pasted(written(tmp_path, content), 2), ALL, near=0.15)
+
+
+def test_a_number_for_a_quantity_is_shown_with_its_columns_name(tmp_path):
+    content = stacked(
+        "CODE_VARIABLE,DATE,VALUE", lambda t, i, name, value: f"{name},{t},{value}", "30", "32", "33", "35"
+    )
+    with pytest.raises(WeatherError, match="the file has CODE_VARIABLE 30, CODE_VARIABLE 32"):
+        read_weather(written(tmp_path, content), SITE)
+
+
+TABLES = {
+    "names over three lines": daily(
+        "mm/dd/yyyy,Year,mph,Deg,Deg. F,Deg. F,Percent,inches",
+        lambda d: [
+            f"{d.date:%m/%d/%Y}",
+            2025,
+            round(d.wind * 2.23694, 2),
+            200,
+            f(d.tmax),
+            f(d.tmin),
+            d.rh,
+            inches(d.rain),
+        ],
+        above="Date,Year,Wind,Wind,Air Temperature,,Relative Humidity,Total\n,,Ave.,V. Dir.,Max.,Min.,Ave.,Precip.\n",
+    ),
+    "limits between names and units": hourly(
+        "Signal names,AirTemp,RelHum,Rain,WindSpd\nMinimum value,-5,10,0,0\nMaximum value,40,100,30,20\nUnit,deg C,%,mm,m/s",
+        lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind],
+        above="LOGGER\n",
+    ),
+    "units before names, a share for per cent": hourly(
+        "Time,mm Precipitation,m/s Wind Speed,°C Air Temperature,RH Relative Humidity",
+        lambda t, d, c: [t, at_five(t, d), d.wind, c, d.rh / 100],
+    ),
+    "a side for the wind beside its speed": hourly(
+        "Time,Temperature,Humidity,Wind,Speed,Precip",
+        lambda t, d, c: [t, f"{c} °C", f"{d.rh} %", "WSW", f"{d.wind} m/s", f"{at_five(t, d)} mm"],
+    ),
+    "names of units in brackets": hourly(
+        "air_temperature,date,time,RH,qc,wind_speed,u_rot,v_rot,rain\n[C],[yyyy-mm-dd],[HH:MM],[%],[#],[m+1s-1],[m+1s-1],[m+1s-1],[mm]",
+        lambda t, d, c: [c, t.date(), f"{t:%H:%M}", d.rh, 0, d.wind, -1, 0, at_five(t, d)],
+    ),
+    "a word for the date among the units, names above it": daily(
+        "FECHA        (MM)  (%)  (°C)  (°C)  (m/s)",
+        lambda d: [f"{d.date:%d/%m/%Y} {d.rain:<7} {d.rh:<4} {d.tmax:<5} {d.tmin:<5} {d.wind}"],
+        above="STATION : 9\n--------\n           PRECIP  RH  TMAX   TMIN   WIND\n",
+    ),
+    "names that only capitals part": hourly(
+        "#YY  MM DD hh mm WDIR WSPD GST  ATMP  RH  RAIN\n#yr  mo dy hr mn degT m/s  m/s  degC  %   mm",
+        lambda t, d, c: [f"{t:%Y %m %d %H %M} 200 {d.wind} 9.0 {c} {d.rh} {at_five(t, d)}"],
+    ),
+    "another mark between names than between figures": daily(
+        "Date\tTmin (°C)\tTmax (°C)\tRain (mm)\tRH (%)\tWind (m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "a line of units of their own": daily(
+        "Date,Low,High,Precip,RH,Wind Speed",
+        lambda d: [d.date, f(d.tmin), f(d.tmax), inches(d.rain), d.rh, round(d.wind * 2.23694, 2)],
+        above="Source,Low Units,High Units,Precip Units,RH Units,Wind Speed Units\nX,F,F,in,%,mph\n",
+    ),
+    "a degree alone, and days with their time of reading": daily(
+        "Date,Tmin,Tmax,Rain (mm),RH (%),Wind (m/s)",
+        lambda d: [f"{d.date:%Y%m%d}:0900", f"{d.tmin}°", f"{d.tmax}°", d.rain, d.rh, d.wind],
+    ),
+    "a printed month that begins on some day": "MONTHLY SUMMARY for Jun. 2025\n\nTEMPERATURE (C), HUMIDITY (%), RAIN (mm), "
+    "WIND SPEED (m/s)\n\n"
+    "    TEMP  TEMP  HUMIDITY        WIND\nDAY HIGH  LOW   MEAN      RAIN  SPEED\n----------------------------\n"
+    + "".join(f" {d.date.day:<3}{d.tmax:<6}{d.tmin:<6}{d.rh:<10}{d.rain:<6}{d.wind}\n" for d in TRUTH),
+}
+
+
+@pytest.mark.parametrize("content", TABLES.values(), ids=TABLES.keys())
+def test_names_and_units_of_several_lines_are_put_together(tmp_path, content):
+    agrees(read_pasted(written(tmp_path, content), 2), ALL, near=0.15)
+
+
+@pytest.mark.parametrize("most", [1.05, 1.06])
+def test_a_humidity_by_the_hour_that_is_a_share_is_asked_about(tmp_path, most):
+    """In per cent its vapour pressure would be next to nothing; the bound is that of days."""
+    content = hourly(
+        "Time,Temperature (°C),Humidity,Rain (mm)", lambda t, d, c: [t, c, most if t.hour else 0.6, at_five(t, d)]
+    )
+    path = written(tmp_path, content)
+    if most > 1.05:
+        read_weather(path, SITE)
+        return
+    with pytest.raises(WeatherError, match=r'"Humidity" is at most 1.05 %.*looks like a fraction') as refusal:
+        read_weather(path, SITE)
+    assert 'humidity = { column = "Humidity", unit = "fraction" }' in str(refusal.value)
+
+
+def test_a_word_before_a_name_is_no_unit():
+    assert [unit_of(text) for text in ("m/s Wind", "mm Rain", "Wind m/s", "Min Temp", "In Temp")] == [
+        "m/s",
+        "mm",
+        "m/s",
+        None,
+        None,
+    ]
+
+
+def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_path):
+    """A file a quantity; what is pasted tells them apart."""
+    paths = [
+        written(
+            tmp_path,
+            daily(
+                "年/Year,月/Month,日/Day,數值/Value",
+                lambda d, name=name: [*d.date.timetuple()[:3], getattr(d, name)],
+                above=f'"{title}"\n',
+            ),
+            f"{name}.csv",
+        )
+        for name, title in (
+            ("tmax", "Daily Maximum Temperature (°C) - X"),
+            ("tmin", "Daily Minimum Temperature (°C) - X"),
+            ("rain", "Daily Rainfall (mm) - X"),
+        )
+    ]
+    with pytest.raises(WeatherError) as refusal:
+        read_weather(paths, SITE)
+    agrees(read_weather(paths, SITE, columns=filled_in(pasted(str(refusal.value)))), NAMES[:3])

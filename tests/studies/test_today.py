@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
+import re
 import tomllib
 from pathlib import Path
 from types import SimpleNamespace
@@ -396,6 +398,18 @@ def test_licence_and_tank_run_out_in_so_many_years(folder, result):
     assert tank.runs_out.of == 3
 
 
+def test_a_refill_to_turn_under_a_tank_is_told_at_the_flow_of_a_full_one(folder, changes):
+    """By hand: 2 L/h at 100 kPa, an exponent of a half, 1.5 m of water over an outlet 1 m up."""
+    (folder / "low").mkdir()
+    supply = 'kind = "tank"\nvolume = "3 m^3"\nfootprint = "2 m^2"\noutlet_height = "1 m"'
+    found = panbudget.today(write_garden(folder / "low", record(2016), supply=supply, emitters=24))
+    now = 2.0 * math.sqrt(2.5 * 9.80665 / 100.0) * 1000.0 / 60.0
+    turned = next(action.what for action in found.actions if "turn the refill" in action.what)
+    share = int(re.search(r"catches (\d+) % of what it does now", turned)[1]) / 100.0
+    assert "down so that a jug catches" in turned and share in (0.8, 0.6)
+    assert f"({share * now:.1f} mL/min with a full tank, from {now:.1f})" in turned.replace("\u00a0", " ")
+
+
 @pytest.mark.parametrize("supply", [SPARE_TANK + BARREL, SPARE_TANK], ids=["before", "alone"])
 def test_a_tank_that_no_valve_uses_stands_for_none(supply, folder, changes):
     """Described before the one in use, or beside the mains alone: what is said is what is said without it."""
@@ -424,7 +438,7 @@ def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):
     days = [action.days for action in found.actions]
     assert days == sorted(days, reverse=True)
     assert all(action.days >= 1.0 or action.lack >= 0.25 for action in found.actions)
-    assert any("turn the refill emitter of upper to" in action.what for action in found.actions)
+    assert any("turn the refill emitter of upper down to" in action.what for action in found.actions)
     for action in found.actions:
         assert action.days_range[0] <= action.days <= action.days_range[1]
     assert found.sentences()[0].startswith("Do 1: ")
@@ -490,7 +504,7 @@ def test_a_bed_with_too_much_is_told_to_save(folder, changes):
     assert [action.days for action in found.actions] == [0.0]
     assert found.actions[0].litres < 0.0
     assert "no bed falls short more often" in found.sentences()[0]
-    assert "No bed falls short" in " ".join(found.sentences())
+    assert "Just as described, no bed falls short" in " ".join(found.sentences())
 
 
 def test_the_fans_table_has_a_row_a_day_and_part(result):
@@ -538,6 +552,14 @@ def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):
         least, most = visit.openings["upper"]
         assert least <= (0.0 if visit.day.day == 21 else 2.0 * week) <= most
     lines = "\n".join(sheet_lines(found))
+    # one and a half times the longest opening, in whole hours up: a sound valve is never shut by hand
+    longest = found.season.openings["minutes"].quantile(0.9)
+    for minutes, hours in ((longest, "1 hour"), (40.0, "1 hour"), (41.0, "2 hours"), (123.0, "4 hours")):
+        season = dataclasses.replace(found.season, openings=found.season.openings.assign(minutes=minutes))
+        told = "\n".join(sheet_lines(dataclasses.replace(found, season=season))).replace("\u00a0", " ")
+        assert f"two looks {hours} apart or more (an opening takes at most about {minutes:.0f} minutes)" in told
+    hung = dataclasses.replace(found.season, openings=found.season.openings.assign(minutes=240.0))
+    assert "takes at most about 240" not in "\n".join(sheet_lines(dataclasses.replace(found, season=hung)))
     assert "A. Gardener, 0000" in lines
     assert "Name and number" not in lines
     assert list(sheet_lines(result)) == []

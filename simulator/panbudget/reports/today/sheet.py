@@ -4,15 +4,17 @@ Today's sheet for whoever looks after the garden: what to look at on which day, 
 Black on white, for paper; nothing private stands on it but what `[neighbour]` names.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from panbudget.reports.pages import Section, labelled, sentence, texts
 from panbudget.reports.pdf import Paper, quiet
 from panbudget.studies.today.standing import Today
-from panbudget.words import PaperSize, bare, filled
+from panbudget.words import PaperSize, bare, count, filled
 
-_A_WHILE = 240.0  # minutes
+# minutes, from which on a tank ran empty or a valve stuck; times the longest opening from which on it hangs: no source
+_A_WHILE, _HANGS = 240.0, 1.5
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points
 _WORDS: dict[str, Any] = texts("today")["sheet"]
 
@@ -33,12 +35,11 @@ def sheet_sections(today: Today) -> list[Section]:
     if not today.visits:
         return []
     minutes = _minutes(today)
-    longest = max((value for value, _ in minutes.values()), default=0.0)
-    longest = longest if longest < _A_WHILE else 0.0  # a tank that ran empty, or a valve that stuck
+    longest = max(_longest(today, name, minutes) for name in today.valves)
     resets = [valve.reset_mm for valve in today.valves.values()]
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
-    values: dict[str, Any] = {"reset": min(resets), "litres": need}
-    values["minutes"] = filled(_WORDS["longer"], {"minutes": longest}) if longest else ""
+    values: dict[str, Any] = {"reset": min(resets), "litres": need, "minutes": longest}
+    values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
     cautions = [part["text"] for part in _WORDS["cautions"]]
     tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []
     ask = today.scenario.neighbour.ask
@@ -65,6 +66,13 @@ def _minutes(today: Today) -> dict[str, tuple[float, float]]:
     """Valve -> how long nine of ten openings of the season so far took at most, and the middle one."""
     openings = today.season.openings.groupby("controller")["minutes"]
     return {str(name): (float(of.quantile(0.9)), float(of.median())) for name, of in openings}
+
+
+def _longest(today: Today, name: str, minutes: dict[str, tuple[float, float]]) -> float:
+    """Return how long a valve's openings take at most: of the season so far, or else as a jug would have it. [min]"""
+    so_far, _ = minutes.get(name, (math.nan, 0.0))
+    by_jug = 60.0 * today.scenario.controller[name].valve.swing_kg / today.season.forcing.pan_of[name].refill_flow
+    return so_far if so_far < _A_WHILE else by_jug
 
 
 _KINDS = {"level": "depth", "tank": "volume", "openings": ""}

@@ -194,11 +194,13 @@ class Trials:
         short = {key for key, days in zip(self.forcings[0].bed_of, by_bed, strict=True) if days > 0.0}
         for row, (name, part) in enumerate(scenario.controller.items()):
             here, valve_part = {key.split("/")[1] for key in short if key.split("/")[0] == name}, self._part(row)
-            now, valve = ml_per_minute(float(self.forcings[0].pans.refill_flow[row, 0])), part.valve
+            # at the supply's own pressure, a tank's when full; the engine's arrays have a tank's at the reference pressure
+            now, valve = ml_per_minute(self.forcings[0].pan_of[name].refill_flow), part.valve
             on_tank = scenario.supply[part.supply].kind == "tank"
             for factor in _DATA["refill"] if here else _DATA["saving"]:
                 text = words["refill-tank" if on_tank else "refill"]
-                what = say(text, name=name, then=now * factor, now=now, share=abs(factor - 1.0) * 100.0)
+                way = "down" if factor < 1.0 else "up"
+                what = say(text, name=name, then=now * factor, now=now, way=way, share=factor * 100.0)
                 flow = {"refill": {"flow": f"{valve.refill.flow * factor!r} L/h"}}
                 yield _Trial(what, f"refill {name}", valve_part, {"controller": {name: {"valve": flow}}})
             if here and not self.start.state.is_open[row]:

@@ -12,6 +12,7 @@ import re
 import shutil
 import tomllib
 import unicodedata
+from collections.abc import Sequence
 from pathlib import Path
 from typing import IO, Any, TextIO
 
@@ -266,9 +267,10 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
     raise ScenarioError(problem, file=str(path))
 
 
-def typed(path: Path) -> str:
-    """Write a path as it is typed in any system's terminal."""
-    return f'"{path}"' if " " in str(path) else str(path)
+def typed(path: Path | str, laid_over: Sequence[str] = ()) -> str:
+    """Write a path, and the variants laid over its garden, as they are typed in any system's terminal."""
+    plain = f'"{path}"' if " " in str(path) else str(path)
+    return " --variant ".join([plain, *map(typed, laid_over)])
 
 
 def _has_long_key(line: str) -> bool:

@@ -259,7 +259,9 @@ def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_
     page = as_page(plan).replace("\u00a0", " ")
     assert "408 mL, and set it as near as you can" in page
     assert "no bed is short of water on more than 3 days in 0 of a hundred seasons (1 year × 2 draws" in page
-    assert "panbudget fit garden.toml log.csv" in page
+    assert f"panbudget fit {garden.path} log.csv" in page
+    plain = re.sub("<[^>]*>", "", page)
+    assert f"panbudget setup {garden.path} --variant fitted/fitted.toml --out set-up." in plain
     assert "That narrows a season&#39;s litres from ±38 % to ±9 %." in page
 
 

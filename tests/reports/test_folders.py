@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -29,11 +30,12 @@ def test_a_folder_is_there_only_when_all_went_well(tmp_path):
 
 def test_paths_to_paste_are_those_that_were_given(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    garden = Path("my garden") / "garden.toml"
+    garden = SimpleNamespace(path=Path("my garden") / "garden.toml", laid_over=("wide", "my/new pan.toml"))
     with new_folder(Path("out") / "sizes", "size", overwrite=False):
-        inside = to_paste(Path("garden.toml"), "sized.toml")
+        inside = to_paste(SimpleNamespace(path=Path("garden.toml"), laid_over=()), "sized.toml")
     assert inside == {"file": "garden.toml", "laid": str(Path("out") / "sizes" / "sized.toml")}
-    assert to_paste(garden, "sized.toml") == {"file": f'"{garden}"', "laid": "sized.toml"}
+    typed = f'"{garden.path}" --variant wide --variant "my/new pan.toml"'
+    assert to_paste(garden, "sized.toml") == {"file": typed, "laid": "sized.toml"}
 
 
 def test_an_earlier_run_survives_a_failed_one(tmp_path):
@@ -111,6 +113,7 @@ def test_an_empty_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
 KILLED = """
 import os
 from pathlib import Path
+from types import SimpleNamespace
 from panbudget.reports import folders
 with folders.new_folder(Path("season"), "replay", overwrite=True) as made:
     (made / "daily.csv").write_text("second")
@@ -207,6 +210,7 @@ def test_a_folder_that_can_t_be_is_refused(tmp_path):
 FULL = """
 import resource
 from pathlib import Path
+from types import SimpleNamespace
 from panbudget.errors import OutputError
 from panbudget.reports.folders import new_folder
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))

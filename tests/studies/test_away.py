@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from types import SimpleNamespace
 
@@ -10,6 +11,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import Problem, ScenarioError
+from panbudget.reports.away import page
 from panbudget.reports.away.page import away_sentences
 from panbudget.studies import ranges
 from panbudget.studies.away import changes, judging, leaving
@@ -133,6 +135,38 @@ def test_a_thirsty_bed_wants_more_emitters_and_the_change_truly_makes_it_safe(ma
     text = " ".join(away_sentences(found))
     assert "Any one of these would make it safe: (1)" in text
     assert "Short of water already on the day before leaving" in text
+
+
+def test_what_gains_most_is_done_first_where_nothing_makes_it_safe_and_the_sheet_is_of_the_same_garden(make):
+    found = left_alone(make, 12)
+    hopeless = dataclasses.replace(found, changes=tuple(change for change in found.changes if not change.safe))
+    first = list(page._first(hopeless))
+    best = next(change for change in hopeless.changes if change.sure is not None)
+    assert first[0].startswith("This alone gains most, though it does not make it safe") and best.what in first[0]
+    assert f"panbudget today {found.scenario.path} --day 2025-05-31 --sheet, on that evening" in first[1]
+    wide = found.scenario.changed({"variant": {"wide": {"controller": {"upper": {"pan": {"depth": "20 cm"}}}}}})
+    laid = dataclasses.replace(hopeless, scenario=wide.with_variant("wide"), changes=())
+    assert f"panbudget today {found.scenario.path} --variant wide --day 2025-05-31 --sheet" in next(page._first(laid))
+    begins = found.scenario.season.start
+    eve = dataclasses.replace(hopeless, changes=(), start=begins)
+    assert f" --day {begins} --sheet" in next(page._first(eve))
+
+
+@pytest.mark.parametrize(
+    ("high", "words"), [(1.01, "evaporates 1.00 to 1.01 times"), (1.009, "there is no room in what")]
+)
+def test_a_margin_of_nothing_is_told_as_none(make, high, words):
+    found = left_alone(make, 60)
+    sure = dataclasses.replace(found.sure, exposure=(1.0, high), refill_flow=(0.9, 1.1))
+    assert words in " ".join(away_sentences(dataclasses.replace(found, sure=sure)))
+
+
+def test_a_year_that_is_safe_is_told_so_though_its_tank_runs_empty(make):
+    stay = left_alone(make, 60).worst
+    starved = {name: dataclasses.replace(pan, starved_hours=3.0) for name, pan in stay.pans.items()}
+    said = page._wrong(dataclasses.replace(stay, pans=starved))
+    assert said.startswith("nothing goes wrong (upper/tomatoes comes nearest")
+    assert said.endswith("stands open without water for 3.0\u00a0h, since its tank is empty")
 
 
 def test_what_is_done_by_hand_helps_for_a_while(make):

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from panbudget.errors import OutputError
 from panbudget.files import typed
+from panbudget.scenario.garden import Scenario
 from panbudget.words import packaged, problems_from
 
 _FIGURES, _NEW, _OLD = "figures", "new", "old"
@@ -92,23 +93,22 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         _give_back(staging, target)
 
 
-def to_paste(garden: Path, name: str) -> dict[str, str]:
+def to_paste(garden: Scenario, name: str) -> dict[str, str]:
     """
     Return how a garden and a file of the folder that is being written are typed where the command runs.
 
     Parameters
     ----------
-    garden : Path
-        As it was given.
+    garden : Scenario
     name : str
         The file; its bare name where no folder is being written.
 
     Returns
     -------
     dict
-        ``file``, the garden, and ``laid``.
+        ``file``, the garden and its variants, and ``laid``.
     """
-    return {"file": typed(garden), "laid": typed(_WRITTEN.get() / name)}
+    return {"file": typed(garden.path, garden.laid_over), "laid": typed(_WRITTEN.get() / name)}
 
 
 def _staged(target: Path) -> str:

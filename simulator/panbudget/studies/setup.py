@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.engine.compiled import has_compiler
+from panbudget.engine.tank import REFERENCE_PRESSURE, emitter_pressure
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
@@ -34,6 +35,8 @@ DRY_RAIN = 0.1  # mm; a day below is dry
 RULER_DAYS = 3
 _ALIKE = 0.02  # by which two shares of the cells may part and count as the same; common practice, no source
 JUG_MINUTES = 10
+#: shares of a full tank at which a jug may be held under the refill emitter
+TANK_LEVELS = (0.5, 0.25)
 # how far a small valve or a set of nozzles can be turned from where it is; common practice, no source
 LEAST_TURN, MOST_TURN = 0.25, 4.0
 OUTRUN = 1.5  # times the hottest hour's evaporation that the refill must give, or the valve sticks open
@@ -173,6 +176,8 @@ class ValveSheet:
     model : str
     starved_hours : float or None
         Open without water because its tank was empty, a season; None on mains. [h]
+    by_level : dict
+        Share of a full tank -> the refill flow at it; empty on mains. [mL/min]
     sure : Sure
     """
 
@@ -197,6 +202,7 @@ class ValveSheet:
     other_model: float
     model: str
     starved_hours: float | None
+    by_level: dict[float, float]
     sure: Sure
 
     @property
@@ -370,13 +376,28 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         other_model=totals[other] / totals[pan.evaporation] if totals[pan.evaporation] > 0.0 else 1.0,
         model=pan.evaporation,
         starved_hours=None if supply.kind == "mains" else starved / len(seasons),
+        by_level=_by_level(seasons[0], name),
         sure=sure,
     )
     if not sheet.is_worse:
         return sheet
-    same = dict.fromkeys(("refill", "refill_low", "refill_high"), round(refill))
+    same = dict.fromkeys(("refill", "refill_low", "refill_high"), refill)
     kept = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
     return dataclasses.replace(sheet, months=kept)
+
+
+def _by_level(season: Season, name: str) -> dict[float, float]:
+    """Share of a full tank -> the refill flow at it; nothing on mains. [mL/min]"""
+    pans, tanks, row = season.forcing.pans, season.forcing.tanks, list(season.controllers).index(name)
+    if (tank := int(pans.tank[row])) < 0:
+        return {}
+    pressure_at: Callable[..., tuple[float, float]] = emitter_pressure
+    pressures = {share: pressure_at(row, tank, share * tanks.capacity[tank], pans, tanks)[0] for share in TANK_LEVELS}
+    exponent, at_reference = pans.refill_exponent[row], ml_per_minute(float(pans.refill_flow[row, 0]))
+    return {
+        share: at_reference * float(max(pressure, 0.0) / REFERENCE_PRESSURE) ** exponent
+        for share, pressure in pressures.items()
+    }
 
 
 def _hottest_hour(season: Season, name: str) -> float:
@@ -428,7 +449,7 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
     )
     # other beds may still want the present flow when this one does not grow
     settings = [
-        _turned(refill, supply, need, least) if grows else (round(refill), "idle")
+        _turned(refill, supply, need, least) if grows else (refill, "idle")
         for supply, need, grows in zip(months["supply_mm"], months["need_mm"], total["growing"], strict=True)
     ]
     return months.join(pd.DataFrame(settings, columns=["refill", "bound"], index=months.index)).reset_index()

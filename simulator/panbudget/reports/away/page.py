@@ -2,6 +2,7 @@
 Away page: may the garden be left alone, in words, as one page and as data.
 """
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
@@ -20,6 +21,7 @@ from panbudget.words import filled, hundredths
 
 _section, _say = words_of("away")
 _ENOUGH_YEARS = 5  # common practice, no source
+_ROOM = 0.01  # between the factors that hold, or they are told as none: what two decimals show
 
 
 def away_sentences(away: Away) -> list[str]:
@@ -47,7 +49,8 @@ def away_sentences(away: Away) -> list[str]:
     sentences: list[str] = outside + filled(texts("away")["verdict"][verdict], values)
     sentences.append(_say("sure", away=away, record=record, **_hundreds(away.sure)))
     if away.sure.exposure is not None:
-        sentences.append(_say("margin", **margins_said(away.sure)))
+        low, high = away.sure.exposure
+        sentences.append(_say("margin" if high - low >= _ROOM else "margin_none", **margins_said(away.sure)))
     if not away.safe:
         stays = (*away.stays, away.heat)
         if before := sorted({key for stay in stays for key, bed in stay.beds.items() if bed.short_before}):
@@ -68,9 +71,15 @@ def _cure(away: Away) -> str:
     if sure := [change for change in away.changes if change.safe]:
         several = (_say("one", n=n, change=each, **_hundreds(each.sure)) for n, each in enumerate(sure, 1))
         return _say("sure_changes", changes="; ".join(several))
+    best = _best(away)
+    return _say("best", best=best, **_hundreds(best.sure)) if best else _say("none")
+
+
+def _best(away: Away) -> Change | None:
+    """The change that gains most, if any gains."""
     best = next((change for change in away.changes if change.sure is not None), None)  # they are ranked
     gains = best and (best.verdict(away.interval) == "fewer" or _share(best.sure) > _share(away.sure))
-    return _say("best", best=best, **_hundreds(best.sure)) if best and gains else _say("none")
+    return best if gains else None
 
 
 def _first(away: Away) -> Iterator[str]:
@@ -81,7 +90,12 @@ def _first(away: Away) -> Iterator[str]:
     sure = [change for change in away.changes if change.safe]
     yield from (_say("first_change", change=change, **_hundreds(change.sure)) for change in sure[:MOST_STEPS])
     if not sure:
-        yield _say("first_ask", file=typed(away.scenario.path))
+        if best := _best(away):
+            yield _say("first_best", change=best, **_hundreds(best.sure))
+        garden, leaves = away.scenario, away.start
+        begins = (leaves.month, leaves.day) == (garden.season.start.month, garden.season.start.day)
+        eve = leaves if begins else leaves - dt.timedelta(days=1)
+        yield _say("first_ask", file=typed(garden.path, garden.laid_over), eve=eve)
 
 
 def _share(sure: Sure | None) -> float:
@@ -110,7 +124,7 @@ def _wrong(stay: Stay) -> str:
             for what in ("dry_hours", "stuck_hours", "starved_hours")
             if getattr(pan, what)
         ]
-    return "; ".join(parts) or _say("nothing", nearest=_nearest(stay))
+    return "; ".join([_say("nothing", nearest=_nearest(stay))] * stay.safe + parts)
 
 
 def away_report(away: Away, figures: Mapping[str, str]) -> Report:

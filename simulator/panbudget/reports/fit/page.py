@@ -94,7 +94,7 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
     -------
     Report
     """
-    visits, paths = sum(len(part) for part in fit.log.visits.values()), to_paste(fit.scenario.path, "fitted.toml")
+    visits, paths = sum(len(part) for part in fit.log.visits.values()), to_paste(fit.scenario, "fitted.toml")
     questioned = [
         {"pan": name, "line": f"line {line}", "what": what}
         for name, pan in fit.controllers.items()

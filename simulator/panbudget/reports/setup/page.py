@@ -6,6 +6,7 @@ import calendar
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from panbudget.files import typed
 from panbudget.reports.measuring import ruler_worth
 from panbudget.reports.pages import Report, Section, margins_said, texts, words_of
 from panbudget.reports.setup.pan_drawing import DrawnPage, pan_drawing
@@ -97,7 +98,16 @@ def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
     sure = _say("sure", sheet=sheet, **cells) + (_say("margin", **cells) if sheet.sure.exposure else "")
     as_it_is = "as_it_is_tank" if sheet.takes_from_others else "as_it_is"
     key = as_it_is if KEPT in set(sheet.months["bound"]) else "by_month"
-    return [_say("set_valve", sheet=sheet), sure, _say(key, sheet=sheet, months=_by_month(sheet))]
+    return [_say("set_valve", sheet=sheet, **_by_tank(sheet)), sure, _say(key, sheet=sheet, months=_by_month(sheet))]
+
+
+def _by_tank(sheet: ValveSheet) -> dict[str, str]:
+    """Under which tank's level flows hold; nothing of it on mains."""
+    half, quarter = (JUG_MINUTES * flow for flow in sheet.by_level.values()) if sheet.by_level else (0.0, 0.0)
+    words: dict[str, str] = filled(
+        texts("setup")["on_tank" if sheet.by_level else "on_mains"], {"half": half, "quarter": quarter}
+    )
+    return words
 
 
 def _by_month(sheet: ValveSheet) -> str:
@@ -123,6 +133,7 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
         "pressed": _say("pressed", times=", ".join(sheet.press_times)) if sheet.press_times else "",
         **fixed["several_vessels" if sum(sheet.counts) > 1 else "one_vessel"],
         **filled(fixed["equal_arms" if sheet.arm_ratio == 1.0 else "uneven_arms"], {"sheet": sheet}),
+        **_by_tank(sheet),
     }
     for name, value, kind, within in (
         ("weight", sheet.counterweight_g, "grams", sheet.sure.swing_within),
@@ -132,7 +143,7 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
         ends = {"low": low, "high": high, "unit": SHOWN[kind].unit}
         values[name] = value
         values[f"{name}_near"] = _say("will_do" if within else "as_near", **ends, **values)
-    values["file"] = plan.scenario.path.name
+    values["file"] = typed(plan.scenario.path, plan.scenario.laid_over)
     worth = ruler_worth(plan.seasons[0]).get(sheet.name)
     values["worth"] = "" if worth is None else _say("worth", worth=worth)
     for step in fixed["steps"]:

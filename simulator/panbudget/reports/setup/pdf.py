@@ -54,14 +54,14 @@ def _written(report: Report, scale: float, size: PaperSize) -> Paper:
         for sentence in page.sentences:
             paper.say(sentence, 8.8 * scale, bold=sentence == page.sentences[0])
         for part in page.sections:
-            _heading(paper, part.heading)
+            _heading(paper, part.heading, scale)
             if part.table is not None:
                 height = 4.1 if len(part.table) <= _FEW_ROWS else 3.5
                 paper.put_table(part.table, size=8.2 * scale, height=height * scale)
                 paper.ln(0.8)
             for sentence in part.items or ():
                 paper.say(sentence, (8.2 if part.table is None else 7.0) * scale)
-        _heading(paper, "Cautions")
+        _heading(paper, "Cautions", scale)
         for caution in page.lead:
             paper.say(f"•  {caution}", 7.4 * scale)
         paper.ln(1.0)
@@ -69,11 +69,11 @@ def _written(report: Report, scale: float, size: PaperSize) -> Paper:
     return paper
 
 
-def _heading(paper: Paper, text: str) -> None:
-    paper.ln(1.2)
+def _heading(paper: Paper, text: str, scale: float) -> None:
+    paper.ln(1.2 * scale)
     paper.rule()
-    paper.ln(0.8)
-    paper.say(text, 9.5, bold=True)
+    paper.ln(0.8 * scale)
+    paper.say(text, 9.5 * scale, bold=True)
 
 
 def _draw(paper: Paper, shapes: Sequence[Shape], top: float) -> None:

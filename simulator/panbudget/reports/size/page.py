@@ -155,7 +155,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
     answers = [_answer(valve, sizing) for valve in sizing.valves.values()]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
-    paths = to_paste(sizing.scenario.path, "sized.toml")
+    paths = to_paste(sizing.scenario, "sized.toml")
     steps = ("first_try", "first_build") if any(v.choice.best for v in sizing.valves.values()) else ("first_stay",)
     return Report(
         title=f"{sizing.scenario.title}: sizes",

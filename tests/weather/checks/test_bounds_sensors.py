@@ -12,7 +12,7 @@ import pytest
 
 from panbudget.weather.checks.sensors import _too_many_alike
 from panbudget.weather.site import sky_of
-from tests.weather.checks.days import spoken
+from tests.weather.checks.days import inspected, spoken
 from tests.weather.checks.test_sensors import WALK, WAVE, N, by_hour, clock
 from tests.weather.sites import Site
 
@@ -189,7 +189,7 @@ BOUNDS = [
     ("humidity-saturated", lambda damp: damp_days(damp=damp), 98.9, 99.0),
     ("humidity-saturated", lambda warming: damp_days(warming=warming), 3.99, 4.01),
     ("humidity-low", wet_days, 4.99, 5.0),
-    ("humidity-low", lambda rh: wet_days(5.0, rh=rh), 80.0, 79.9),
+    ("humidity-low", lambda rh: wet_days(5.0, rh=rh), 85.0, 84.9),
     ("humidity-low", lambda count: wet_days(5.0, count=count), 2, 3),
     ("humidity-low", lambda tmax: desert(tmax=tmax), 33.0, 32.9),
     ("humidity-low", lambda warming: desert(warming=warming), 12.5, 12.49),
@@ -228,6 +228,28 @@ def test_a_sensor_is_doubted_from_its_bound_on(check, days, last, first):
 def test_how_many_days_alike_in_a_row_are_no_chance_by_how_coarse_they_are(days, alike, count):
     """By hand: ln(0.003 / (n (n - 1) / 2 · p)) / ln(5 p), p = (m - 1) / (n - 1), is 7.0002 and 13.9995, and a day more is rounded up."""
     assert _too_many_alike((np.arange(days) // alike).astype(np.uint64)) == count
+
+
+@pytest.mark.parametrize(
+    ("check", "wind"),
+    [
+        ("wind-leap", np.repeat([4.0, 1.0], 30)),
+        ("wind-leap", np.repeat([4.0, 0.399], 30)),  # all but gone: under a tenth
+        ("wind-zero", np.repeat([4.0, 0.0], [50, 10])),
+        ("wind-dead", np.repeat([4.0, 0.1], [45, 15])),
+    ],
+)
+def test_wind_that_is_doubted_is_worth_what_it_is_on_other_days(check, wind):
+    (said,) = inspected(60, tmin=14.0, tmax=28.0, wind=wind, only=check, trust=()).cautions
+    assert said.instead["wind"] == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize(("ranges", "kind"), [(24.0, "more than"), (1.0, "less than")])
+def test_a_range_of_no_climate_is_worth_ten_degrees(ranges, kind):
+    (said,) = inspected(60, tmin=14.0, tmax=14.0 + ranges, only="temperature-range", trust=()).cautions
+    assert kind in said.sentence
+    assert said.instead["tmax"] - said.instead["tmin"] == pytest.approx(10.0)
+    assert said.instead["tmax"] + said.instead["tmin"] == pytest.approx(28.0 + ranges)
 
 
 def test_a_typical_year_may_have_a_wind_of_parts():

@@ -63,6 +63,8 @@ _HIGH_SUN, _LAPSE = 36.0, 0.0065
 # the least and most that a season's middling day warms up anywhere: small oceanic islands, high deserts, and where the highest
 # humidity of the middling day is the second of these, not the first [°C, %]
 _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
+# how much a season's middling day warms up in genuine records, from airports' 8 to a valley's 12 [°C]
+_USUAL_RANGE = 10.0
 # share of the days with a dew point above the minimum, and by how much in the middle, beyond which the two are exchanged [-, °C]
 _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 # the same, and by how much on one day in ten, on days above freezing [-, °C]
@@ -464,10 +466,8 @@ def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     most = float(np.interp(damp, _DAMPNESS, _RANGES[1:]))
     kind = "small" if middle < _RANGES[0] else "large" if middle > most else ""
     if kind:
-        mean, half = (
-            (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0,
-            np.clip(middle, _RANGES[0], most) / 2.0,
-        )
+        mean = (inspection.of_asked("tmin") + inspection.of_asked("tmax")) / 2.0
+        half = ranges / 2.0 * _USUAL_RANGE / max(middle, 0.1)
         instead = inspection.with_asked(tmin=mean - half, tmax=mean + half)
         values = {"middle": middle, "least": _RANGES[0], "most": most, "scale": _other_than(inspection, "tmax")}
         yield Verdict(("tmax", "tmin"), f"temperature-range/{kind}", values, instead)

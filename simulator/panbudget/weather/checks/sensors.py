@@ -37,7 +37,7 @@ _NO_DEW = 1.0
 # days in a row with a humidity of this or more, on days that warm up by this, that saturate a sensor [-, %, °C]
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
-_WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 80.0
+_WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 85.0
 # the share of days with rain beyond which the highest humidity may well be as high every night [-]
 _RAINY = 0.2
 # the same of a season's dampest days (one in twenty), where days are no hotter than this and warm up by no more than this, as in
@@ -232,7 +232,7 @@ def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     first, length = longest(calm)
     if length >= _CALM_RUN or calm.sum() >= _CALM_DAYS:
         values = {"count": int(calm.sum()), "run": length, "first": inspection.day_asked(first)}
-        yield Verdict(names, "wind-zero", values, inspection.without(calm, "wind"))
+        yield Verdict(names, "wind-zero", values, _blowing(inspection, calm, inspection.of_asked("wind")))
 
 
 def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -243,7 +243,7 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         last = int(np.nanargmin(middle))
         values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
         weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
-        yield Verdict(names, "wind-dead", values, inspection.without(weak, "wind"))
+        yield Verdict(names, "wind-dead", values, _blowing(inspection, weak, inspection.of_asked("wind")))
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -257,8 +257,15 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
     values = inspection.of_asked("wind").copy()
     values[row:] *= before / after if after > _GONE * before else np.nan
+    instead = _blowing(inspection, np.isnan(values), values)
     words = {"before": before, "after": after, "first": inspection.day_asked(row)}
-    yield Verdict(names, "wind-leap", words, inspection.with_asked(wind=values))
+    yield Verdict(names, "wind-leap", words, instead)
+
+
+def _blowing(inspection: Inspection, days: Mask, wind: Floats) -> dict[str, Floats]:
+    """The wind with such days as the middling one of the others; as it would be filled in, where there is none."""
+    middle = float(np.nanmedian(wind[~days])) if not np.isnan(wind[~days]).all() else np.nan
+    return inspection.with_asked(wind=np.where(days, middle, wind))
 
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

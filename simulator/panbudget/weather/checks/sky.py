@@ -51,7 +51,7 @@ _DAYS_OF_LIGHT, _ENVELOPE, _BY_RANGE = 45, 0.575, 0.105
 _HIGH_ENVELOPE, _HIGH_SUN, _DRY_RANGE = 0.84, 18.0, 12.0
 # share of its own of the weeks before, against a clear sky and against the range of temperature, that a sensor falls to, and that
 # it rises to; those weeks, the days of them that it must have, and a clear sky's radiation that tells [-, -, d, d, MJ m⁻² d⁻¹]
-_FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.7, 1.5, 45, 20, 12.0
+_FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.75, 1.5, 45, 20, 12.0
 # days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
 # to on them; the fewer they are, the further [d, d, -]
 _BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))

@@ -23,20 +23,9 @@ from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.quantities import ELEVATIONS, WIND_HEIGHTS
 from panbudget.studies.sweep import problem
+from panbudget.studies.sweep.gridded import cf
 from panbudget.studies.sweep.gridded.calendars import CalendarError, Days, days_of_axis
 from panbudget.studies.sweep.gridded.cells import chunks_of, copy_bytes, copy_cells, copy_folder, read_copy
-from panbudget.studies.sweep.gridded.cf import (
-    TABLE,
-    Recognised,
-    in_metres,
-    listed,
-    recognise,
-    to_ours,
-    typical,
-    wrong_names,
-    wrong_needs,
-    wrong_units,
-)
 from panbudget.studies.sweep.marks import file_mark, mark_of
 from panbudget.studies.sweep.site import Place, lent_to
 from panbudget.weather.clean import WeatherFile, table_weather
@@ -63,7 +52,7 @@ class Held:
 
     Parameters
     ----------
-    recognised : Recognised
+    recognised : cf.Recognised
     days : Days
     time : str
     axes : tuple of str
@@ -78,7 +67,7 @@ class Held:
         What we take -> the mean of a sample of it, as text with its unit.
     """
 
-    recognised: Recognised
+    recognised: cf.Recognised
     days: Days
     time: str
     axes: tuple[str, ...]
@@ -88,17 +77,12 @@ class Held:
     copy_bytes: float
     typical: dict[str, str]
 
-    @property
-    def names(self) -> list[str]:
-        """The grid's variables that are read."""
-        return _names(self.recognised)
-
     def listed(self) -> list[dict[str, str]]:
         """List its variables, and what is done about days that its calendar cannot have."""
         which = {"noleap": "noleap", "365_day": "noleap", "all_leap": "leap", "366_day": "leap", "360_day": "360_day"}
-        lines = listed(self.recognised)
+        lines = cf.listed(self.recognised)
         if name := which.get(self.days.calendar):
-            note = TABLE["says"][name].format(count=len(self.days.made))
+            note = cf.TABLE["says"][name].format(count=len(self.days.made))
             lines.append(
                 {"for": "days", "variable": self.time, "unit": self.days.calendar, "how": "converted", "note": note}
             )
@@ -131,18 +115,18 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
     with _opened(folder, sites) as data:
         time = _time_axis(data, shown)
         days = _days(data, time, shown)
-        if wrong := [*wrong_names(data, sites.variables, time)]:
+        if wrong := [*cf.wrong_names(data, sites.variables, time)]:
             raise ScenarioError(*wrong, file=shown)
-        recognised = recognise(data, sites.variables, time, getattr(source, "wind_height", None))
+        recognised = cf.recognise(data, sites.variables, time, getattr(source, "wind_height", None))
         height, by = recognised.wind_height
         if height is not None and not WIND_HEIGHTS[0] <= height <= WIND_HEIGHTS[1]:
             raise _wrong("wind", shown, height=height, by=by, least=WIND_HEIGHTS[0], most=WIND_HEIGHTS[1])
         needs_rain = source is not None and source.missing_rain == "error" and not any(f.rain for f in source.fallback)
-        if wrong := [*wrong_needs(recognised, rain=needs_rain)]:
+        if wrong := [*cf.wrong_needs(recognised, rain=needs_rain)]:
             raise ScenarioError(*wrong, file=shown)
         at = _coordinates(data, recognised.variables["tmin"].variable, time, shown)
         axes, latitude, longitude = at
-        arrays = {name: _on_axes(data, name, time, axes, shown) for name in _names(recognised)}
+        arrays = {name: _on_axes(data, name, time, axes, shown) for name in recognised.names}
         heights = _heights(data, axes, sites, shown)
         usable = ~(np.isnan(heights) | np.isnan(latitude) | np.isnan(longitude))
         land = usable & _with_weather(data, arrays[recognised.variables["tmin"].variable], axes)
@@ -153,11 +137,11 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
             raise _wrong("beyond", shown, low=low, high=high, least=ELEVATIONS[0], most=ELEVATIONS[1])
         samples, dates, cells = _samples(recognised, arrays, land, days)
         trust = tuple(source.trust) if source is not None else ()
-        if wrong := [*wrong_units(recognised, samples, trust)]:
+        if wrong := [*cf.wrong_units(recognised, samples, trust)]:
             raise ScenarioError(*wrong, file=shown)
         _refuse_exchanged(recognised, samples, dates, latitude[cells], longitude[cells], shown)
         shape = dict(data.sizes), sorted(recognised.variables.items()), _fingerprint(folder / shown)
-        sizes, means = copy_bytes(arrays, int(land.sum())), typical(recognised, samples)
+        sizes, means = copy_bytes(arrays, int(land.sum())), cf.typical(recognised, samples)
         read = float(sum(values.dtype.itemsize * values.size for values in arrays.values()))
     places: list[Place] = []
     for cell in np.argwhere(land):
@@ -177,7 +161,9 @@ def copy_grid(
     target = copy_folder(held.mark)
     if target is not None:
         with _opened(folder, sites) as data:
-            arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.names}
+            arrays = {
+                name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.recognised.names
+            }
             copy_cells(target, [_cell(place) for place in places], arrays, tell)
     return target
 
@@ -202,13 +188,13 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
     """
     source = base.weather
     cells = [_cell(place) for place in places]
-    raw = read_copy(copy_folder(held.mark), cells, held.names)
+    raw = read_copy(copy_folder(held.mark), cells, held.recognised.names)
     if raw is None:
         raw = _read_box(folder, sites, held, np.array(cells))
     recognised, days = held.recognised, held.days
     rain = recognised.variables["rain"].variable if "rain" in recognised.variables else ""
     laid = {name: days.laid(values, rain=name == rain) for name, values in raw.items()}
-    ours = to_ours(recognised.variables, laid, atmospheric_pressure([place.elevation for place in places]))
+    ours = cf.to_ours(recognised.variables, laid, atmospheric_pressure([place.elevation for place in places]))
     wind_height = recognised.wind_height[0] if source.wind_height is None else None
     files: list[WeatherFile] = []
     for at, place in enumerate(places):
@@ -235,17 +221,13 @@ def _cell(place: Place) -> tuple[int, ...]:
     return place.cell
 
 
-def _names(recognised: Recognised) -> list[str]:
-    return list(dict.fromkeys(part.variable for part in recognised.variables.values()))
-
-
 def _read_box(folder: Path, sites: Any, held: Held, cells: Any) -> dict[str, Floats]:
     """Read cells of a grid that has no copy: the box about them."""
     low, high = cells.min(axis=0), cells.max(axis=0) + 1
     box = {axis: slice(int(a), int(b)) for axis, a, b in zip(held.axes, low, high, strict=True)}
     at = (slice(None), *(cells - low).T)
     with _opened(folder, sites) as data:
-        arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.names}
+        arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.recognised.names}
         return {name: _numbers(values.isel(box))[at] for name, values in arrays.items()}
 
 
@@ -348,7 +330,7 @@ _POINT = "cell"
 def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str, ...], Floats, Floats]:
     """The axes of a grid's cells, and each cell's latitude and longitude. [degrees]"""
     dims = {str(dim) for dim in data[tmin].dims} - {time}
-    named = {name: _called(data, name, dims, shown) for name in TABLE["coordinates"]}
+    named = {name: _called(data, name, dims, shown) for name in cf.TABLE["coordinates"]}
     spanned = {str(dim) for values in named.values() for dim in values.dims}
     axes = tuple(str(dim) for dim in data[tmin].dims if str(dim) in spanned)
     sizes = {axis: data.sizes[axis] for axis in axes}
@@ -359,7 +341,7 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
         if values.ndim == 1 and np.isnan(numbers).any():  # of a curved grid, cells without a place are no cells
             raise _wrong("no-degrees", shown, name=values.name)
     ends = {name: f"{np.nanmin(v):g} to {np.nanmax(v):g}" for name, v in (("lat", latitude), ("lon", longitude))}
-    (south, north), (west, east) = (about["bounds"] for about in TABLE["coordinates"].values())
+    (south, north), (west, east) = (about["bounds"] for about in cf.TABLE["coordinates"].values())
     if np.nanmin(latitude) < south or np.nanmax(latitude) > north:
         fits = np.nanmin(longitude) >= south and np.nanmax(longitude) <= north
         raise _wrong("latitude" + (".exchanged" if fits else ""), shown, **ends)
@@ -372,8 +354,8 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
 
 def _called(data: Any, name: str, dims: set[str], shown: str) -> Any:
     """The coordinate that is called latitude or longitude; refused where its name says one and its attributes the other."""
-    about = TABLE["coordinates"][name]
-    (other,) = (part for key, part in TABLE["coordinates"].items() if key != name)
+    about = cf.TABLE["coordinates"][name]
+    (other,) = (part for key, part in cf.TABLE["coordinates"].items() if key != name)
     fitting = []
     for key in data.variables:
         values = data[key]
@@ -396,9 +378,9 @@ def _heights(data: Any, axes: tuple[str, ...], sites: Any, shown: str) -> Floats
     if sites.elevation is not None:
         return np.full(sizes, sites.elevation)
     for values in (_spread(values, axes) for values in data.variables.values()):
-        if values.attrs.get("standard_name") in TABLE["heights"] and set(values.dims) == {*axes} & set(data.dims):
+        if values.attrs.get("standard_name") in cf.TABLE["heights"] and set(values.dims) == {*axes} & set(data.dims):
             unit = str(values.attrs.get("units", "m"))
-            if np.isnan(metre := in_metres(unit)):
+            if np.isnan(metre := cf.in_metres(unit)):
                 raise _wrong("heights", shown, unit=unit)
             ordered = values.transpose(*axes) if values.ndim else values
             return _numbers(ordered).reshape(sizes) * metre
@@ -409,9 +391,11 @@ def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
     """Tell which cells have weather: by a mask of land or sea, or since they have a value on one of the days looked at."""
     for values in (_spread(values, axes) for values in data.variables.values()):
         name = values.attrs.get("standard_name")
-        if name in TABLE["masks"] and set(values.dims) == set(axes):
+        if name in cf.TABLE["masks"] and set(values.dims) == set(axes):
             numbers = _numbers(values.transpose(*axes))
-            return np.asarray(numbers > 0.0 if TABLE["masks"][name] else numbers < (1.0 if "fraction" in name else 0.5))
+            return np.asarray(
+                numbers > 0.0 if cf.TABLE["masks"][name] else numbers < (1.0 if "fraction" in name else 0.5)
+            )
     known = ~np.isnan(_numbers(tmin[0]))
     deep = max(chunks_of(tmin)[0], 64 * _LOOK_EVERY)
     for start in range(0, tmin.shape[0], deep):
@@ -423,7 +407,7 @@ def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
 
 
 def _samples(
-    recognised: Recognised, arrays: dict[str, Any], land: Mask, days: Days
+    recognised: cf.Recognised, arrays: dict[str, Any], land: Mask, days: Days
 ) -> tuple[dict[str, Floats], pd.DatetimeIndex, tuple[Any, ...]]:
     """
     Some of a grid's numbers, of few chunks: what we take -> (days, cells); the days; and the cells, as an index.
@@ -455,7 +439,7 @@ def _samples(
 
 
 def _refuse_exchanged(
-    recognised: Recognised,
+    recognised: cf.Recognised,
     samples: dict[str, Floats],
     dates: pd.DatetimeIndex,
     latitude: Floats,

@@ -65,12 +65,9 @@ OVER: dict[str, str] = _COLUMNS["over"]
 
 def described(name: str) -> tuple[str, str, str]:
     """Return a column's unit, its meaning, and how a map takes it over a site's beds."""
-    whole = _COLUMNS["rows"].get(name)
-    if whole is None and name.startswith("driest_"):
-        unit, meaning, over = _COLUMNS["rows"][name.removeprefix("driest_")]
-        return unit, f"in the bed's driest quarter: {meaning}", over
-    unit, meaning, over = whole
-    return unit, meaning, over
+    rows = _COLUMNS["rows"]
+    unit, meaning, over = rows.get(name) or rows[name.removeprefix("driest_")]
+    return unit, meaning if name in rows else f"in the bed's driest quarter: {meaning}", over
 
 
 def _about(name: str) -> dict[str, str]:

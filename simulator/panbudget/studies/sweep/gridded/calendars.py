@@ -129,10 +129,6 @@ def days_of_axis(data: Any, time: str) -> Days:
     return Days(index, rows[held], calendar)
 
 
-def _of_noleap(year: int, month: int, day: int) -> dt.date:
-    return dt.date(year, month, day)
-
-
 def _of_all_leap(year: int, month: int, day: int) -> dt.date | None:
     """A 29 February that we have not is left out."""
     try:
@@ -150,8 +146,8 @@ def _of_360(year: int, month: int, day: int) -> dt.date:
 
 
 _LAID: dict[str, Callable[[int, int, int], dt.date | None]] = {
-    "noleap": _of_noleap,
-    "365_day": _of_noleap,
+    "noleap": dt.date,
+    "365_day": dt.date,
     "all_leap": _of_all_leap,
     "366_day": _of_all_leap,
     "360_day": _of_360,

@@ -54,6 +54,11 @@ class Recognised(NamedTuple):
     ignored: dict[str, str]
     wind_height: tuple[float | None, str]
 
+    @property
+    def names(self) -> list[str]:
+        """The grid's variables that are read."""
+        return list(dict.fromkeys(part.variable for part in self.variables.values()))
+
 
 def canonical(unit: str) -> str:
     """

@@ -183,21 +183,17 @@ class Garden:
         with ui.expansion(texts["heading"]).classes("wide").props("dense"):
             name = ui.input(texts["name"], value="tried").props("outlined dense")
             with ui.row():
-                _button(texts["variant"], lambda: self._kept_as(name.value))
-                into = partial(self._kept, self.desk.save_into_file)
-                _button(texts["file"], into)
+                _button(texts["variant"], lambda: self._kept(self.desk.save_variant, (name.value or "").strip()))
+                _button(texts["file"], partial(self._kept, self.desk.save_into_file))
                 _button(texts["edit"], self._edit, "flat")
                 _button(texts["again"], self.desk.load, "flat")
 
-    def _kept_as(self, name: str | None) -> None:
-        self._kept(partial(self.desk.save_variant, (name or "").strip()))
-
-    def _kept(self, keep: Any) -> None:
+    def _kept(self, keep: Callable[..., None], *name: str) -> None:
         if not self.desk.values:
             ui.notify(TEXTS["save"]["nothing"])
             return
         try:
-            keep()
+            keep(*name)
         except PanbudgetError as error:
             self.refused.set_text(error.text())
         else:

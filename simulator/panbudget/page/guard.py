@@ -71,11 +71,9 @@ class Guard:
         hosts, origins = given.get("host", []), given.get("origin", [])
         if len(hosts) != 1 or hosts[0] not in self.hosts:
             return 421  # misdirected: a name that somebody else points here
-        if any(origin not in {f"http://{hosts[0]}"} for origin in origins):
-            return 403
-        if given.get("sec-fetch-site", ["none"])[0] not in ("none", "same-origin"):
-            return 403
-        if scope["type"] == "websocket" and not origins:
+        from_elsewhere = given.get("sec-fetch-site", ["none"])[0] not in ("none", "same-origin")
+        nameless = scope["type"] == "websocket" and not origins
+        if from_elsewhere or nameless or any(origin != f"http://{hosts[0]}" for origin in origins):
             return 403
         path = str(scope["path"])
         first = path.split("/", 2)[1] if path.startswith("/") else ""

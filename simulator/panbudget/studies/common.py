@@ -17,6 +17,7 @@ from panbudget import words
 from panbudget.engine.arrays import Beds
 from panbudget.errors import ScenarioError
 from panbudget.extras import Step, silent
+from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -93,6 +94,11 @@ def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
 def growing_lanes(beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:
     """Tell on which days the beds of lanes grow. (lanes, days)"""
     return np.asarray(beds.growing[beds.lane_bed[lanes]] > 0)
+
+
+def days_short(ks: Floats, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.int64]:
+    """Count the days on which the beds of lanes grow and are short of water, by the lanes' Ks. (lanes,)"""
+    return np.asarray(((ks < 1.0) & growing_lanes(beds, lanes)).sum(axis=1))
 
 
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:

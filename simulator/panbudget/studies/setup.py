@@ -23,7 +23,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
 from panbudget.studies import ranges
-from panbudget.studies.common import Garden, assumptions_of, growing_lanes, problem, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, days_short, growing_lanes, problem, seasons_of_record
 from panbudget.weather import Weather
 from panbudget.words import PaperSize
 
@@ -532,8 +532,8 @@ def _gained(name: str, bed: str, seasons: list[Season], flows: Mapping[int, floa
     for season in seasons:
         forcing, row = _turned_season(season, name, flows).forcing, list(season.controllers).index(name)
         out, _ = run_forcing(forcing, season.began.copy())
-        means, driest = (forcing.bundle.lane(lane) for lane in ("mean", "driest_quarter"))
-        short = ((out.ks[driest] < 1.0) & (forcing.beds.growing > 0)).sum(axis=1)
+        means, driest = (forcing.bundle.lane(lane).tolist() for lane in ("mean", "driest_quarter"))
+        short = days_short(out.ks[driest], forcing.beds, driest)
         at, keys = list(season.beds).index(bed), [key.split("/")[0] for key in season.beds]
         others = short[[key == name for key in keys]].sum() - short[at]
         totals += (short[at], out.deep_percolation[means[at]].sum(), others, out.drawn[row].sum())
@@ -547,9 +547,8 @@ def _drawn(name: str, seasons: Sequence[Season], draws: ranges.Draws, run: Calla
         beds, row = season.forcing.beds, list(season.controllers).index(name)
         mine = [key.split("/")[0] == name for key in season.beds]
         driest = season.forcing.bundle.lane("driest_quarter")[mine].tolist()
-        growing = growing_lanes(beds, driest)
         outs = [
-            (((out.ks < 1.0) & growing).sum(axis=1), out.drawn[row].sum())
+            (days_short(out.ks, beds, driest), out.drawn[row].sum())
             for out in ranges.sampled_results(season, draws, lanes=driest, run=run)
         ]
         for kind, part in zip((days, litres), zip(*outs, strict=True), strict=True):

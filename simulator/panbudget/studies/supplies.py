@@ -27,7 +27,7 @@ from panbudget.season.run import run_forcing, run_salted
 from panbudget.season.totals import add_up
 from panbudget.season.years import usable_years
 from panbudget.studies import ranges
-from panbudget.studies.common import growing_lanes
+from panbudget.studies.common import days_short
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather
@@ -164,15 +164,14 @@ def tank_sizes(season: Season, supply: str) -> pd.DataFrame:
         short = []
         for stretch in by_year:
             outs = ranges.sampled_results(_grown(stretch, row, factor), over, lanes=driest, run=run)
-            grows = growing_lanes(stretch.forcing.beds, driest)
-            short.append([((out.ks < 1.0) & grows).sum(axis=1).max() for out in outs])
+            short.append([days_short(out.ks, stretch.forcing.beds, driest).max() for out in outs])
         return np.array(short, float)
 
     rows = []
     for factor in FACTORS:
         grown = _grown(season, row, factor)
         out, _ = run_forcing(grown.forcing, grown.began.copy())
-        short = (out.ks[driest] < 1.0) & growing_lanes(forcing.beds, driest)
+        short = days_short(out.ks[driest], forcing.beds, driest)
         empty = (out.starved_hours[served] > 0.0).any(axis=0).sum()
         sums = (out.starved_hours[served].sum(), out.tank_drawn[row].sum(), out.tank_over[row].sum())
         drawn = days(factor, draws)

@@ -171,7 +171,7 @@ def fared(
 ) -> Fared:
     """Run the days before leaving and those away, of which the first is named, over draws."""
     driest = stretches[0].forcing.bundle.lane("driest_quarter").tolist()
-    growing = [common.growing_lanes(each.forcing.beds, driest) for each in stretches[leaving:]]
+    beds = [each.forcing.beds for each in stretches[leaving:]]
 
     def by_hand_on_leaving(index: int, state: State) -> None:
         if index == leaving and by_hand == FULL_SOIL:
@@ -182,7 +182,7 @@ def fared(
     rows = []
     for results in ranges.sampled_chains(stretches, draws, lanes=driest, run=run, between=by_hand_on_leaving):
         away = results[leaving:]
-        short = sum(((out.ks < 1.0) & grows).sum(axis=1) for out, grows in zip(away, growing, strict=True))
+        short = sum(common.days_short(out.ks, part, driest) for out, part in zip(away, beds, strict=True))
         wrong = sum((out.dry_hours + out.stuck_hours).sum(axis=1) for out in away)
         rows.append((short, wrong, sum(out.starved_hours.sum(axis=1) for out in away)))
     return Fared(*map(np.array, zip(*rows, strict=True)))

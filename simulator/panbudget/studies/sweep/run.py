@@ -238,12 +238,8 @@ def _laid_by_cells(plan: Plan, store: Store) -> None:
     from panbudget.studies.sweep.gridded.cells import trim_copies
 
     assert plan.grid is not None
-
-    def tell(name: str) -> None:
-        store.log(f"reading {name} of the grid")
-
-    laid = copy_grid(plan.folder, plan.described.sites, plan.grid, plan.places, tell)
-    trim_copies(laid)
+    grid = plan.folder, plan.described.sites, plan.grid, plan.places
+    trim_copies(copy_grid(*grid, lambda name: store.log(f"reading {name} of the grid")))
 
 
 @dataclass

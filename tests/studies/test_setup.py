@@ -438,6 +438,20 @@ def test_a_tolerance_reaches_to_either_side_and_each_factor_is_looked_at_alone(m
     assert sure.exposure == sure.refill_flow == (coarse[0], coarse[-1])
 
 
+@pytest.mark.parametrize(("kept", "within"), [(88, 0.05), (87, 0.0)])
+def test_a_swing_that_is_off_may_cost_two_cells_in_a_hundred(kept, within, make, monkeypatch):
+    """Of the 90 in a hundred in which the wish is kept, as often as it is asked for."""
+
+    def drawn(name, seasons, draws, run):
+        cells = 90 if (draws.swing["upper"] == 1.0).all() else kept
+        short = np.repeat([0.0, 10.0], [cells, 100 - cells])
+        return short[None, :, None], short[None, :]
+
+    monkeypatch.setattr(study, "_drawn", drawn)
+    monkeypatch.setattr(study.ranges, "drawn_factors", lambda scenario, count: study.ranges.scanned(scenario))
+    assert study._sure("upper", [replay(make())], [None]).swing_within == within
+
+
 def test_each_months_ranges_are_of_the_draws(make):
     """By hand: the same months of each drawn season; the flow to set goes with the supply of a draw, in the mean of the years."""
     _, season, plan = plain(make)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.studies.supplies import pressed
+from panbudget.studies.supplies import enough, pressed
 from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
 
@@ -66,3 +67,9 @@ def test_the_row_as_described_is_the_seasons_own(overlay, make_garden):
     assert (row.openings, row.open_hours, row.bed_litres) == pytest.approx(
         (own["openings"], own["open_hours"], own["bed_litres"]), rel=1e-12
     )
+
+
+@pytest.mark.parametrize(("share", "days", "best"), [(0.88, 1.5, 500.0), (0.879, 1.5, 1000.0), (0.88, 1.51, 1000.0)])
+def test_a_tank_is_as_good_to_two_in_a_hundred_cells_and_half_a_day(share, days, best):
+    sizes = pd.DataFrame({"volume_l": [500.0, 1000.0], "share": [share, 0.9], "mean_days": [days, 1.0]})
+    assert enough(sizes)["volume_l"] == best

@@ -10,6 +10,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import PanbudgetError, ReadingsError
+from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.season.layout import prepare
 from panbudget.studies.fit import estimate, evidence, posterior, readings
 from panbudget.studies.fit.estimate import fit, fit_controller
@@ -235,3 +236,58 @@ def test_levels_contradict_counts_that_move_the_exposure_or_look_wrong_beside_th
         monkeypatch.setattr(evidence, name, lambda *_, value=value: value)
     monkeypatch.setattr(evidence, "account", lambda *_: SimpleNamespace(misread=next(spoilt), shifts=()))
     assert evidence._levels_apart(pan, posterior.Place({"exposure": 1.0}, 0.0, 1.0, 0.1)) is apart
+
+
+@pytest.mark.parametrize(("apart", "wrong"), [(2, True), (3, False)])
+def test_up_to_a_fifth_of_a_meters_readings_may_be_wrong_and_the_rest_stay_sure(apart, wrong, monkeypatch):
+    off = np.repeat([4.0, 0.0], [apart, 10 - apart])
+    monkeypatch.setattr(posterior, "raw_residuals", lambda *_: off)
+    monkeypatch.setattr(posterior, "standard_errors", lambda *_: np.ones(10))
+    meter, at = SimpleNamespace(meters=np.ones(10, bool)), SimpleNamespace(factors={})
+    found = SimpleNamespace(meter=meter, pan=None, place=at)
+    posterior.Posterior.scale_meter(found)
+    assert found.scale == pytest.approx(1.0 if wrong else (0.3 * 16.0) ** 0.5)
+
+
+@pytest.mark.parametrize(("spans", "believed"), [(2, 3.0), (3, 4.0)])
+def test_a_meter_bears_out_a_count_from_three_spans_on(spans, believed):
+    """Of two litres an opening in each; the first count would be off by one."""
+    pan = pan_of(counts=[np.nan, *[4.0] * spans], meters=8.0 * np.arange(spans + 1))
+    counts, _ = readings.believed_counts(pan, SimpleNamespace(shifts={1: 1.0}))
+    assert counts[1] == believed
+
+
+@pytest.mark.parametrize(
+    ("exposure", "grain", "untold"),
+    [
+        (0.2551, 5.0, set()),
+        (0.2549, 5.0, {"exposure"}),
+        (3.137, 5.0, set()),
+        (3.138, 5.0, {"exposure"}),
+        (1.0, 5.01, {"swing"}),
+    ],
+)
+def test_a_log_tells_exposures_between_a_quarter_and_3_2_times_and_a_swing_by_levels_to_half_of_it(
+    exposure, grain, untold, monkeypatch
+):
+    """But for 2 % to either side; a swing of 10 mm."""
+    pan = pan_of(counts=[1.0] * 3, levels=[140.0] * 3, meters=[np.nan] * 3, swing=10.0, area=1.0, exposure=1.0)
+    at, told = posterior.Place({"exposure": exposure, "refill": 1.0}, 0.0, 1.0, 0.1), dict[str, str]()
+    steps = ("time_openings", "follow_meter", "begin", "sample", "scale_meter")
+    found = SimpleNamespace(seen=SimpleNamespace(grain_mm=grain), place=at, covariance=np.zeros((3, 3)))
+    vars(found).update(dict.fromkeys(steps, lambda *_: None))
+    for name, value in {"tally": None, "places": [at], "Posterior": found}.items():
+        monkeypatch.setattr(evidence, name, lambda *_, value=value, **more: value)
+    evidence.searched(pan, {"refill": (0.0, 0.1), "swing": (0.0, 0.1)}, (0.1, 10.0), told)
+    assert set(told) == untold
+
+
+def test_a_meter_to_come_is_read_over_two_weeks():
+    """An opening a day; two readings of whole openings, each rounded evenly."""
+    pan = SimpleNamespace(modelled=lambda _: SimpleNamespace(cycles=np.linspace(0.0, 10.0, 240)), wander=0.0)
+    known = {"refill": (0.0, 0.0), "swing": (0.0, 0.0)}
+    found = SimpleNamespace(covariance=np.diag([0.01, 0.01, 0.01]), known=known, pan=pan, meter=None)
+    found.place, found.seen = SimpleNamespace(factors={}), SimpleNamespace(filled=np.zeros(1, bool))
+    (worth,) = estimate._worth(found, {}, Uncertainty(), 0.0)
+    error = (2.0 / 12.0) ** 0.5 / 14.0
+    assert (worth.what, worth.after) == ("meter", pytest.approx((1.0 / (1.0 / 0.02 + 1.0 / error**2)) ** 0.5))

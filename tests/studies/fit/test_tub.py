@@ -11,6 +11,7 @@ from panbudget import fit, replay
 from panbudget.errors import ReadingsError
 from panbudget.reports.fit.page import fit_sentences
 from panbudget.season.layout import prepare
+from panbudget.studies.fit import tub
 from panbudget.studies.fit.log import read_field_log
 from panbudget.studies.fit.pan import PanModel
 from panbudget.studies.fit.tub import RULER_MM, Tub, doubting, quantiles, tub_values, worth_of_ruler_test
@@ -80,6 +81,24 @@ def test_a_ruler_is_worth_a_number_in_any_season(overlay, evaporation, days, mak
     season = replay(make_garden(overlay or None, weather=weather_csv(days, pan=[evaporation] * days)))
     worth = worth_of_ruler_test(season)["upper"]
     assert np.isfinite([worth.before, worth.after]).all()
+
+
+@pytest.mark.parametrize(("day", "lost", "gained"), [(1, 6.0, 0.0), (0, 6.0, 3.0)], ids=["dry", "rain"])
+def test_a_day_strays_by_a_tenth_from_the_model_and_rain_by_a_fifth_from_the_gauge(day, lost, gained, pan):
+    """By hand, of one fall: Student's t of four degrees of freedom with two readings' errors, the day's and the rain's."""
+    hours, tried, fallen = 24.0 * np.array([day, day + 1.0]), [0.8, 1.5], 4.0 + gained
+    one = Tub(hours, np.array([150.0, 146.0]), np.zeros(2), np.zeros(1, bool))
+    values = tub_values(pan, one, np.array(tried))
+    variance = 2.0 * RULER_MM**2 + (0.1 * fallen) ** 2 + (0.2 * gained) ** 2
+    by_hand = [-2.5 * np.log1p((fallen - lost * factor) ** 2 / variance / 4.0) for factor in tried]
+    assert values == pytest.approx(by_hand)
+
+
+def test_a_ruler_is_read_at_eight_in_the_morning(garden, monkeypatch):
+    seen, expected = list[float](), tub._expected
+    monkeypatch.setattr(tub, "_expected", lambda pan, hours: (seen.extend(hours), expected(pan, hours))[1])
+    worth_of_ruler_test(replay(garden))
+    assert set(np.mod(seen, 24.0)) == {8.0}
 
 
 def written(garden, *rows, header="date,time,tub_mm,added_l,openings,note"):

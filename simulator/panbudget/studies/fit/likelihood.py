@@ -31,7 +31,7 @@ _OVER_MM = 60.0  # a misread level lies anywhere within so much
 _IS_RIGHT, _IS_MISREAD = np.log1p(-_MISREAD), np.log(_MISREAD / _OVER_MM)
 _SEEN = 0.05  # of a cycle: an opening seen tells the moment to some minutes
 _ZERO = 0.04  # variance of the ruler's zero, in cycles
-_RULER_MM = 2.0  # by which a ruler's zero may be off
+_ZERO_MM = 2.0  # by which a ruler's zero may be off
 _LEAST = 0.03**2  # variance of a cycle's own timing
 
 #: which accounts are of a kind, (pans, accounts); None where none is
@@ -175,7 +175,7 @@ def _filter(
     zero = np.full((pans, 1), seen.reset_mm)
     if measured.any():  # a ruler whose zero is another's shows in levels that lie outside the swing
         middle, swing = float(np.median(seen.levels[measured])), sight.swing_mm[:, None]
-        outside = (middle > zero + _RULER_MM) | (middle < zero - swing - _RULER_MM)
+        outside = (middle > zero + _ZERO_MM) | (middle < zero - swing - _ZERO_MM)
         zero = np.where(outside, middle + 0.5 * swing, zero)
     fallen = (zero - np.where(measured, seen.levels, seen.reset_mm)) / sight.swing_mm[:, None]
     # an opening is counted as it begins: what is lost while it lasts comes before the fall of the level

@@ -244,6 +244,24 @@ def test_wind_that_is_doubted_is_worth_what_it_is_on_other_days(check, wind):
     assert said.instead["wind"] == pytest.approx(4.0)
 
 
+def test_humidity_that_is_doubted_is_worth_all_its_days_and_vapour_that_is_made_of_it():
+    """Six damp days in a row and two others; a humidity of hours, stuck for ten days, of which vapour is made; a wind tells neither."""
+    air = {
+        "tmin": 14.0,
+        "tmax": 28.0,
+        "vapour_pressure": 1.6 + 0.001 * AT,
+        "rh_min": np.where(np.isin(AT, [2, 4, *range(10, 16)]), 99.0, 50.0),
+    }
+    (said,) = inspected(N, **air, only="humidity-saturated", trust=()).cautions
+    assert np.flatnonzero(np.isnan(said.instead["vapour_pressure"])).tolist() == [2, 4, 10, 11, 12, 13, 14, 15]
+    air |= WARM | {"rh_min": np.where((AT > 20) & (AT <= 30), 60.0, 50.0 + WALK + 0.01 * AT)}
+    for of, count in (({}, 0), ({"of_records": {"rh_min": "humidity"}}, 9)):
+        (said,) = inspected(N, **air, only="value-stuck", trust=(), **of).cautions
+        assert np.isnan(said.instead.get("vapour_pressure", 0.0)).sum() == count
+    (said,) = inspected(N, **parted(wind=0.7), only="record-parted", trust=()).cautions
+    assert not said.instead
+
+
 @pytest.mark.parametrize(("ranges", "kind"), [(24.0, "more than"), (1.0, "less than")])
 def test_a_range_of_no_climate_is_worth_ten_degrees(ranges, kind):
     (said,) = inspected(60, tmin=14.0, tmax=14.0 + ranges, only="temperature-range", trust=()).cautions

@@ -107,7 +107,9 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if same.size * min(chance, 0.5) ** length < _CHANCE:
             shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
             days = slice(first + 1, first + length + 1)
-            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(days, name)
+            of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
+            alike = _present(inspection) if of_hours else [name]
+            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(days, *alike)
             instead = {} if name == "rain" else instead  # of which ETo knows nothing
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
@@ -138,12 +140,11 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     warming = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING
     rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * warming
     for name in names:
-        first, length = longest((inspection.of_asked(name) >= _DAMP) & warming)
+        first, length = longest(saturated := (inspection.of_asked(name) >= _DAMP) & warming)
         of_nights = name == "rh_max"  # as damp every night only where it rains often
         if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
-            days = slice(first, first + length)
-            yield Verdict((name,), "humidity-saturated", values, inspection.without(days, *_present(inspection)))
+            yield Verdict((name,), "humidity-saturated", values, inspection.without(saturated, *_present(inspection)))
             return
     if not inspection.has("rh_min"):
         return
@@ -463,7 +464,8 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
         if name in _ADDED:
             before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
-        instead = inspection.without(slice(row, None), *_present(inspection))
+        of_vapour = name in ("dryness", "rh_max")  # of others, nothing in the file tells what they would be
+        instead = inspection.without(slice(row, None), *_present(inspection)) if of_vapour else {}
         words = {
             "what": table_of("quantity_names")[name],
             "before": before,

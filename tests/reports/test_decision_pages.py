@@ -124,6 +124,34 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
     assert "same makes no difference to anything compared here." in text
 
 
+@pytest.mark.parametrize(
+    ("below", "above", "low", "first"),
+    [
+        (
+            0.54,
+            0.0,
+            -300.0,
+            "Take wide rather than as described: fewer days short of water in 54 of a hundred, more in 0.",
+        ),
+        (0.54, 0.06, -300.0, "Take wide rather than"),  # nine of ten of those that differ
+        (0.54, 0.07, 300.0, "Do not choose wide for its days short"),
+        (0.06, 0.54, -300.0, "Leave wide: more days short of water than as described in 54 of a hundred, fewer in 6."),
+        (
+            0.10,
+            0.0,
+            300.0,
+            "Days short do not decide between wide and as described: they have as many in 90 of a hundred.",
+        ),
+        (0.11, 0.0, 300.0, "Take wide rather than"),
+        (0.10, 0.0, -300.0, "Days short do not decide between wide and as described; wide takes less water."),
+    ],
+)
+def test_what_to_take_goes_by_the_draws_in_which_the_two_differ(comparison, below, above, low, first):
+    """As the rule on the page has it, nine of ten asked for."""
+    odds = comparison.odds.assign(below=below, above=above, low=low, high=0.5 * low)
+    assert next(page._choices(dataclasses.replace(comparison, odds=odds))).startswith(first)
+
+
 def lines(ax):
     return {line.get_label(): line for line in ax.get_lines()}
 

@@ -14,7 +14,7 @@ from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
-from panbudget.studies.ranges import ranges_of
+from panbudget.studies.ranges import ranges_of, verdict_of
 from panbudget.words import bare, count, days_said, filled, hundredths, kind_of
 
 _section, _say = words_of("compare")
@@ -78,10 +78,11 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
 
 
 def _by_variant(comparison: Comparison, span: str) -> Iterator[tuple[Any, Any, Any, dict[str, int]]]:
-    """Each variant's odds of days short and of litres, and how often it has fewer and more days short, of a hundred."""
+    """Each variant's odds of days short and of litres, and how often it has fewer, more and as many days short, of a hundred."""
     for name, both in comparison.odds[comparison.odds["span"] == span].groupby("variant", sort=False):
         days, litres = both.to_dict("records")
-        yield name, days, litres, {key: hundredths(days[key]) for key in ("below", "above")}
+        shares = {key: hundredths(days[key]) for key in ("below", "above")}
+        yield name, days, litres, {**shares, "equal": 100 - sum(shares.values())}  # so that the three add up
 
 
 def _odds(comparison: Comparison) -> Iterator[str]:
@@ -91,7 +92,6 @@ def _odds(comparison: Comparison) -> Iterator[str]:
         interval = _first(comparison).scenario.uncertainty.interval
         cells = {"years": len(years), "draws": comparison.draws, "interval": interval}
         for name, days, litres, shares in _by_variant(comparison, span):
-            shares["equal"] = 100 - sum(shares.values())  # so that the three add up
             ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
             ends |= {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
             of_days = _days_of(comparison, span, len(years))
@@ -103,7 +103,9 @@ def _choices(comparison: Comparison) -> Iterator[str]:
     asked = _first(comparison).scenario.uncertainty.interval
     for name, days, litres, shares in _by_variant(comparison, comparison.spans[0]):
         cheaper = litres["high"] < 0.0
-        key = "take" if days["below"] >= asked else "leave" if days["above"] >= asked else "save" if cheaper else "open"
+        fewer, more = (verdict_of(sign, days["below"], days["above"], asked) for sign in (-1.0, 1.0))
+        undecided = "save" if cheaper else "same" if fewer == "rare" else "open"
+        key = "take" if fewer == "clear" else "leave" if more == "clear" else undecided
         yield _say(f"first_{key}", name=name, against=days["against"], **shares)
 
 

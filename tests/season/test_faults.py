@@ -181,7 +181,10 @@ def test_a_cut_supply_leaves_the_valve_open_without_water(make_garden):
     within = valve(broken).loc["2025-05-11":"2025-05-20"]
     assert within["litres"].sum() == 0.0
     assert within["starved_hours"].sum() > 24.0
-    assert any(f.code == "no-water" for f in broken.findings)
+    (dry,) = (f for f in broken.findings if f.code == "no-water")
+    assert "the supply was cut" in dry.message and "tank" not in dry.text  # on mains
+    (short,) = (f for f in broken.findings if f.code == "short-of-water")
+    assert "by [[fault]] is laid over" in short.message and short.cure.startswith("Mend that first")
 
 
 def test_a_season_in_two_pieces_knows_its_faults(make_garden):

@@ -321,7 +321,8 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     yield from _on_days("danger", "never-opened", name, all_days & never)
     yield from _on_days("note", "open-at-end", name, all_days.iloc[-1:] & bool(openings["end_h"].isna().any()))
     starved, often = table["starved_hours"] > 0.0, table["openings"] > OPENINGS_A_DAY
-    yield from _on_days("danger", "no-water", name, starved, hours=words.hours(totals["starved_hours"]))
+    without = f"no-water-{season.scenario.supply[described.supply].kind}"
+    yield from _on_days("danger", "no-water", name, starved, text=without, hours=words.hours(totals["starved_hours"]))
     whole = openings[openings["end_h"].notna()]
     if len(whole) and float(whole["minutes"].median()) < SHORT_OPENING:
         yield _finding("caution", "short-openings", name, minutes=SHORT_OPENING)
@@ -356,7 +357,8 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         where = f"{counted(mean, 'day')} on average over the bed, {days}" if mean else counted(days, "day")
         uses = f", where the plants could use {words.percent(share)} of what they would have"
         loss = uses if share < _NEARLY_ALL else ""
-        text = _text_if_empty("short-of-water", season, key.split("/")[0], short)
+        faulty = "short-of-water-fault" if season.scenario.fault else ""  # which may well be why
+        text = faulty or _text_if_empty("short-of-water", season, key.split("/")[0], short)
         yield _finding(severity, "short-of-water", key, short, text=text, where=where, run=run, loss=loss)
     # what drains while the bed gets far more than it needs is the valve's doing, not the rain's
     given, needed, drained = (totals[f"{name}_mm"] for name in ("irrigation_growing", "net_demand", "drained_growing"))

@@ -175,3 +175,10 @@ def test_setup_prints_no_calendar_that_makes_things_worse(tmp_path, capsys):
     page = (tmp_path / "s" / "setup.html").read_text(encoding="utf-8")
     assert "The refill stays as it is" in page
     assert "weighs a tonne" in page
+
+
+def test_a_wider_tank_says_how_much_more_it_holds_when_the_season_starts(season):
+    """By hand: twice 1,500 L at 40 % is 600 L more."""
+    garden = season.scenario.changed({"supply": {"spring": {"full_at_start": 0.4}}})
+    ((text, _, _),) = changes._tank_tries(garden, "spring", "wider", changes._DATA["tanks"][-1]["what"], [2.0])
+    assert text.replace("\u00a0", " ").replace("\u202f", " ").endswith("with 600 L more in it when the season starts")

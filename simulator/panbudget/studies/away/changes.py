@@ -61,8 +61,8 @@ def _tank_tries(scenario: Scenario, name: str, kind: str, what: str, sizes: list
             if tank.top_up is not None:
                 return
             changes = {"top_up": {"below": f"{_FLOAT_SHARE * tank.volume!r} L", "rate": f"{size!r} L/h"}}
-        litres = words.litres(tank.volume * size)
-        text = words.say(what, name=name, litres=litres, size=size, share=_FLOAT_SHARE)
+        litres, more = (words.litres(tank.volume * by) for by in (size, (size - 1.0) * tank.full_at_start))
+        text = words.say(what, name=name, litres=litres, more=more, size=size, share=_FLOAT_SHARE)
         yield text, {"supply": {name: changes}}, FULL_TANK if kind == "full" else ""
 
 

@@ -8,6 +8,7 @@ import io
 import json
 import math
 import re
+from decimal import Decimal
 
 import pypdf
 import pytest
@@ -213,6 +214,13 @@ def test_bars_are_shares_of_their_width_and_the_licence_is_on_the_same_scale(sta
     assert months[0].middle / months[1].middle == pytest.approx(reported[0] / reported[1], rel=0.05)
     assert all(0.0 <= bar.low <= bar.middle <= bar.high <= 1.0 for bar in (whole, *months))
     assert _bars(state(None, days=31))[1].licensed is None
+
+
+@pytest.mark.parametrize("days", [75, 85])
+def test_bars_say_what_is_printed_so_that_months_add_up(state, days):
+    (whole, *months), _ = _bars(state(None, days=days))
+    printed = [Decimal(re.sub(r"[^\d.]", "", bar.text)) for bar in (whole, *months)]  # "3 680 L"
+    assert printed[0] == sum(printed[1:])
 
 
 def _bars(made):

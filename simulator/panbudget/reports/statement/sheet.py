@@ -8,6 +8,7 @@ import datetime as dt
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -236,15 +237,17 @@ def _picture(account: Account) -> Picture:
         1.05 * max((max(month["range_high_litres"], month["reported_litres"]) for month in months), default=0.0) or 1.0
     )
 
-    def bar(label: str, ends: tuple[float, float], reported: float, across: float) -> Bar:
+    def bar(label: str, ends: tuple[float, float], printed: Decimal, reported: float, across: float) -> Bar:
         low, high = ends if ends[0] < ends[1] else (reported, reported)
-        return Bar(label, ledger.text(reported), low / across, reported / across, high / across)
+        text = f"{amount(printed)}\u00a0{ledger.unit.symbol}"  # as in the table, where they add up
+        return Bar(label, text, low / across, reported / across, high / across)
 
-    bars = [bar(texts("statement")["whole"], account.interval, ledger.reported_litres, most)]
+    bars = [bar(texts("statement")["whole"], account.interval, ledger.reported, ledger.reported_litres, most)]
     bars += [
         bar(
             f"{month['from']:%B}" + (f" {month['from'].year}" if len(ledger.years) > 1 else ""),
             (month["range_low_litres"], month["range_high_litres"]),
+            month["reported"],
             month["reported_litres"],
             widest,
         )

@@ -144,6 +144,8 @@ class Server:
                     handler.wfile.write(character.encode())
                     handler.wfile.flush()
                     time.sleep(0.05)
+        elif way in ("wide", "packed"):
+            send(handler, text.encode("utf-16") if way == "wide" else gzip.compress(text.encode()))
         elif way in ("gzip", "gzip-cut"):
             send(handler, text, packed=True, cut=way == "gzip-cut")
         else:
@@ -152,7 +154,7 @@ class Server:
 
 def send(handler, text, status=200, *, cut=False, measured=True, packed=False, **headers):
     """Send a text; cut off in its middle, without its length, or packed."""
-    content = gzip.compress(text.encode()) if packed else text.encode()
+    content = text if isinstance(text, bytes) else gzip.compress(text.encode()) if packed else text.encode()
     handler.send_response(status)
     for name, value in {**headers, **({"Content-Encoding": "gzip"} if packed else {})}.items():
         handler.send_header(name, value)

@@ -75,6 +75,16 @@ LONG = {
         ),
         *("temperature", "humidity", "rain_mm", "wind_ms"),
     ),
+    "German words": stacked(
+        "Zeitpunkt;Messgröße;Messwert",
+        lambda t, i, name, value: f"{t:%d.%m.%Y %H:%M};{name};{value}",
+        *("Lufttemperatur (°C)", "Luftfeuchte (%)", "Niederschlag (mm)", "Windgeschwindigkeit (m/s)"),
+    ),
+    "topics and payloads": stacked(
+        "ts,topic,payload",
+        lambda t, i, name, value: f"{t:%Y-%m-%dT%H:%M:%SZ},garden/{name},{value}",
+        *("air/temperature_c", "air/humidity_pct", "rain/amount_mm", "wind/speed_ms"),
+    ),
     "hours from and to": stacked(
         "stationId,parameterId,from,to,value",
         lambda t, i, name, value: f"9,{name},{t:%Y-%m-%dT%H:00:00Z},{t:%Y-%m-%dT%H:59:59Z},{value}",
@@ -86,6 +96,12 @@ LONG = {
 @pytest.mark.parametrize("content", LONG.values(), ids=LONG.keys())
 def test_a_value_a_row_is_read_under_services_names(tmp_path, content):
     agrees(read_pasted(written(tmp_path, content), 2), ALL, near=0.15)
+
+
+def test_several_stations_with_a_value_a_row_are_named(tmp_path):
+    rows = (f"{of},{day.date},{name},20" for of in "AB" for day in TRUTH for name in ("TMAX", "TMIN", "RAIN"))
+    with pytest.raises(WeatherError, match=r"holds 2 stations \(A, B\)"):
+        read_weather(written(tmp_path, "\n".join(["station,date,element,value", *rows]) + "\n"), SITE)
 
 
 def test_a_number_for_a_quantity_is_shown_with_its_columns_name(tmp_path):
@@ -146,6 +162,19 @@ TABLES = {
         lambda d: [d.date, f(d.tmin), f(d.tmax), inches(d.rain), d.rh, round(d.wind * 2.23694, 2)],
         above="Source,Low Units,High Units,Precip Units,RH Units,Wind Speed Units\nX,F,F,in,%,mph\n",
     ),
+    "Finnish words for outdoors": hourly(
+        "Aika,Ulkolämpötila (°C),Ulkokosteus (%),Sade (mm),Tuulen nopeus (m/s)",
+        lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind],
+    ),
+    "limits between units and rows": hourly(
+        "Channel,Temp,RH,Wind,Rain\nUnits,°C,%,m/s,mm\nMaximum,40,100,12,8",
+        lambda t, d, c: [t, c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "fields of a station in snow, in UTC": hourly(
+        "fields = timestamp TA RH VW PSUM ISWR\n[DATA]",
+        lambda t, d, c: [f"{t:%Y-%m-%dT%H:%M} {c} {d.rh} {d.wind} {at_five(t, d)} 200"],
+        above="SNOW 1.1 ASCII\n[HEADER]\ntz = 0\n",
+    ),
     "a degree alone, and days with their time of reading": daily(
         "Date,Tmin,Tmax,Rain (mm),RH (%),Wind (m/s)",
         lambda d: [f"{d.date:%Y%m%d}:0900", f"{d.tmin}°", f"{d.tmax}°", d.rain, d.rh, d.wind],
@@ -195,7 +224,7 @@ def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_
             daily(
                 "年/Year,月/Month,日/Day,數值/Value",
                 lambda d, name=name: [*d.date.timetuple()[:3], getattr(d, name)],
-                above=f'"{title}"\n',
+                above=f'"{title}"\nStation: X\n',
             ),
             f"{name}.csv",
         )

@@ -38,6 +38,7 @@ SOURCE = "none: what such stations' tables have in common"
 
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
+_DISTANCE = re.compile(r"[#\s]*tz\s*[=:]\s*([+-]?\d+(?:\.\d+)?)\s*$")  # of the clock from UTC [h]
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
 _CALM, _STRONG = 1.5, 10.0
@@ -222,7 +223,9 @@ def _named_time(opening: Opening, columns: Columns) -> TimeColumns | None:
 
 
 def _distance_above(lines: Sequence[str]) -> int | None:
-    """Return the clock's distance from UTC that a line of names and one of values below it say [s], as gridded services write."""
+    """Return the clock's distance from UTC [s] that a line says, or one of names and one of values below it, as gridded services write."""
+    if stated := next(filter(None, map(_DISTANCE.match, lines)), None):
+        return round(3600 * float(stated[1]))
     for names, values in itertools.pairwise(line for line in lines if line.strip()):
         of = dict(zip((name.lower() for name in split(names)), split(values), strict=False))
         for name, size in (("utc_offset_seconds", 1), ("time zone", 3600)):

@@ -24,6 +24,7 @@ from panbudget.weather.text.rows import separator_of, split
 #: lines in which a table may begin, rows that must be alike, and elements that one may have
 HEAD, ROWS, MOST_ELEMENTS = 120, 3, 60
 _ABOVE = 4  # lines above rows that may be their header
+_FIELDS = re.compile(r"fields\s*[=:]\s*")
 _YEAR, _MONTH = (re.compile(rf"\b({words})\b") for words in ("year|yyyy", "month|mm|mo"))
 _DAY_NUMBER = re.compile(r"(?:day|d|val|value|tag|dia|jour)?[ _.]?0?(\d{1,2})\.?", re.IGNORECASE)
 _DAYS_ACROSS = 28
@@ -87,7 +88,7 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
     first, rows = next(_alike(lines, 3), (0, [[]]))
     width, below = len(rows[0]), first
     for i in range(first - 1, max(first - 1 - _ABOVE, -1), -1):
-        text = lines[i].lstrip("#! ")
+        text = _FIELDS.sub("", lines[i].lstrip("#! "))
         ways = re.split(r"\s{2,}|\t", text.strip()), _tokens(text)
         names = next((cells for wide in (width, width - 1) for cells in ways if len(cells) == wide), [])
         if names and (is_units(names, or_date=True) or all(is_unit(name) or name == "()" for name in names)):

@@ -23,6 +23,7 @@ from panbudget.weather.formats.printed import (
 )
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.heading import in_english, is_unit, unit_of
+from panbudget.weather.text.mistakes import listed
 from panbudget.weather.text.moments import is_dated, joined_date
 from panbudget.weather.text.opening import Opening, find_opening
 from panbudget.weather.text.raw import Source
@@ -30,10 +31,10 @@ from panbudget.weather.text.rows import split
 from panbudget.weather.text.stamps import find_time
 
 _ELEMENT = re.compile(
-    r"\b((element|param|variab|abbrev)\w*|quantity|measurements?|observations?|sensor|metrics?|observed property|entity|field|"
-    r"etiqueta)\b"
+    r"\b((element|param|varia[bv]|abbrev)\w*|quantity|measurements?|observations?|sensor|metrics?|observed property|entity|field|"
+    r"etiqueta|messgro\w*|gro(ss|sz)e|magnitude?|grandeur|grandezza|topic)\b"
 )
-_VALUE = re.compile(r"\b(values?|reading|results?|wert|valor|valeur|data|state)\b")
+_VALUE = re.compile(r"\b(values?|reading|results?|(mess)?wert|valor|valeur|valore|data|state|payload)\b")
 _UNIT = re.compile(r"\b(units?|unidad\w*|unita|einheit|uom)\b")
 # the seconds of a moment; its time of day
 _TRIMS = re.compile(r"(?<=\d:\d\d):\d\d([.,]\d+)?"), re.compile(r"(?<=\d)[T ]\d\d?:\d\d.*")
@@ -182,6 +183,10 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     shapes = [_wide(rows, element, value, unit, when, trim, opening.cells) for trim in (None, *_TRIMS)]
     found = [wide for wide in shapes if wide]
     most = len({row[element] for row in rows})
+    places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
+    for i in () if found else places:
+        if len(stations := dict.fromkeys(row[i] for row in rows)) > 1:
+            raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
     wide = next((wide for wide in found if 2 * len(rows) >= most * len(wide)), next(iter(found), None))
     return Shape("a row a value", side_by_side([opening.cells[i] for i in when], wide)) if wide else None
 

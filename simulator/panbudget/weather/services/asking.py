@@ -119,6 +119,10 @@ def ask(service: Service, query: Mapping[str, str]) -> str:
     raise AssertionError("the last try returns or raises")
 
 
+# how an answer begins that is no text in UTF-8
+_NO_TEXT = {b"\x1f\x8b": ": it is packed", b"\xff\xfe": ": it is UTF-16", b"\xfe\xff": ": it is UTF-16"}
+
+
 class _Passing(Exception):
     """A trouble that may pass by itself; ``pause`` is how long the service asks to wait. [s]"""
 
@@ -158,8 +162,11 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
         raise _Passing(service.refusal("unreachable", address=address, why=error)) from None
     text = content.decode("utf-8", errors="replace").removeprefix("\ufeff").replace("\r\n", "\n")
     _refuse_error(service, address, response, text)
+    why = next((said for begins, said in _NO_TEXT.items() if content.startswith(begins)), "")
+    if why or not text.strip():
+        raise _Passing(service.refusal("not-weather", address=address, why=why or ": nothing"))
     measured = "content-length" in response.headers or "transfer-encoding" in response.headers
-    if not text.strip() or (not measured and not text.endswith(("\n", "}"))):
+    if not measured and not text.endswith(("\n", "}")):
         raise _Passing(service.refusal("broken-off", address=address))
     return text
 

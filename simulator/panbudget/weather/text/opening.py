@@ -238,12 +238,18 @@ def _header_above(
         before = [other for j, other in above if j < i]
         legend = dict(_legend(text for _, text in above))
         legend |= dict(_units_noted(names, before)) | dict(_explained(names, before))
-        if titles := [
-            other.strip(' "\t') for other in before if len(split(other, separator)) == 1
-        ]:  # it alone names the quantity
-            names = [titles[-1] if _NAMELESS.fullmatch(in_english(name)) else name for name in names]
+        titles = [other.strip(' "\t') for other in before if len(split(other, separator)) == 1]
+        if of := [title for title in titles if unit_of(title)] or titles[1:] or titles:  # it alone names the quantity
+            names = [of[0] if _NAMELESS.fullmatch(in_english(name)) else name for name in names]
         rest = ((j, _cells(other, separator)) for j, other in above if j > max(i, top) and other[0] != "#")
-        below = next((j for j, said in rest if not is_units(said) and any(map(re.compile(r"\w").search, said))), first)
+        below = next(
+            (
+                j
+                for j, said in rest
+                if not is_units(said) and not _is_sum(said) and any(map(re.compile(r"\w").search, said))
+            ),
+            first,
+        )
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None
 

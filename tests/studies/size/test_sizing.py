@@ -15,7 +15,8 @@ import pytest
 from panbudget import replay
 from panbudget.__main__ import main
 from panbudget.errors import ScenarioError
-from panbudget.reports.size.page import variant_text
+from panbudget.reports.size.figures import map_figure
+from panbudget.reports.size.page import size_report, variant_text
 from panbudget.studies.fit.tub import Worth
 from panbudget.studies.ranges import ValveFactors
 from panbudget.studies.size import judging, layouts, settings, sizing
@@ -429,3 +430,22 @@ def test_that_other_draws_leave_the_plants_worse_off_stands_in_the_first_sentenc
     other = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, more_days=more))
     first = dataclasses.replace(sized, valves={"upper": other}).sentences()[0].split(". ")[0]
     assert ("short of water for 0.1 days more than described, in the mean" in first.replace("\u00a0", " ")) is is_said
+
+
+@pytest.mark.parametrize(
+    ("best", "keeps", "last"),
+    [(1, True, "Then build it"), (1, False, "Build nothing of it yet"), (0, False, "Build nothing: ")],
+)
+def test_what_keeps_the_wishes_too_seldom_is_not_built(sized, best, keeps, last):
+    valve = sized.valves["upper"]
+    other = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, best=best, keeps=keeps))
+    assert size_report(dataclasses.replace(sized, valves={"upper": other}), {}).first[-1].startswith(last)
+
+
+@pytest.mark.parametrize(("least", "darkest"), [(0.0, 60), (30.0, 60), (31.0, 62)])
+def test_where_all_settings_are_short_the_least_is_no_blacker_than_half(sized, least, darkest):
+    valve = sized.valves["upper"]
+    days = np.arange(len(valve.tried.settings)) + least
+    judged = dataclasses.replace(valve.tried, stress_days=days)
+    (ax,) = map_figure(dataclasses.replace(valve, tried=judged))
+    assert any(f"{darkest} or more: black" in other.get_ylabel() for other in ax.figure.axes)

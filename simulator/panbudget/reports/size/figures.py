@@ -18,7 +18,13 @@ from panbudget.words import SHOWN
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
-_CROSS: dict[str, Any] = {"marker": "x", "markersize": 9, "markeredgewidth": 2.0, "linestyle": "", "color": "black"}
+_CROSS: dict[str, Any] = {
+    "marker": "X",
+    "markersize": 11,
+    "linestyle": "",
+    "color": "black",
+    "markeredgecolor": "white",
+}
 
 
 @applied()
@@ -45,8 +51,9 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     (ax,) = panels(1, height=4.5, width=7.5, axes=axes)
     # the same pan and flow with other swings lie on each other: the one that keeps most shows
     order = np.argsort(judged.share, kind="stable")
-    shade = np.minimum(judged.stress_days[order], _DARKEST)
-    squares: dict[str, Any] = {"cmap": "Greys", "vmin": 0.0, "vmax": _DARKEST, "s": 46.0, "marker": "s"}
+    darkest = max(_DARKEST, 2.0 * float(judged.stress_days.min()))  # where all are short, the least is half grey
+    shade = np.minimum(judged.stress_days[order], darkest)
+    squares: dict[str, Any] = {"cmap": "Greys", "vmin": 0.0, "vmax": darkest, "s": 46.0, "marker": "s"}
     shades = ax.scatter(area[order], flow[order], c=shade, edgecolors="#BBBBBB", linewidths=0.3, **squares)
     rings: dict[str, Any] = {"facecolors": "none", "edgecolors": STYLES["mean"].colour, "s": 70.0, "linewidths": 1.3}
     ax.scatter(area[feasible], flow[feasible], label="keeps the wishes", **rings)
@@ -62,7 +69,7 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
         _mark_round(axis, values, kind)
     ax.set(title=f"Settings tried for {plain(valve.name)}")
     bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
-    bar.set_label(f"days short of water [days]; {_DARKEST:.0f} or more: black")
+    bar.set_label(f"days short of water [days]; {darkest:.0f} or more: black")
     ax.figure.legend(loc="outside lower center", ncols=3)
     return [ax]
 

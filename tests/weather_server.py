@@ -112,6 +112,7 @@ class Server:
             text = text.replace(",10.5,", {"exchanged": ",24.5,"}.get(way, ",10.5,"))
             text = re.sub(r",2\d\.\d\d,", ",86,", text) if way == "fahrenheit" else text
             text = text.replace(",1.5,", ",-1.5,") if way == "below-nothing" else text
+            text = text.replace(",60.0,", ",100.5,", 1) if way == "too-damp" else text
         else:
             whole = forecast({**query, "latitude": 51.0} if way == "elsewhere" else query, self.today)
             if way in ("half", "one-less"):
@@ -130,6 +131,8 @@ class Server:
                 whole["daily"]["temperature_2m_max"].pop()
             if way == "below-nothing":
                 whole["daily"]["precipitation_sum"][3] = -1.5
+            if way == "too-damp":
+                whole["daily"]["relative_humidity_2m_max"][3:5] = [100.0, 100.5]
             if way == "no-units":
                 whole["daily_units"] = None
             if way == "other-unit":

@@ -209,6 +209,8 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
         ("fahrenheit", {"years": (2024, 2024)}, "a maximum air temperature is 86 °C, as it says;"),
         ("below-nothing", {"forecast": 7}, "a rain is -1.5 mm, as it says;"),
         ("below-nothing", {"years": (2024, 2024)}, "a rain is -1.5 mm, as it says;"),
+        ("too-damp", {"forecast": 7}, "a maximum relative humidity is 100.5 %, as it says;"),
+        ("too-damp", {"years": (2024, 2024)}, "a mean relative humidity is 100.5 %, as it says;"),
         ("no-units", {"forecast": 7}, "something else than weather"),
         ("old", {"forecast": 7}, r"gives days to \d{4}-\d\d-\d\d, and today is .*date right\?"),
     ],

@@ -70,10 +70,10 @@ class Service(NamedTuple):
             raise self.refusal("other-place", latitude=latitude, longitude=longitude)
 
     def refuse_impossible(self, daily: pd.DataFrame) -> None:
-        """Raise if temperatures are exchanged, or what is never invented can't be in its unit, whatever the answer says."""
+        """Raise if temperatures are exchanged, or a figure can't be in its unit, whatever the answer says."""
         if (daily["tmin"] > daily["tmax"]).any():
             raise self.refusal("not-weather", why=": its lowest temperature of a day is above the highest")
-        for name in daily.columns.intersection(["tmin", "tmax", "rain"]):
+        for name in daily.columns.intersection([*STANDARD]):
             what, low, high = STANDARD[name], daily[name].min(), daily[name].max()
             if low < what.lowest or high > what.highest:
                 figure = high if high > what.highest else low

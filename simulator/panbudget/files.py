@@ -4,6 +4,7 @@ Files: TOML that somebody typed is read; tables as CSV and totals as JSON are wr
 What is written holds no dates of writing and no host, and numbers printed one way.
 """
 
+import contextlib
 import functools
 import gzip
 import json
@@ -265,6 +266,13 @@ def toml_of(content: bytes, path: str | Path) -> dict[str, Any]:
         where = f"line {line}:" if line else ""
         problem = Problem("too-long", where, f"has a number of more than {_MOST_DIGITS} digits", "", "write it shorter")
     raise ScenarioError(problem, file=str(path))
+
+
+def straight(path: str | Path) -> Path:
+    """Return a path with no ".." in it: through a part that is missing, what is there would pass for missing, too."""
+    with contextlib.suppress(OSError, RuntimeError, ValueError):  # a loop of links, or no path at all
+        return Path(path).resolve() if ".." in Path(path).parts else Path(path)
+    return Path(path)
 
 
 def typed(path: Path | str, laid_over: Sequence[str] = ()) -> str:

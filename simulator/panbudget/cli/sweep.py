@@ -77,7 +77,7 @@ def sweep(
     for site in swept.bad:
         say(f"skipped: {site.name}: {'; '.join(site.lines)}", quiet=quiet, aside=True)
     if as_json:
-        say((out / "sweep.json").read_text(encoding="utf-8").rstrip())
+        say((swept.folder / "sweep.json").read_text(encoding="utf-8").rstrip())
     else:
         for line in _lines(swept):
             say(line, quiet=quiet)

@@ -17,6 +17,7 @@ from nicegui import app, background_tasks, context, ui
 from starlette.responses import FileResponse, PlainTextResponse, Response
 
 from panbudget.errors import OutputError, PanbudgetError, Problem
+from panbudget.files import straight
 from panbudget.page.asking import Asking, mending
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.garden import Garden
@@ -117,8 +118,7 @@ async def listening(port: int) -> None:
 
 def garden_in(folder: Path) -> Path:
     """Return the garden's file, be it there or not, of a folder or of the file itself; an OutputError where none can be."""
-    # through a part that is missing, what is there would pass for missing, too, and be written over
-    folder = folder.resolve() if ".." in folder.parts else folder
+    folder = straight(folder)
     path = folder if folder.suffix == ".toml" else folder / GARDEN
     try:
         there = next(parent for parent in path.absolute().parents if os.path.exists(parent))

@@ -404,8 +404,9 @@ def test_a_year_that_a_record_lacks_is_left_out_and_named(tmp_path):
 
 def test_without_years_all_whole_seasons_of_a_record_are_taken(tmp_path):
     plan = make_plan(tmp_path, years="", first=2019, last=2021)
-    sweep(plan, tmp_path / "out", processes=1)
+    sweep(plan, tmp_path / "nothing" / ".." / "out", processes=1)
     assert set(rows(tmp_path / "out")["year"]) == {2019, 2020, 2021}
+    assert not (tmp_path / "nothing").exists()
 
 
 def test_another_plans_folder_is_left_alone(tmp_path):

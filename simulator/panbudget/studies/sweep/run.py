@@ -14,6 +14,7 @@ from pathlib import Path
 from panbudget.engine import season as engine
 from panbudget.engine.compiled import has_compiler, is_kept
 from panbudget.extras import wants_extra
+from panbudget.files import straight
 from panbudget.studies.sweep.jobs import Job, Part, cut, how_many, kit_of
 from panbudget.studies.sweep.kept import trim as trim_weather
 from panbudget.studies.sweep.plan import Plan, load_plan
@@ -200,7 +201,7 @@ def sweep(
     refuse_unasked(maps, quantile, to)
     plan = plan if isinstance(plan, Plan) else load_plan(plan, variants)
     plan = plan if limit is None else plan.limited(limit)
-    folder = Path(f"{plan.path.stem}-sweep" if out is None else out)
+    folder = straight(f"{plan.path.stem}-sweep" if out is None else out)
     refuse_sites(plan, absent_sites(plan), keep_going=keep_going)
     expected = estimate(plan, processes)
     watch = _Watch(expected.parts, progress)

@@ -108,6 +108,8 @@ def test_a_variant_that_sets_the_two_weighings_takes_the_swing_away():
 
 TANK = {"kind": "tank", "footprint": "1 m^2", "outlet_height": "2 m"}
 
+TOP_UP = {"below": "9 L", "rate": "200 L/h", "from": "spring"}
+
 ROOTS = {"root_depth": "50 cm", "depletion": 0.5}
 
 BAD = [
@@ -145,6 +147,23 @@ BAD = [
     ("controller/upper/bed/tomatoes/plants", "tomatto", 'did you mean "tomato"'),
     ("controller/upper/bed/tomatoes/plants", {"species": 5.0, **ROOTS}, "species = 5.0 must be at most 2"),
     ("controller/upper/bed/tomatoes/plants", {"plant_factor": [5.0] * 12, **ROOTS}, "[0] = 5.0 must be at most 1.5"),
+    ("controller/upper/bed/tomatoes/plants", {"plant_factor": 1.501, **ROOTS}, "plant_factor = 1.501 must be at most"),
+    (
+        "controller/upper/bed/tomatoes/soil",
+        0,
+        'soil = 0 is neither text in quotes nor a table; expected: such as "loam"',
+    ),
+    ("controller/upper/valve/press_times", ["\uff18:30"], 'must be "sunset"'),
+    (
+        "supply/spring",
+        {**TANK, "volume": "1 m^3", "top_up": TOP_UP},
+        'from = "spring" is the tank itself, and no mains of this file',
+    ),
+    (
+        "uncertainty",
+        {"controller": {"grey": {"swing": [0.9, 1.1]}}},
+        "names no [controller.…] of this file; known are upper",
+    ),
     ("controller/upper/bed/tomatoes/plants", {"species": "lots", **ROOTS}, 'species = "lots": unknown level'),
     ("controller/upper/bed/tomatoes/soil", "lome", 'did you mean "loam"'),
     ("controller/upper/bed/tomatoes/planted", None, "planted is missing"),

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from panbudget.errors import Problem
 from panbudget.scenario import problem, quantities
-from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf, OrName, Part, Reads, Share, unknown
+from panbudget.scenario.quantities import Date, Described, Length, Number, OneOf, OrName, OrOne, Part, Share, unknown
 from panbudget.tables.plants import find_plant, landscape_level
 from panbudget.tables.soils import find_soil
 
@@ -98,7 +98,6 @@ _Days = Annotated[quantities.Whole, Field(ge=0, le=400)]
 _LONGEST_SEASON = 720  # days: virgin sugar cane in the tropics, the longest of FAO-56 table 11 (from memory)
 _DegreeDays = Annotated[Number, Field(ge=0, le=10_000)]
 _PlantFactor = Annotated[Number, Field(ge=0, le=1.5)]
-_OneOrMore = Reads(lambda value: value if isinstance(value, list) else [value], {"type": "number"}, beside=True)
 
 
 class _Plants(Described):
@@ -166,7 +165,7 @@ class Landscape(_Unnamed):
 
     marks = ("plant_factor", "species")
 
-    plant_factor: Annotated[list[_PlantFactor], _OneOrMore] | None = None
+    plant_factor: Annotated[list[_PlantFactor], OrOne({"type": "number"})] | None = None
     species: Level | None = None
     density: _Factor = "average"
     microclimate: _Factor = "average"

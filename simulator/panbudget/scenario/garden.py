@@ -12,7 +12,7 @@ import hashlib
 import json
 import re
 import zoneinfo
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -295,7 +295,8 @@ class Scenario(Described):
         for name, supply in self.supply.items():
             source = supply.top_up.source if isinstance(supply, Tank) and supply.top_up else ""
             if source and source not in known:
-                yield _unknown_part(f"supply.{name}.top_up.from", "names no mains", source, known)
+                found = "is the tank itself, and no mains" if source == name else "names no mains"
+                yield _unknown_part(f"supply.{name}.top_up.from", found, source, known)
 
     def _beds(self) -> list[tuple[str, Controller]]:
         return [(f"{name}/{bed}", controller) for name, controller in self.controller.items() for bed in controller.bed]
@@ -437,8 +438,9 @@ class Scenario(Described):
                     yield problem("unknown-part", part_of, name, found="changes nothing that the file has", cure=cure)
 
 
-def _unknown_part(where: str, found: str, name: str, known: Iterable[str]) -> Problem:
-    return problem("unknown-part", where, found=f"{found} of this file", cure=did_you_mean(name, known, ""))
+def _unknown_part(where: str, found: str, name: str, known: Collection[str]) -> Problem:
+    cure = did_you_mean(name, known) if known else ""
+    return problem("unknown-part", where, found=f"{found} of this file", cure=cure)
 
 
 def _table(value: object) -> Mapping[str, Any]:

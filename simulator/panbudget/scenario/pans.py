@@ -17,7 +17,7 @@ from panbudget.words import say
 
 LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
-_PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)")
+_PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)", re.ASCII)
 #: floor to rim
 PanDepth = Annotated[SomeDepth, Field(le=5000)]
 _MOST_AREA = 500.0  # m² of a pan

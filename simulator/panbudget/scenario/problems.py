@@ -155,6 +155,8 @@ def _of_item(item: Any, spot: _Spot, root: type[BaseModel]) -> Iterator[Problem]
         yield _no_choice(spot.where, value, _literals(spot.annotation))
     else:
         found = _FOUND.get(kind, f"can't be used ({kind.replace('_', ' ')})").format(**context)
+        if found == _FOUND["model_type"] and any(getattr(part, "beside", False) for part in _parts([spot.field])):
+            found = _FOUND["text_or_table"]
         if {*_BOUNDS} & context.keys():
             bound = _bounds(spot)[{"le", "lt"}.isdisjoint(context)]
             found = f"must be {bound[1]}" if bound else found

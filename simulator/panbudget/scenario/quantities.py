@@ -50,6 +50,22 @@ class Reads:
         return {"anyOf": [self.written, handler(schema)]} if self.beside else dict(self.written)
 
 
+class OrOne:
+    """Annotation of a list in whose place its only entry may be written, as ``written`` has it; that has no number then."""
+
+    def __init__(self, written: dict[str, Any]) -> None:
+        self.written = written
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        several: Any = handler(source)
+        one = core_schema.no_info_after_validator_function(lambda entry: [entry], several["items_schema"])
+        kinds = {"one": one, "several": several}
+        return core_schema.tagged_union_schema(kinds, lambda given: "several" if isinstance(given, list) else "one")
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [self.written, handler(schema["choices"]["several"])]}
+
+
 def _reads(kind: str) -> Reads:
     unit, _, example = KINDS[kind]
     written = {"type": "string", "examples": re.findall('"([^"]+)"', example), "unit": unit}

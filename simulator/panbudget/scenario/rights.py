@@ -24,7 +24,7 @@ _OLDEST_PAPERS = 1000  # year
 
 def _month_day(value: object) -> object:
     """ "04-01" -> (4, 1)."""
-    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", value) if isinstance(value, str) else None
+    match = re.fullmatch(r"([0-9]{1,2})-([0-9]{1,2})", value) if isinstance(value, str) else None
     if match is None:
         raise Senseless(problem("no-day"))
     month, day = map(int, match.groups())

@@ -92,8 +92,8 @@ def run_by_chance(of: Mask) -> tuple[int, int, float]:
 
 def _varies(inspection: Inspection) -> bool:
     """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
-    highest = inspection.known("tmax")
-    return bool(highest.size and np.ptp(highest) > 0.0)
+    known = (inspection.known(name) for name in ("tmin", "tmax"))
+    return any(figures.size and np.ptp(figures) > 0.0 for figures in known)
 
 
 def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -109,8 +109,10 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             days = slice(first + 1, first + length + 1)
             of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
             alike = _present(inspection) if of_hours else [name]
-            instead = _between(inspection, days, name) if name in ("tmin", "tmax") else inspection.without(days, *alike)
-            instead = {} if name == "rain" else instead  # of which ETo knows nothing
+            of_air = name in ("tmin", "tmax")
+            instead = _between(inspection, days, name) if of_air else inspection.without(days, *alike)
+            if name == "rain" or (of_air and length == same.size):  # of which ETo knows nothing, or no other day is known
+                instead = {}
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)
 

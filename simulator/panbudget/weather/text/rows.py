@@ -580,7 +580,7 @@ def moment_of(text: str) -> tuple[dt.datetime | None, bool]:
     >>> moment_of("1.6.2025"), moment_of("2025-06-01 24:00")
     ((datetime.datetime(2025, 6, 1, 0, 0), False), (datetime.datetime(2025, 6, 2, 0, 0), True))
     """
-    match = next(filter(None, (re.fullmatch(date + _TIME, text) for date in _DATES)), None)
+    match = next(filter(None, (re.fullmatch(date + _TIME, text, re.ASCII) for date in _DATES)), None)
     if match is None:
         return None, False
     hour, minute = int(match["hour"] or 0), int(match["minute"] or 0)

@@ -372,7 +372,7 @@ def test_days_that_are_not_whole_are_not_today(folder):
     (folder / "gap").mkdir()
     found = panbudget.today(write_garden(folder / "gap", record(blank=(("2021-07-19", "2021-07-20"),))))
     assert found.day == dt.date(2021, 7, 18)
-    assert any("days up to 2021-07-20, but they are whole to 2021-07-18 alone" in note for note in found.notes)
+    assert any("days up to 2021-07-20, but they are whole to 2021-07-18 alone (" in note for note in found.notes)
     for day in (dt.date(2021, 7, 19), dt.date(2021, 7, 21)):
         with pytest.raises(ScenarioError, match=f"{day} is no day of .*; --day 2021-07-18 "):
             panbudget.today(folder / "gap" / "garden.toml", day=day)

@@ -287,12 +287,12 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
         raise _refused(garden, code, "season:" if moved is None else "", **values, cure=cure)
     if moved.season.start < first:
         raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
-    weather, last = _whole(file, moved, asked)
+    weather, last, why = _whole(file, moved, asked)
     if last < asked:
         if day is not None:
-            values = {"season": days_said(moved.season.start, moved.season.end), "held": days_said(first, last)}
+            values = {"season": days_said(moved.season.start, moved.season.end), "held": days_said(first, last) + why}
             raise _refused(garden, "day", "", day=day, **values, cure=texts["nearest"].format(day=last))
-        notes.append(_TEXTS["notes"]["behind"].format(last=asked, today=last))
+        notes.append(_TEXTS["notes"]["behind"].format(last=asked, today=last, why=why))
     if moved is not garden:
         years = {"described": garden.season.start.year, "year": moved.season.start.year}
         notes.append(_TEXTS["notes"]["moved"].format(**years))
@@ -316,23 +316,17 @@ def _nearest_day(garden: Scenario, file: WeatherFile, asked: dt.date, first: dt.
     return min(days, key=lambda day: abs(day - asked), default=None)
 
 
-def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date]:
-    """Read a season to a day, or to the one before it up to which its days are whole."""
-    begin = garden.season.start - dt.timedelta(days=garden.season.spin_up_days)
-    weather = _sound(file, begin, last)
-    if weather is None:
-        last = min(last, file.over(garden.season.start, garden.season.start).daily.index[-1].date())
-        weather = file.over(begin, last)
-    return weather, last
-
-
-def _sound(file: WeatherFile, first: dt.date, last: dt.date) -> Weather | None:
-    """Read some days; None where they are not whole."""
+def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date, str]:
+    """Read a season to a day, or to the one before it up to which its days are whole; and why no further, in brackets."""
+    begin, why = garden.season.start - dt.timedelta(days=garden.season.spin_up_days), ""
     try:
-        weather = file.over(first, last)
-    except WeatherError:
-        return None
-    return weather if weather.holds(first, last) else None
+        weather = file.over(begin, last)
+        if weather.holds(begin, last):
+            return weather, last, why
+    except WeatherError as error:
+        why = f" ({error.problems[0].sentence()})"
+    last = min(last, file.over(garden.season.start, garden.season.start).daily.index[-1].date())
+    return file.over(begin, last), last, why
 
 
 def _few_years(garden: Scenario, earlier: int) -> list[str]:

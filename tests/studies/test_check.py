@@ -78,8 +78,8 @@ def test_files_that_other_verbs_read_are_read_too(make_garden):
         check(garden)
     texts = (
         "weather.forecast: ahead.csv: there is no",
-        "log: log.csv: there is no",
-        "right.readings: meter.csv: there is",
+        'log.file = "log.csv": there is no',
+        'supply.spring.right.readings = "meter.csv": there is',
     )
     assert [text in line for text, line in zip(texts, str(caught.value).splitlines(), strict=True)] == [True] * 3
     folder, lines = garden.path.parent, weather_csv(8).splitlines()

@@ -215,6 +215,8 @@ def _wrong_files(scenario: Scenario) -> Iterator[Problem]:
     for key, read in reads.items():
         try:
             read()
+        except ScenarioError as error:
+            yield from error.problems
         except PanbudgetError as error:
             yield from (Problem("named-file", f"{key}:", line) for line in str(error).splitlines())
 

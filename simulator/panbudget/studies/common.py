@@ -5,7 +5,9 @@ refuse what can't be asked.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import contextlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ import pandas as pd
 
 from panbudget import words
 from panbudget.engine.arrays import Beds
-from panbudget.errors import ScenarioError
+from panbudget.errors import ReadingsError, ScenarioError
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario
@@ -39,6 +41,18 @@ def read_data(study: str) -> dict[str, Any]:
 def refusal(scenario: Scenario, code: str, where: str, value: object = None, **values: object) -> ScenarioError:
     """Return the error of one problem with a scenario or with what is asked of it, by its row of `problems.toml`."""
     return ScenarioError(problem(code, where, value, **values), file=str(scenario.path))
+
+
+@contextlib.contextmanager
+def named_by(scenario: Scenario, key: str, file: str) -> Iterator[None]:
+    """Name the key too of a file that a scenario names and that is no such file at all; rows' mistakes name their line."""
+    try:
+        yield
+    except ReadingsError as error:
+        whole = [replace(problem, where=key, found=f'= "{file}": {problem.found}') for problem in error.problems]
+        if any(problem.where for problem in error.problems):
+            raise
+        raise ScenarioError(*whole, file=str(scenario.path)) from None
 
 
 def each_controller(

@@ -40,6 +40,10 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
         ("date,opening,level_mm\n" + ROWS, 'did you mean "openings"'),
         ("date,note,time\n2025-05-01,x,08:00\n2025-05-02,x,08:00\n2025-05-03,x,08:00\n", "nothing to go by"),
         ("date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2\n", "line 5 has 2 cells where the header has 3"),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06,10001,150\n",
+            "10001 is no count; expected: a whole number since",
+        ),
         ("date,openings,level_mm\n" + ROWS + "6 May,2,150\n", 'line 5: date "6 May" is no date such as'),
         ("date,openings,level_mm\n" + ROWS + "２０25-05-06,2,150\n", "is no date such as 2025-06-01"),
         ("date,openings,level_mm\n" + ROWS + ROWS.splitlines()[-1] + "\n", "line 5: is the row above it once more"),

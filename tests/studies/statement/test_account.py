@@ -183,7 +183,7 @@ def test_what_a_user_can_cure_is_told(garden, tmp_path):
         statement(garden({}), start=garden({}).season.end, end=garden({}).season.start)
     with pytest.raises(ScenarioError, match="uncertainty.samples = 3 must be at least 20"):
         statement(garden({}), samples=3)
-    with pytest.raises(ReadingsError, match="nowhere.csv: there is no such file"):
+    with pytest.raises(ScenarioError, match='readings = "nowhere.csv": there is no such file'):
         statement(garden({"readings": "nowhere.csv"}))
 
 

@@ -22,6 +22,7 @@ from pathlib import Path
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import LogSource, Scenario
+from panbudget.studies.common import named_by
 from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
 from panbudget.words import and_more
@@ -130,7 +131,8 @@ class FieldLog:
 
 def named_log(scenario: Scenario, source: LogSource) -> FieldLog:
     """Read the field log that a scenario names."""
-    return read_field_log(scenario.path.parent / source.file, scenario, shown_as=source.file, to_learn=False)
+    with named_by(scenario, "log.file", source.file):
+        return read_field_log(scenario.path.parent / source.file, scenario, shown_as=source.file, to_learn=False)
 
 
 def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_learn: bool = True) -> FieldLog:

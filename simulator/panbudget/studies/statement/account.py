@@ -31,7 +31,7 @@ from panbudget.scenario.rights import Meter
 from panbudget.season.replay import Day, as_day, replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.supplies import floats_on
-from panbudget.studies.common import problem, read_data, refusal
+from panbudget.studies.common import named_by, problem, read_data, refusal
 from panbudget.studies.ranges import sampled_litres
 from panbudget.studies.statement.ledger import (
     Ledger,
@@ -282,7 +282,8 @@ def readings_of(scenario: Scenario, given: str | Path | None = None) -> Iterator
     for name, right in rights.items():
         if right.readings is not None:
             path = scenario.path.parent / right.readings
-            read = read_them(path, default=name, shown_as=right.readings)
+            with named_by(scenario, f"supply.{name}.right.readings", right.readings):
+                read = read_them(path, default=name, shown_as=right.readings)
             # a file that several supplies share is named by each of them
             by_supply = {supply: part for supply, part in read.by_supply.items() if supply == name}
             events = tuple(event for event in read.events if event.startswith(f"{name}: "))

@@ -129,9 +129,10 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         arrays = {name: _on_axes(data, name, time, axes, shown) for name in recognised.names}
         heights = _heights(data, axes, sites, shown)
         usable = ~(np.isnan(heights) | np.isnan(latitude) | np.isnan(longitude))
-        land = usable & _with_weather(data, arrays[recognised.variables["tmin"].variable], axes)
+        coldest = recognised.variables["tmin"].variable
+        land = usable & _with_weather(data, arrays[coldest], axes)
         if not land.any():
-            raise _wrong("empty", shown)
+            raise _wrong("no-figures" if usable.any() else "empty", shown, name=coldest)
         low, high = float(heights[land].min()), float(heights[land].max())
         if low < ELEVATIONS[0] or high > ELEVATIONS[1]:
             raise _wrong("beyond", shown, low=low, high=high, least=ELEVATIONS[0], most=ELEVATIONS[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import tomllib
 from pathlib import Path
@@ -32,6 +33,12 @@ def test_a_right_comes_out_in_engine_units():
     assert (read.volume_unit, read.water_year_start) == ("L", 1)
 
 
+def test_papers_may_be_of_today_and_of_tomorrow_elsewhere():
+    description = right(priority_date=TODAY.year)
+    description["supply"]["spring"]["meter"] = {"calibration_date": TODAY + dt.timedelta(days=1)}
+    assert scenario_from(description).supply["spring"].right.priority_date == str(TODAY.year)
+
+
 def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
     summer = LicensedSeason.model_validate({"start": "04-01", "end": "10-31"})
     assert [summer.holds(*day) for day in ((3, 31), (4, 1), (10, 31), (11, 1))] == [False, True, True, False]
@@ -45,7 +52,11 @@ def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
     ]
 
 
+TODAY = dt.date.today()
 BAD = [
+    ("supply/spring/meter", {"calibration_date": TODAY + dt.timedelta(days=3)}, "calibration_date", "has not come yet"),
+    ("supply/spring/right", {"priority_date": TODAY + dt.timedelta(days=3)}, "priority_date", "past"),
+    ("supply/spring/right", {"priority_date": TODAY.year + 1}, "priority_date", "no year that is past"),
     ("supply/spring/meter", {"accuracy": 0.51}, "meter.accuracy", "at most 0.5"),
     ("supply/spring/meter", {"multiplier": 0}, "meter.multiplier", "above 0"),
     ("supply/spring/meter", {"serial": "1"}, "serial", 'did you mean "serial_number"'),

@@ -11,7 +11,15 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Annotated, Any, ClassVar, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    model_validator,
+)
 from pydantic_core import CoreSchema, core_schema
 
 from panbudget.errors import Problem
@@ -95,10 +103,20 @@ def _a_date(given: object) -> object:
     return given
 
 
+def past(given: Any) -> Any:
+    """Refuse a day that has not come; tomorrow is today elsewhere."""
+    day = given.date() if isinstance(given, dt.datetime) else given
+    if isinstance(day, dt.date) and day > dt.date.today() + dt.timedelta(days=1):
+        raise Senseless(problem("no-date", found="has not come yet"))
+    return given
+
+
 _FILES = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
 #: a file, a pattern of files, or a list of them
 WeatherFiles = Annotated[str | list[str], Reads(_names_files, _FILES)]
 Date = Annotated[dt.date, Reads(_a_date, {"type": "string", "format": "date"})]
+#: a day on which something was done
+PastDate = Annotated[dt.date, AfterValidator(past), Reads(_a_date, {"type": "string", "format": "date"})]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
 Count = Annotated[int, Field(strict=True, ge=1, le=1_000_000)]

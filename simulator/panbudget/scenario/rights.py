@@ -16,7 +16,7 @@ from pydantic import Field
 from panbudget.errors import Problem
 from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless
-from panbudget.scenario.quantities import YEARS, Area, Date, Described, Flow, Number, Reads, SomeVolume, Whole
+from panbudget.scenario.quantities import Area, Described, Flow, Number, PastDate, Reads, SomeVolume, Whole, past
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 _OLDEST_PAPERS = 1000  # year
@@ -45,9 +45,9 @@ def _as_printed(given: object) -> object:
 def _day_as_printed(given: object) -> object:
     """Take a date, or a year alone; papers may be older than any weather."""
     year = given.year if isinstance(given, dt.date) else given
-    if isinstance(year, int | float) and year not in range(_OLDEST_PAPERS, YEARS[1] + 1):
+    if isinstance(year, int | float) and year not in range(_OLDEST_PAPERS, dt.date.today().year + 1):
         raise Senseless(problem("no-date.papers"))
-    return _as_printed(given)
+    return _as_printed(past(given))
 
 
 Words = Annotated[str, Field(max_length=200)]
@@ -125,7 +125,7 @@ class Meter(Described):
     multiplier: Annotated[Number, Field(gt=0, le=1e6)] = 1.0
     make: Printed = ""
     serial_number: Printed = ""
-    calibration_date: Date | None = None
+    calibration_date: PastDate | None = None
     first_reading: Printed = ""
     last_reading: Printed = ""
 

@@ -202,8 +202,9 @@ def draw_level(
     through = openings["end_h"].fillna(24.0 * len(season.days))
     seen = (openings["start_h"] < end) & (through > begin)
     shaded = STYLES["open"].filled(label="", edgecolor=STYLES["open"].colour, linewidth=0.6)
-    for start, stop in zip(openings["start_h"][seen], through[seen], strict=True):
-        ax.axvspan(zero + max(start, begin) / 24.0, zero + min(stop, end) / 24.0, ymax=_STRIP, **shaded)
+    starts, stops = openings["start_h"][seen].clip(lower=begin), through[seen].clip(upper=end)
+    spans = [*zip(zero + starts / 24.0, (stops - starts) / 24.0, strict=True)]  # drawn as one: there may be thousands
+    ax.broken_barh(spans, (0.0, _STRIP), transform=ax.get_xaxis_transform(), **shaded)
     resets = levels_of(season, valve, slice(None))["reset"]
     hours, level = level_points(season.hourly_level[valve], openings[seen], begin, end, resets)
     ax.plot(zero + hours / 24.0, level * per_kg, **STYLES["level"].lined(**look))

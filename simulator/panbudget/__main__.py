@@ -29,6 +29,8 @@ _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 # what a computer can lack, whatever is asked of it
 _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM")}
 
+_UNMAPPED = "failed to map segment"  # a library's, for which there is no memory left
+
 
 def _version(wanted: bool) -> None:
     if wanted:
@@ -92,7 +94,7 @@ def _run(arguments: list[str] | None) -> int:
         elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
             show()
             code = _BAD_INPUT
-        elif isinstance(error, MemoryError) or (isinstance(error, OSError) and error.errno in _SHORTAGES):
+        elif isinstance(error, MemoryError) or getattr(error, "errno", None) in _SHORTAGES or _UNMAPPED in str(error):
             what = getattr(error, "strerror", None) or "no memory is left"
             typer.echo(f"this computer could not go on: {what.lower()}; nothing half-made is left", err=True)
             code = _BAD_INPUT

@@ -99,6 +99,24 @@ def loading() -> Iterator[None]:
 
 
 @contextlib.contextmanager
+def undisturbed() -> Iterator[None]:
+    """Hold back what would interrupt, such as a second Ctrl-C, while what is half-made is cleared; it comes afterwards."""
+    held: list[int] = []
+    handlers: dict[int, Any] = {}
+    if threading.current_thread() is threading.main_thread():
+        for number in (getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)):
+            if callable(signal.getsignal(number)):
+                handlers[number] = signal.signal(number, lambda given, _: held.append(given))
+    try:
+        yield
+    finally:
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+        for number in held[:1]:
+            signal.raise_signal(number)
+
+
+@contextlib.contextmanager
 def patient() -> Iterator[None]:
     """
     Print through all that a terminal can be, and take SIGTERM and SIGHUP as Ctrl-C.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -26,6 +27,17 @@ def test_a_folder_is_there_only_when_all_went_well(tmp_path):
     with new_folder(target, "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("whole")
     assert (target / "daily.csv").read_text() == "whole"
+
+
+def test_a_second_interrupt_waits_until_what_is_half_made_is_cleared(tmp_path, monkeypatch):
+    def impatient(staging, target, give_back=folders._give_back):
+        signal.raise_signal(signal.SIGINT)
+        give_back(staging, target)
+
+    monkeypatch.setattr(folders, "_give_back", impatient)
+    with pytest.raises(KeyboardInterrupt), new_folder(tmp_path / "season", "replay", overwrite=False):
+        raise KeyboardInterrupt
+    assert not list(tmp_path.iterdir())
 
 
 def test_paths_to_paste_are_those_that_were_given(tmp_path, monkeypatch):

@@ -175,7 +175,11 @@ def test_a_mistake_of_ours_is_two_lines_and_an_exit_code_of_its_own(capsys, monk
 
 @pytest.mark.parametrize(
     ("error", "said"),
-    [(OSError(errno.EMFILE, "Too many open files"), "too many open files"), (MemoryError(), "no memory")],
+    [
+        (OSError(errno.EMFILE, "Too many open files"), "too many open files"),
+        (MemoryError(), "no memory"),
+        (ImportError("groupby.so: failed to map segment from shared object"), "no memory"),
+    ],
 )
 def test_what_a_computer_lacks_is_no_mistake_of_ours(error, said, capsys, monkeypatch):
     def lacking(**_):

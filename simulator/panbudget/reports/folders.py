@@ -18,6 +18,7 @@ from pathlib import Path
 from panbudget.errors import OutputError
 from panbudget.files import typed
 from panbudget.scenario.garden import Scenario
+from panbudget.terminal import undisturbed
 from panbudget.words import packaged, problems_from
 
 _FIGURES, _NEW, _OLD = "figures", "new", "old"
@@ -89,8 +90,9 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     except OSError as error:
         raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
-        _WRITTEN.reset(into)
-        _give_back(staging, target)
+        with undisturbed():
+            _WRITTEN.reset(into)
+            _give_back(staging, target)
 
 
 def to_paste(garden: Scenario, name: str) -> dict[str, str]:

@@ -216,6 +216,12 @@ def test_a_date_kept_as_a_number_is_refused(tmp_path):
     file.write_bytes(workbook({"Data": lines}))
     with pytest.raises(WeatherError, match=r"line 5: date = '45811' looks like a spreadsheet's day number"):
         read_weather(file, SITE)
+    lines[4][0] = "2025-06-04"
+    file.write_bytes(workbook({"Data": lines}))
+    with pytest.raises(
+        WeatherError, match="is no day number, as its unit .*; take unit = .* out where days are written"
+    ):
+        read_weather(file, SITE, columns={"date": {"column": "date", "unit": "day number"}})
 
 
 def test_a_title_above_the_header_is_passed_over_and_noted(tmp_path):

@@ -135,7 +135,9 @@ def _answered(service: Service, site: Site, first: dt.date, last: dt.date, today
     ):
         raise service.refusal("half", first=first, last=last, missing=counted(missing or len(due), "day"))
     service.refuse_impossible(table.raw.daily)
-    return table._replace(cells=table.cells.loc[pd.Timestamp(first) : pd.Timestamp(last)])  # nor days that nobody asked for
+    return table._replace(
+        cells=table.cells.loc[pd.Timestamp(first) : pd.Timestamp(last)]
+    )  # nor days that nobody asked for
 
 
 def joined(old: Table | None, new: Sequence[Table], *, first: dt.date, last: dt.date) -> Table:

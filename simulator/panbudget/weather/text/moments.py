@@ -360,7 +360,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
     if order == SERIAL:
         days = serial_days(texts)
         for i in np.flatnonzero(np.isnan(days)).tolist():
-            wrong(i, "date-none" if texts[i] else "date-empty")
+            wrong(i, "date-no-number" if texts[i] else "date-empty")
         return np.where(np.isnan(days), np.datetime64("NaT"), SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
     texts = [
         joined_date([text[:4], text[4:]]) if _DAY_OF_YEAR.fullmatch(text) else _bare(text).removesuffix(".")

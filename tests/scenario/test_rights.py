@@ -55,7 +55,7 @@ def test_a_licensed_season_holds_both_ends_and_may_run_over_new_year():
 TODAY = dt.date.today()
 BAD = [
     ("supply/spring/meter", {"calibration_date": TODAY + dt.timedelta(days=3)}, "calibration_date", "has not come yet"),
-    ("supply/spring/right", {"priority_date": TODAY + dt.timedelta(days=3)}, "priority_date", "past"),
+    ("supply/spring/right", {"priority_date": TODAY + dt.timedelta(days=3)}, "priority_date", "not come yet"),
     ("supply/spring/right", {"priority_date": TODAY.year + 1}, "priority_date", "no year that is past"),
     ("supply/spring/meter", {"accuracy": 0.51}, "meter.accuracy", "at most 0.5"),
     ("supply/spring/meter", {"multiplier": 0}, "meter.multiplier", "above 0"),

@@ -92,7 +92,7 @@ def run_by_chance(of: Mask) -> tuple[int, int, float]:
 
 def _varies(inspection: Inspection) -> bool:
     """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
-    known = (inspection.known(name) for name in ("tmin", "tmax"))
+    known = (inspection.known(name) for name in ("tmin", "tmax") if inspection.has(name))
     return any(figures.size and np.ptp(figures) > 0.0 for figures in known)
 
 

@@ -30,6 +30,7 @@ def test_findings_of_one_cause_stand_together_and_say_once_what_to_do():
 def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():
     assert steps_of([WET, *SHORT]) == [f"a/beans, b/roses: {MORE}", "b/figs: Fewer emitters."]
     assert steps_of(SHORT[:1]) == []
+    assert steps_of([SHORT[1], SHORT[1]]) == [f"a/beans: {MORE}"]  # a place is named once
     assert steps_of([Finding("caution", "bare", "a", "One sentence alone.")]) == ["a: One sentence alone."]
     many = [Finding("caution", f"code-{n}", "a", "It is so.", cure="Mend it.") for n in range(MOST_STEPS + 1)]
     assert len(steps_of(many)) == MOST_STEPS == 3

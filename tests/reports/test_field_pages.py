@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import copy
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from panbudget import replay
+from panbudget.reports.arranging import MOST_STEPS
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.faults.figures import harm_figure
-from panbudget.reports.faults.page import faults_sentences
+from panbudget.reports.faults.page import faults_report, faults_sentences
 from panbudget.reports.fit.figures import loss_figure, residual_figure
 from panbudget.reports.fit.page import VERB, fit_sentences
 from panbudget.reports.writing import as_page
@@ -47,6 +49,13 @@ def test_the_faults_page_ranks_them_and_tells_signs_and_cure(tried):
     kinds = {trial.fault.kind for trial in tried.trials}
     assert page.count("<strong>Cure:</strong>") == len(kinds) < len(tried.trials)
     assert "(in your file)" in page
+
+
+def test_what_to_do_first_about_faults_is_something_to_do(tried):
+    """A look and a cure, of different kinds."""
+    (first, *_) = steps = faults_report(tried, {}).first
+    assert re.fullmatch(r"Watch for .*\. Look: .+\. Cure: .+\.", first)
+    assert len(steps) == len({step.partition(".")[0] for step in steps}) == MOST_STEPS
 
 
 def test_a_tank_that_runs_dry_anyway_is_told_before_the_ranking(make_garden):

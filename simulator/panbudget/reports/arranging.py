@@ -47,7 +47,7 @@ class Cause:
 
     def step(self) -> str:
         """Say where to do what about them."""
-        return f"{', '.join(finding.where for finding in self.findings)}: {self.cure or self.findings[0].message}"
+        return f"{', '.join(dict.fromkeys(finding.where for finding in self.findings))}: {self.cure or self.findings[0].message}"
 
 
 def causes(findings: Iterable[Finding]) -> list[Cause]:

@@ -2,6 +2,7 @@
 Faults page: what each fault would do, how it shows, and the cure, in words, as one page and as data.
 """
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -88,9 +89,7 @@ def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
         title=f"{trials.scenario.title}: what could go wrong",
         when=f"{when}; usual faults from {day_said(trials.start)}",
         lead=[texts("faults")["rule"]],
-        first=[f"{kind.capitalize()}: {LOOKS[several[0][1].fault.kind]}" for kind, several in _kinds(trials).items()][
-            :MOST_STEPS
-        ],
+        first=list(itertools.islice(_first(trials), MOST_STEPS)),
         sections=[
             _section("harm", figures=figures, table=_harm(trials)),
             _section("signs"),
@@ -113,6 +112,13 @@ def _kinds(trials: Trials) -> dict[str, list[tuple[int, Trial]]]:
     for rank, trial in enumerate(trials.trials, 1):
         kinds.setdefault(texts("faults")["kinds"].get(trial.fault.kind, trial.fault.kind), []).append((rank, trial))
     return kinds
+
+
+def _first(trials: Trials) -> Iterator[str]:
+    """What to watch for, the most harmful first, and what to do then."""
+    for kind, several in _kinds(trials).items():
+        fault = several[0][1].fault
+        yield _say("first", kind=kind, look=LOOKS[fault.kind], cure=CURES[fault.kind])
 
 
 def _how_it_shows(kind: str, several: Sequence[tuple[int, Trial]]) -> Section:

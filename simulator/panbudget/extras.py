@@ -63,6 +63,10 @@ class Reported:
     """A result that `reports` can put into sentences, figures and files."""
 
     room: ClassVar[str]
+    scenario: Any
+
+    def __repr__(self) -> str:
+        return "\n".join([f'{type(self).__name__} of "{self.scenario.title}"', *map(str, self.sentences())])
 
     def write(self, folder: str | Path, *, overwrite: bool = False, figures: bool = False) -> None:
         """

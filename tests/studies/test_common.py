@@ -7,7 +7,8 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from panbudget import replay
+import panbudget
+from panbudget import WeatherError, replay
 from panbudget.studies.common import (
     assumptions_of,
     each_controller,
@@ -84,3 +85,36 @@ def test_a_refusal_names_the_file_the_place_and_the_cure(make_garden):
 def test_a_studys_sizes_are_read_from_beside_it():
     assert read_data("away/changes")["emitters"]["times"] == sorted(read_data("away/changes")["emitters"]["times"])
     assert set(read_data("compare")) == {"rule", "valve", "bed"}
+
+
+DAY = dt.date(2025, 5, 4)
+
+
+@pytest.mark.parametrize(
+    "day_of",
+    [
+        lambda garden, day: panbudget.away(garden, day, day).start,
+        lambda garden, day: panbudget.compare(garden, ["wide", "as described"], start=day).start,
+        lambda garden, day: panbudget.faults(garden, start=day).start,
+        lambda garden, day: panbudget.today(garden, day=day, variants=["wide"]).season.days.index[-1].date(),
+        lambda garden, day: replay(*panbudget.read_year(garden, 2025, start=day)[:1], start=day).days.index[0].date(),
+    ],
+)
+def test_every_verb_takes_days_as_pandas_does(make_garden, few_changes, day_of):
+    garden = make_garden({"variant": {"wide": {"note": "wide"}}}, days=9)
+    assert day_of(garden, str(DAY)) == DAY
+
+
+def test_results_and_gardens_show_themselves_in_a_few_lines(make_garden, few_changes):
+    garden = make_garden(days=9)
+    assert repr(garden) == f'Scenario "Test garden" of {garden.path}, 2025-05-01 to 2025-05-09; upper: tomatoes'
+    assert str(garden) == repr(garden)
+    for result in (panbudget.away(garden, DAY, DAY), panbudget.years(garden)):
+        assert repr(result).splitlines() == [f'{type(result).__name__} of "Test garden"', *result.sentences()]
+
+
+def test_a_bare_table_is_no_weather(make_garden):
+    garden, table = make_garden(days=9), pd.DataFrame({"tmin": [1.0]})
+    for use in (replay, panbudget.years, panbudget.faults, panbudget.setup):
+        with pytest.raises(WeatherError, match="weather = a DataFrame is no weather that was read"):
+            use(garden, weather=table)

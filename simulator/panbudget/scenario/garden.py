@@ -319,6 +319,12 @@ class Scenario(Described):
                 if swing + fault.swing < LEAST_SWING:
                     yield problem("too-small.fault", f"fault[{index}].swing", swing=swing)
 
+    def __repr__(self) -> str:
+        beds = "; ".join(f"{name}: {', '.join(controller.bed)}" for name, controller in self.controller.items())
+        return f'Scenario "{self.title}" of {self.path}, {self.season.start} to {self.season.end}; {beds}'
+
+    __str__ = __repr__
+
     @property
     def path(self) -> Path:
         """File it was read from; paths inside it are relative to its folder."""

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Annotated, Any, ClassVar, Self, get_args
 
+import numpy as np
+import pandas as pd
 from pydantic import (
     AfterValidator,
     BaseModel,
@@ -22,7 +24,8 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, core_schema
 
-from panbudget.errors import Problem
+from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import Made
 from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless, kinds_of
 from panbudget.tables import UnknownName
@@ -32,6 +35,21 @@ from panbudget.words import TABLES, packaged
 _KEYS = packaged("scenario/keys.toml")
 #: of a date that a person writes: the first year, and the last
 YEARS = (1800, 2200)
+#: a day as a caller gives it: what pandas takes for one; its Timestamp is a date, too
+Day = dt.date | str | np.datetime64
+
+
+def as_day(given: Day, name: str) -> dt.date:
+    """Read a day as pandas takes it; ``name`` is the argument's."""
+    day = pd.to_datetime(pd.Series([given]), errors="coerce")[0]
+    if pd.isna(day):
+        raise ScenarioError(problem("no-day.given", name, given, given=given))
+    return pd.Timestamp(day).date()
+
+
+def day_or(given: Day | None, name: str, otherwise: Made) -> dt.date | Made:
+    """Read a day where one is given."""
+    return otherwise if given is None else as_day(given, name)
 
 
 class Reads:

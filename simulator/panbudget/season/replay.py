@@ -19,10 +19,10 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State
 from panbudget.engine.pan import PRESS, TRIP
 from panbudget.engine.root_zone import depletion_fraction
-from panbudget.errors import Problem, ScenarioError
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, Site, as_scenario
+from panbudget.scenario.quantities import Day, day_or
 from panbudget.season import faults, findings, heat, totals
 from panbudget.season.demand import BedForcing
 from panbudget.season.layout import Forcing, prepare
@@ -32,8 +32,6 @@ from panbudget.season.salt import SaltLeft
 from panbudget.season.supplies import tanks_in_use
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-
-Day = dt.date | str | pd.Timestamp | np.datetime64
 
 _CAUSES = {TRIP: "trip", PRESS: "press"}
 
@@ -81,12 +79,10 @@ def replay(
         A water balance that does not close.
     """
     scenario = as_scenario(scenario, variants)
-    first = scenario.season.start if start is None else as_day(start, "start")
-    last = scenario.season.end if end is None else as_day(end, "end")
+    first, last = day_or(start, "start", scenario.season.start), day_or(end, "end", scenario.season.end)
     if start is not None or end is not None:
         scenario = scenario.changed({"season": {"start": first, "end": last}})
-    if weather is None:
-        weather = read_scenario_weather(scenario, first, last)
+    weather = read_scenario_weather(scenario, first, last, weather)
     if scenario.what_if.heat is not None:
         made = scenario.what_if.heat
         weather = heat.with_heat(weather, made, scenario.site, file=str(scenario.path), of=(first, last))
@@ -95,14 +91,6 @@ def replay(
     before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)
     ran = run_salted(scenario, forcing, before, salt or {}, run=run)
     return _season(scenario, weather, before, salt or {}, ran)
-
-
-def as_day(given: Day, name: str) -> dt.date:
-    """Read a day as pandas takes it; ``name`` is the argument's."""
-    day = pd.to_datetime(pd.Series([given]), errors="coerce")[0]
-    if pd.isna(day):
-        raise ScenarioError(Problem("no-day", name, f'= "{given}" is no day', 'a date such as "2025-06-01"', "", given))
-    return pd.Timestamp(day).date()
 
 
 def _season(scenario: Scenario, weather: Weather, before: State, salt: Mapping[str, SaltLeft], ran: Ran) -> Season:

@@ -11,11 +11,11 @@ from typing import Any
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.quantities import YEARS
+from panbudget.scenario.quantities import YEARS, Day, day_or
 from panbudget.season import problem
 from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
-from panbudget.weather.of_scenario import open_scenario_weather
+from panbudget.weather.of_scenario import open_scenario_weather, refuse_unread
 from panbudget.words import and_more, calendar_day
 
 
@@ -196,6 +196,7 @@ def usable_years(
     if isinstance(weather, Weather):
         at_hand = years_at_hand(scenario, weather, first, last, spin_up)
         return Years(dict.fromkeys(at_hand, weather), {})
+    refuse_unread(weather)
     file, present = weather or open_scenario_weather(scenario), season.start.year
     indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
     low, high = min(index.min() for index in indexes).date(), max(index.max() for index in indexes).date()
@@ -232,8 +233,8 @@ def read_year(
     year: int,
     file: WeatherFile | None = None,
     *,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day | None = None,
+    end: Day | None = None,
 ) -> tuple[Scenario, Weather]:
     """
     Move a garden to another year of its weather file, and read that year.
@@ -266,7 +267,7 @@ def read_year(
         raise ScenarioError(none, file=str(scenario.path))
     of_year = in_year(scenario, year)
     season, file = of_year.season, file or open_scenario_weather(of_year)
-    days = start or season.start, end or season.end
+    days = day_or(start, "start", season.start), day_or(end, "end", season.end)
     if outside := [day for day in days if not season.start <= day <= season.end]:
         days_of = {"year": year, "start": season.start, "end": season.end}
         raise ScenarioError(problem("outside-season", str(outside[0]), **days_of))

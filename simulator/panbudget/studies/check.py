@@ -41,7 +41,7 @@ _WEEKS = 52  # of a year, the last of eight or nine days
 _OF_FILE = ("file", "sha256", "reader", "recognised", "rows", "first", "last")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Checked(Reported):
     """
     A scenario that can be replayed, its weather and the season that came of it.

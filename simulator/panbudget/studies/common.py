@@ -83,7 +83,7 @@ def seasons_of_record(
     """
     years, present = usable_years(scenario, weather=weather), scenario.season.start.year
     seasons = {}
-    for year, record in (years.weather or {present: weather or read_scenario_weather(scenario)}).items():
+    for year, record in (years.weather or {present: read_scenario_weather(scenario, given=weather)}).items():
         step(f"replaying {year}")
         seasons[year] = replay(in_year(scenario, year), weather=record)
     return seasons, years.sentences()

@@ -26,6 +26,7 @@ from panbudget.errors import Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
 from panbudget.files import toml_key, typed
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -87,7 +88,7 @@ def round_to(key: tuple[str, str], value: float) -> float:
     return value if math.isinf(value) else round(value, measure_of(*key).decimals)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Comparison(Reported):
     """
     Variants of one garden, side by side.
@@ -179,8 +180,8 @@ def compare(
     *,
     around_heat: bool = False,
     hot_above: float | None = None,
-    start: dt.date | None = None,
-    end: dt.date | None = None,
+    start: Day | None = None,
+    end: Day | None = None,
     with_base: bool = False,
     weather: Weather | None = None,
     step: Step = silent,
@@ -222,12 +223,12 @@ def compare(
     _refuse_days(garden, around_heat, hot_above, start, end)
     described = _described(garden, names)
     base = described[names[0]]
-    window = (start or base.season.start, end or base.season.end)
+    window = (day_or(start, "start", base.season.start), day_or(end, "end", base.season.end))
     if window[1] < window[0]:
         raise common.refusal(garden, "not-comparable.order", "the days to look at", start=window[0], end=window[1])
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     by_year = usable_years(base, *season, weather, cautious=False).weather
-    weather = weather or read_scenario_weather(base, *season)
+    weather = read_scenario_weather(base, *season, weather)
     seasons = {}
     for name, variant in described.items():
         step(f"replaying {name}")
@@ -277,7 +278,7 @@ def _over_draws(
 
 
 def _refuse_days(
-    scenario: Scenario, around_heat: bool, hot_above: float | None, start: dt.date | None, end: dt.date | None
+    scenario: Scenario, around_heat: bool, hot_above: float | None, start: Day | None, end: Day | None
 ) -> None:
     low, high = _HOT
     if hot_above is not None and not around_heat:

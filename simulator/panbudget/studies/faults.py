@@ -17,6 +17,7 @@ import pandas as pd
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.faults import Clogged, Fault
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
@@ -139,7 +140,7 @@ class Trial:
         return {**more, **self.broken._asdict()}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Trials(Reported):
     """
     All faults tried in one season.
@@ -242,7 +243,7 @@ def _thirstiest_week(season: Season, start: dt.date) -> dt.date:
 def faults(
     scenario: Garden,
     *,
-    start: dt.date | None = None,
+    start: Day | None = None,
     variants: Sequence[str] = (),
     weather: Weather | None = None,
     step: Step = silent,
@@ -271,13 +272,13 @@ def faults(
     ScenarioError, WeatherError
     """
     scenario = as_scenario(scenario, variants)
-    weather = weather or read_scenario_weather(scenario)
+    weather = read_scenario_weather(scenario, given=weather)
     sound = scenario.changed({"fault": []})
     first, last = scenario.season.start, scenario.season.end
     days = (last - first).days + 1
     if days < _LEAST_DAYS:
         raise refusal(scenario, "too-short", "season")
-    start = start or first + dt.timedelta(days=days // 3)
+    start = day_or(start, "start", first + dt.timedelta(days=days // 3))
     if not first <= start <= last:
         raise refusal(scenario, "outside-season", "from", start, start=start, first=first, last=last)
     step("replaying the sound season")

@@ -217,7 +217,7 @@ class ValveSheet:
         return then > now or self.sure.mean_days[-1] > self.sure.mean_days[0] or self.takes_from_others
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class SetUp(Reported):
     """
     What to set, valve by valve.

@@ -20,7 +20,7 @@ _OF_BED = ("litres", "irrigation_mm", "net_demand_mm", "deep_percolation_mm")
 WRONG_HOURS = ("dry_pan_hours", "stuck_open_hours", "starved_hours")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SeasonsByYear(Reported):
     """
     A garden's seasons, year by year.

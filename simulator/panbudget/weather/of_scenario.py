@@ -5,23 +5,28 @@ Of a scenario: the weather file that it names, read as it says, with its fallbac
 import datetime as dt
 from typing import Any
 
-from panbudget.errors import ScenarioError
+from panbudget.errors import ScenarioError, WeatherError
 from panbudget.scenario.garden import FallbackSource, ForecastSource, Scenario, Site, WeatherSource
 from panbudget.weather import Fallback, Weather
 from panbudget.weather.checks.plausibility import trust_problem
 from panbudget.weather.clean import WeatherFile, open_weather
 from panbudget.weather.formats.readers import format_problem
+from panbudget.weather.messages import problem
 
 
-def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
+def read_scenario_weather(
+    scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None, given: Weather | None = None
+) -> Weather:
     """
-    Read the weather file that a scenario names.
+    Read the weather file that a scenario names, where none is given that is read already.
 
     Parameters
     ----------
     scenario : Scenario
     start, end : date, optional
         Days that must be sound; the season's own if left out.
+    given : Weather, optional
+        Already read.
 
     Returns
     -------
@@ -30,9 +35,16 @@ def read_scenario_weather(scenario: Scenario, start: dt.date | None = None, end:
     Raises
     ------
     WeatherError
-        The file can't be read, or can't be true.
+        The file can't be read, or can't be true; what is given is no weather that was read.
     """
-    return open_scenario_weather(scenario).over(start or scenario.season.start, end or scenario.season.end)
+    refuse_unread(given)
+    return given or open_scenario_weather(scenario).over(start or scenario.season.start, end or scenario.season.end)
+
+
+def refuse_unread(given: object) -> None:
+    """Refuse what is given in place of weather that was read, such as a bare table."""
+    if given is not None and not isinstance(given, Weather | WeatherFile):
+        raise WeatherError(problem("not-read", "weather", kind=type(given).__name__))
 
 
 def open_scenario_weather(scenario: Scenario) -> WeatherFile:

@@ -14,6 +14,7 @@ import pandas as pd
 from panbudget.engine.compiled import has_compiler
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Heat, Scenario, as_scenario
+from panbudget.scenario.quantities import Day, as_day
 from panbudget.season.years import in_year, moved, usable_years
 from panbudget.studies import common, ranges
 from panbudget.studies.away.judging import DAY, Change, Leave, Sure, often
@@ -27,7 +28,7 @@ MOST_DAYS = 366
 HEAT_DAYS, HEAT_WARMER = 7, "+5 K"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Away(Reported):
     """
     What is known about leaving a garden alone.
@@ -101,8 +102,8 @@ class Away(Reported):
 
 def away(
     scenario: common.Garden,
-    start: dt.date,
-    end: dt.date,
+    start: Day,
+    end: Day,
     *,
     variants: Sequence[str] = (),
     weather: Weather | None = None,
@@ -140,6 +141,7 @@ def away(
     happens on the morning of leaving. The draws are those of `ranges.drawn_factors`, the same for every change.
     """
     scenario = as_scenario(scenario, variants)
+    start, end = as_day(start, "start"), as_day(end, "end")
     if end < start:
         raise common.refusal(scenario, "no-such-days.order", "the days away", start=start, end=end)
     if (end - start).days >= MOST_DAYS:
@@ -151,7 +153,7 @@ def away(
     years = list(usable.weather)
     leave = Leave(plain, usable.weather, begin, first, end - start, step)
     if not years:
-        weather = weather or read_scenario_weather(scenario, begin, first + leave.length)
+        weather = read_scenario_weather(scenario, begin, first + leave.length, weather)
         held = f"{weather.daily.index[0].date()} to {weather.daily.index[-1].date()}"
         days = {"first": first, "last": first + leave.length, "begin": begin}
         facts = {name: calendar_day(day) for name, day in days.items()} | {"file": scenario.weather.shown, "held": held}

@@ -132,7 +132,7 @@ class ControllerFit:
             yield f"uncertainty.controller.{key}.{name} = [{low:.4f}, {high:.4f}]"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fit(Reported):
     """
     A log's fit.
@@ -233,7 +233,8 @@ def fit(
         scenario = scenario.changed({"uncertainty": {"interval": interval}})
     read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
     season = scenario.season
-    weather = weather or read_scenario_weather(scenario, min(season.start, read.first), max(season.end, read.last))
+    span = min(season.start, read.first), max(season.end, read.last)
+    weather = read_scenario_weather(scenario, *span, weather)
     held = weather.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
         days = {"first": read.first, "last": read.last, "file": scenario.weather.shown}

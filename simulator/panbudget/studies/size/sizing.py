@@ -108,7 +108,7 @@ class ValveSizing:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Sizing(Reported):
     """
     A garden's answer.

@@ -27,8 +27,9 @@ from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.quantities import Day, day_or
 from panbudget.scenario.rights import Meter
-from panbudget.season.replay import Day, as_day, replay
+from panbudget.season.replay import replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.supplies import floats_on
 from panbudget.studies.common import named_by, problem, read_data, refusal
@@ -135,7 +136,7 @@ class Account:
         return float(sum(self.beds["area_m2"])) + self.fed_area
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Statement(Reported):
     """
     A season's water for a form.
@@ -219,8 +220,7 @@ def statement(
     scenario = as_scenario(scenario, variants)
     # how often it is drawn is no part of the garden: the season stays the one that `replay` makes
     drawn_over = scenario if samples is None else scenario.changed({"uncertainty": {"samples": samples}})
-    first = scenario.season.start if start is None else as_day(start, "start")
-    last = scenario.season.end if end is None else as_day(end, "end")
+    first, last = day_or(start, "start", scenario.season.start), day_or(end, "end", scenario.season.end)
     if last < first:
         raise refusal(scenario, "end-before-start", "season", first=first, last=last)
     files = tuple(readings_of(scenario, readings))

@@ -5,7 +5,7 @@ Standing: how a garden stands this evening, the weather file's last, and what ma
 import contextlib
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import ClassVar
 
@@ -18,6 +18,7 @@ from panbudget.files import typed
 from panbudget.numeric import Mask
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, as_scenario
+from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, tanks_in_use
@@ -133,7 +134,7 @@ class SupplyToday:
     runs_out: Chance | None
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclasses.dataclass(frozen=True, repr=False)
 class Today(Reported):
     """
     How a garden stands, what may come, and what to do.
@@ -190,7 +191,8 @@ class Today(Reported):
 def today(
     scenario: Scenario | str | Path,
     *,
-    day: dt.date | None = None,
+    day: Day | None = None,
+    variants: Sequence[str] = (),
     level: Mapping[str, float] | None = None,
     opened: Mapping[str, dt.datetime] | None = None,
     sheet: bool = False,
@@ -204,6 +206,8 @@ def today(
     scenario : Scenario or path
     day : date, optional
         In place of the weather file's last day; later days, and later years, are then not looked at.
+    variants : sequence of str, optional
+        Laid over it in order: names of its own, or files such as `fitted.toml`.
     level : mapping, optional
         Controller -> its pan's level as somebody saw it tonight. [mm above the floor]
     opened : mapping, optional
@@ -223,10 +227,10 @@ def today(
     ScenarioError, WeatherError
         No season is running on that day; a typical year; what was seen can't be.
     """
-    garden = as_scenario(scenario)
+    garden = as_scenario(scenario, variants)
     step("reading the weather")
     file = open_scenario_weather(garden)
-    garden, weather, last, notes = _running(garden, file, day)
+    garden, weather, last, notes = _running(garden, file, day_or(day, "day", None))
     end, seen = garden.season.end, Seen(dict(level or {}), dict(opened or {}))
     step("replaying the season so far")
     season = replay(garden, end=last, weather=weather)

@@ -33,7 +33,12 @@ def _section(name: str, part: dict[str, Any]) -> str:
         default = "required" if key in required else _shown(entry.get("default"))
         about = str(entry.get("description", "")).replace("|", "\\|").replace("<", "&lt;")
         rows.append(f"| `{key}` | {_kind(entry)} | {default} | {about} |")
-    heading = [f"## {name}", "", str(part.get("description", "")).splitlines()[0] if part.get("description") else "", ""]
+    heading = [
+        f"## {name}",
+        "",
+        str(part.get("description", "")).splitlines()[0] if part.get("description") else "",
+        "",
+    ]
     return "\n".join([*heading, "| key | what it takes | default | meaning |", "|---|---|---|---|", *rows])
 
 

@@ -118,6 +118,11 @@ class Shown(NamedTuple):
         return max(metric + self.more, 0) if is_us() else metric
 
 
+def as_typed(value: float, kind: str) -> str:
+    """Write a metric quantity as a file has it, in the unit shown."""
+    return f"{SHOWN[kind].shown(value):.6g} {SHOWN[kind].unit.replace('²', '^2')}"
+
+
 #: what units.toml has
 TABLES: Mapping[str, Any] = packaged("units.toml")
 #: kind of quantity -> how it is shown; "" is a number without a unit of one system

@@ -8,6 +8,8 @@ import pytest
 
 from panbudget.studies.size import layouts
 from panbudget.studies.size.settings import Setting
+from panbudget.units import quantity
+from panbudget.words import as_typed, units_shown
 from tests.studies.size.made_up import PRESENT, garden_of
 
 
@@ -110,3 +112,7 @@ def test_what_is_judged_is_what_is_printed():
     exact = PRESENT._replace(area=0.19634954, refill_flow=2.4494897)
     assert layouts.printable(exact._replace(swing=0.5), exact, 2.0) == exact._replace(swing=0.5)
     assert layouts.printable(odd._replace(label="tub"), PRESENT, 1.6).area == 0.123456
+    with units_shown("US"):  # and so it is written for whoever thinks in them
+        rounded = layouts.printable(odd._replace(area=0.08209, swing=0.7), PRESENT, 1.6)
+        assert (as_typed(rounded.area, "area"), as_typed(rounded.swing, "weight")) == ("0.884 ft^2", "1.54 lb")
+    assert rounded.area == pytest.approx(quantity("0.884 ft^2", "area"), rel=1e-12)

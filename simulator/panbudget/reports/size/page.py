@@ -20,7 +20,7 @@ from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.layouts import at_hand
 from panbudget.studies.size.sizing import Sizing, ValveSizing
-from panbudget.words import calendar_day, count, hundredths
+from panbudget.words import as_typed, calendar_day, count, hundredths
 
 _section, _say = words_of("size")
 _NEIGHBOURS = 8
@@ -119,17 +119,19 @@ def variant_text(sizing: Sizing) -> str:
         key, best, present = f"controller.{toml_key(name)}", valve.best, valve.present
         parts = {
             "variant_pan": (best.area, best.depth) != (present.area, present.depth),
+            "variant_depth": best.depth != present.depth,
             "variant_swing": best.swing != present.swing,
             "variant_refill": best.refill_flow != present.refill_flow,
         }
         label, vessels = at_hand(sizing.scenario, best)
         made_of = ", ".join(
             f"{{ {', '.join(f'{side} = {json.dumps(given, ensure_ascii=False)}' for side, given in vessel.items())} }}"
-            for vessel in vessels or [{"area": f"{best.area!r} m^2"}]
+            for vessel in vessels or [{"area": as_typed(best.area, "area")}]
         )
-        values = {"best": best, "flow": valve.flow_of(best), "vessels": made_of, "label": label and f"  # {label}"}
-        wanted = [_say(part, **values).splitlines() for part, holds in parts.items() if holds]
-        lines += [f"{key}.{line}" for part in wanted for line in part]
+        values = {"vessels": made_of, "label": label or _say("round", row=valve.row(valve.choice.best))}
+        values |= {"depth": as_typed(best.depth, "depth"), "swing": as_typed(best.swing, "weight")}
+        values["flow"] = as_typed(valve.flow_of(best), "flow")
+        lines += [f"{key}.{_say(part, **values)}" for part, holds in parts.items() if holds]
         moved = {bed: new for bed, new in valve.emitters_of(best).items() if new != valve.counts[bed]}
         lines += [f"{key}.bed.{toml_key(bed)}.emitters.count = {new}" for bed, new in moved.items()]
         if not any(parts.values()) and not moved:

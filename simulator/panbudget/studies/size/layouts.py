@@ -17,6 +17,7 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.supplies import most_static
 from panbudget.studies.common import refusal
 from panbudget.studies.size.settings import Setting
+from panbudget.words import SHOWN
 
 _AREAS, _FLOWS = 21, 19  # settings of the search, the present one in the middle
 _SPAN = 4.0  # times the present pan and flow, to either side
@@ -134,13 +135,17 @@ def closer(best: Setting, present: Setting, steps: Floats, freeboard: float) -> 
 
 
 def printable(setting: Setting, present: Setting, written: float) -> Setting:
-    """Round a setting to what is printed, so that what is judged is what is read; what is described stays."""
-    area, per_written = setting.area, present.refill_flow / written
-    if not setting.label and not math.isclose(area, present.area):
-        area = digits(area)
-    flow = setting.refill_flow
-    flow = present.refill_flow if math.isclose(flow, present.refill_flow) else digits(flow / per_written) * per_written
-    return setting._replace(area=area, refill_flow=flow)
+    """Round a setting to what is printed in the units shown, so that what is judged is what is read; what is described stays."""
+    per_written = present.refill_flow / written
+    area = setting.area if setting.label else _printed("area", setting.area, present.area)
+    flow = _printed("flow", setting.refill_flow / per_written, written) * per_written
+    swing = _printed("weight", setting.swing, present.swing)
+    return setting._replace(area=area, refill_flow=flow, swing=swing)
+
+
+def _printed(kind: str, value: float, described: float) -> float:
+    scale = SHOWN[kind]
+    return described if math.isclose(value, described) else scale.metric_of(digits(scale.shown(value)))
 
 
 def digits(value: float) -> float:

@@ -27,6 +27,7 @@ from panbudget.studies.size.choosing import Choice, chosen, promised, shortlist
 from panbudget.studies.size.judging import WISHES, Judged, Margin, by_cell, judged, margin_of, near_draws
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
+from panbudget.words import units_shown
 
 #: draws of the judgement, and the least cells of the search before it: through a compiler, or not
 _DRAWS = {True: (DRAWS[True], 32), False: (DRAWS[False], 5)}
@@ -88,7 +89,7 @@ class ValveSizing:
 
     def flow_of(self, setting: Setting) -> float:
         """Return a refill flow at the pressure that the person wrote. [L/h]"""
-        return layouts.digits(self.written_flow * setting.refill_flow / self.present.refill_flow)
+        return float(f"{self.written_flow * setting.refill_flow / self.present.refill_flow:.6g}")
 
     def row(self, index: int, judged: Judged | None = None) -> dict[str, Any]:
         """Return one setting, as tables list it."""
@@ -282,7 +283,9 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
     search = _Search(scenario, name, years, present, draws, done)
     written = described.valve.refill.flow
     tried = _tried(search, layouts.emitter_layouts(scenario, name, ratios))
-    choice = search.choice([layouts.printable(each, present, written) for each in shortlist(tried, scenario)])
+    with units_shown(scenario.units):
+        short = [layouts.printable(each, present, written) for each in shortlist(tried, scenario)]
+    choice = search.choice(short)
     pair = {"described": present, "best": choice.judged.settings[choice.best]}
     margins = {which: margin_of(scenario, years, each, done) for which, each in pair.items()}
     few = sum(len(draws.exposure) for draws in search.few)

@@ -141,7 +141,8 @@ TABLES = {
         lambda t, d, c: [t, f"{c} °C", f"{d.rh} %", "WSW", f"{d.wind} m/s", f"{at_five(t, d)} mm"],
     ),
     "names of units in brackets": hourly(
-        "air_temperature,date,time,RH,qc,wind_speed,u_rot,v_rot,rain\n[C],[yyyy-mm-dd],[HH:MM],[%],[#],[m+1s-1],[m+1s-1],[m+1s-1],[mm]",
+        "air_temperature,date,time,RH,wind w_rot,wind_speed,u_rot,v_rot,rain\n"
+        "[C],[yyyy-mm-dd],[HH:MM],[%],[m+1s-1],[m+1s-1],[m+1s-1],[m+1s-1],[mm]",
         lambda t, d, c: [c, t.date(), f"{t:%H:%M}", d.rh, 0, d.wind, -1, 0, at_five(t, d)],
     ),
     "a word for the date among the units, names above it": daily(

@@ -171,6 +171,7 @@ BOUNDS = [
     ("fault", [{"kind": "knocked", "trip": "1000 kg"}], [{"kind": "knocked", "trip": "1001 kg"}], "at most 1000 kg"),
     ("fault", [{"kind": "knocked", "swing": "1 t"}], [{"kind": "knocked", "swing": "1.1 t"}], "at most 1000 kg"),
     (VALVE + "swing", "1 g", "0.9 g", "below a gram"),
+    ("supply/spring/salinity", "300 dS/m", "301 dS/m", "at most 300 dS/m"),
     ("fault", [{"kind": "leak", "loss": "1000 L/h"}], [{"kind": "leak", "loss": "1001 L/h"}], "at most 1000 L/h"),
     ("fault", [{"kind": "animals", "loss": "24 m^3/day"}], [{"kind": "animals", "loss": "25 m^3/day"}], "at most 1000"),
     ("wishes", {"openings_a_day": [0.5, 1000]}, {"openings_a_day": [0.5, 1001]}, "at most 1000"),

@@ -153,7 +153,8 @@ Pressure = Annotated[float, _reads("pressure"), Field(gt=0, le=2000)]
 Time = Annotated[float, _reads("time"), Field(gt=0)]
 Volume = Annotated[float, _reads("volume")]
 TemperatureDifference = Annotated[float, _reads("temperature difference")]
-Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0)]
+#: of any water: brine that can hold no more salt has some 250 dS/m (from memory)
+Conductivity = Annotated[float, _reads("conductivity"), Field(gt=0, le=300)]
 Speed = Annotated[float, _reads("speed")]
 Share = Annotated[Number, Field(ge=0, le=1)]
 #: a share of nothing makes no sense

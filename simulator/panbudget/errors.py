@@ -162,10 +162,10 @@ def _sentences(problems: Iterable[Problem]) -> list[str]:
     for problem in problems:
         line = _OF_LINE.match(problem.where)
         rest = replace(problem, where=problem.where[line.end() :]) if line else problem
-        if line is None or (said := rest.sentence()) not in of:
+        if line is None or (sentence := rest.sentence()) not in of:
             sentences.append((rest, []))
         if line is not None:
-            of.setdefault(said, sentences[-1][1]).append(int(line[1]))
+            of.setdefault(sentence, sentences[-1][1]).append(int(line[1]))
     return [replace(rest, where=_lines(lines) + rest.where).sentence() for rest, lines in sentences]
 
 

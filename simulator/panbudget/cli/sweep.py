@@ -143,9 +143,9 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
     if swept.cautions:
         yield "Unlikely weather (sites.csv names all of it):"
     for kind in dict.fromkeys(kind for cautions in swept.cautions.values() for kind in cautions):
-        told = {name: cautions[kind] for name, cautions in swept.cautions.items() if kind in cautions}
-        names = ", ".join([*told][:_NAMED]) + and_more(len(told) - _NAMED, "site")
-        yield f"  {count(len(told), 'site')}: {names}; at {next(iter(told))}, {next(iter(told.values()))}"
+        at_sites = {name: cautions[kind] for name, cautions in swept.cautions.items() if kind in cautions}
+        names = ", ".join([*at_sites][:_NAMED]) + and_more(len(at_sites) - _NAMED, "site")
+        yield f"  {count(len(at_sites), 'site')}: {names}; at {next(iter(at_sites))}, {next(iter(at_sites.values()))}"
     counts = collections.Counter(choice.design for choice in swept.choices)
     if counts:
         none = sum(not choice.keeps for choice in swept.choices)

@@ -121,8 +121,8 @@ def garden_in(folder: Path) -> Path:
     folder = straight(folder)
     path = folder if folder.suffix == ".toml" else folder / GARDEN
     try:
-        there = next(parent for parent in path.absolute().parents if os.path.exists(parent))
-        for part in (path, *(there / name for name in path.parts)):  # a missing part hides a name that is too long
+        nearest = next(parent for parent in path.absolute().parents if os.path.exists(parent))
+        for part in (path, *(nearest / name for name in path.parts)):  # a missing part hides a name that is too long
             with contextlib.suppress(FileNotFoundError):
                 part.lstat() if part is not path else part.stat()
     except (OSError, ValueError) as error:
@@ -133,8 +133,8 @@ def garden_in(folder: Path) -> Path:
 
 def unkept(garden: Path) -> str | None:
     """Say that what is changed on the page can't be written, where that is so already."""
-    there = next(path for path in (garden.parent, *garden.absolute().parents) if path.exists())
-    return None if os.access(there, os.W_OK) else TEXTS["unkept"].format(folder=garden.parent)
+    nearest = next(path for path in (garden.parent, *garden.absolute().parents) if path.exists())
+    return None if os.access(nearest, os.W_OK) else TEXTS["unkept"].format(folder=garden.parent)
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:

@@ -72,7 +72,7 @@ class Column(Described):
 
     def wrong(self) -> Iterator[Problem]:
         for key in ("column", "unit"):
-            if (said := getattr(self, key)) is not None and not said.strip():
+            if (text := getattr(self, key)) is not None and not text.strip():
                 yield problem("no-name.column", key)
 
 

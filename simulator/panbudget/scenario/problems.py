@@ -199,8 +199,8 @@ def _parts(parts: Iterable[Any]) -> Iterator[Any]:
 
 def _with_own_example(expected: str, spot: _Spot) -> str:
     """Put the key's own example, where it has one, in place of the quantity's, which may lie out of the key's bounds."""
-    own = _EXAMPLE.search((spot.field and spot.field.description) or "")
-    return _EXAMPLE.sub(lambda _: own[0], expected) if own else expected
+    example = _EXAMPLE.search((spot.field and spot.field.description) or "")
+    return _EXAMPLE.sub(lambda _: example[0], expected) if example else expected
 
 
 def _with_an_example(field: Any) -> str:

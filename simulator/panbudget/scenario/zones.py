@@ -81,14 +81,14 @@ def far_zone(zone: zoneinfo.ZoneInfo, longitude: float) -> Iterator[Problem]:
     ['timezone']
     """
     moment, sun = dt.datetime(2024, 1, 1, tzinfo=zone), longitude / 15.0
-    kept = ((zone.utcoffset(moment) or dt.timedelta()) - (zone.dst(moment) or dt.timedelta())) / dt.timedelta(hours=1)
+    offset = ((zone.utcoffset(moment) or dt.timedelta()) - (zone.dst(moment) or dt.timedelta())) / dt.timedelta(hours=1)
     # who writes these may well live elsewhere
-    if zone.key.rpartition("/")[2] not in ("UTC", "GMT") and _apart(kept, sun) > _MOST_APART:
-        code = "far-zone.turned" if _apart(kept, -sun) <= _MOST_APART else "far-zone"  # what is mistaken most
-        clocks = {"kept": kept, "longitude": longitude, "sun": sun, "turned": -longitude}
+    if zone.key.rpartition("/")[2] not in ("UTC", "GMT") and _apart(offset, sun) > _MOST_APART:
+        code = "far-zone.turned" if _apart(offset, -sun) <= _MOST_APART else "far-zone"  # what is mistaken most
+        clocks = {"kept": offset, "longitude": longitude, "sun": sun, "turned": -longitude}
         yield problem(code, "timezone", zone.key, **clocks)
 
 
-def _apart(one: float, other: float) -> float:
+def _apart(clock: float, other: float) -> float:
     """How far apart two clocks are, whatever the day. [h]"""
-    return abs((one - other + 12.0) % 24.0 - 12.0)
+    return abs((clock - other + 12.0) % 24.0 - 12.0)

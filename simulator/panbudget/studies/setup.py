@@ -382,8 +382,8 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     if not sheet.is_worse:
         return sheet
     same = dict.fromkeys(("refill", "refill_low", "refill_high"), refill)
-    kept = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
-    return dataclasses.replace(sheet, months=kept)
+    unchanged = months.assign(**same, bound=months["bound"].where(months["bound"] == "idle", KEPT))
+    return dataclasses.replace(sheet, months=unchanged)
 
 
 def _by_level(season: Season, name: str) -> dict[float, float]:

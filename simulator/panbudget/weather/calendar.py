@@ -130,7 +130,7 @@ def _out_of_order(index: pd.DatetimeIndex, lines: Ints) -> str:
 def _exchanged(index: pd.DatetimeIndex, lines: Ints) -> list[Problem]:
     """Refuse days that follow each other once day and month are exchanged where they can be: a spreadsheet took one for the other."""
     may = index.day <= _MONTHS
-    parts = (np.where(may, one, other) for one, other in ((index.day, index.month), (index.month, index.day)))
+    parts = (np.where(may, first, second) for first, second in ((index.day, index.month), (index.month, index.day)))
     days = days_from(index.year.to_numpy(), *parts)
     changed = np.flatnonzero(may & (index.day != index.month))
     steps = np.zeros(1) if days is None else np.diff(days).astype(int)

@@ -99,8 +99,8 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     """What is checked, with its gaps filled, from others or by rule."""
     raw, inspected, arranged = read.file.raw, read.inspected, read.arranged
     daily = borrowed.laid_over(read.daily)
-    finished, kept, climate = _filled(daily, read, borrowed, rules)
-    cut = slice(None) if kept.all() else kept
+    finished, run, climate = _filled(daily, read, borrowed, rules)
+    cut = slice(None) if run.all() else run
     values, flags = (
         pd.DataFrame({name: part[at][cut] for name, part in finished.items()}, index=read.days[cut]) for at in (0, 1)
     )
@@ -108,7 +108,7 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     known = estimates.known_days(daily)
     absent = (say(text) for name, text in table_of("absent").items() if not known[name][arranged.asked].any())
     loud = [*([note("typical")] if raw.typical else []), *absent]
-    came_about = tuple(origins_of([(flags[arranged.asked[kept]], borrowed.fitted)])) if rules.cautious else ()
+    came_about = tuple(origins_of([(flags[arranged.asked[run]], borrowed.fitted)])) if rules.cautious else ()
     assumptions = [*loud, *came_about, *_unstated(read, rules)]
     if "wind" in raw.daily.columns and read.wind_height != FINISHED_HEIGHT:
         assumptions.append(note("wind-to-2m", height=read.wind_height))
@@ -118,7 +118,7 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     if raw.typical:
         provenance["typical"] = True
     first, last = (str(values.index[end].date()) for end in (0, -1))
-    trimmed = [] if kept.all() else [note("days-trimmed", first=first, last=last)]
+    trimmed = [] if run.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     cautions = cautions_of(read, rules, borrowed, values)
     more = inspected.ran, borrowed.fitted, came_about
@@ -153,8 +153,8 @@ def _worth(
         return caution
     factor = read.inspected.wind_factor
     instead = {name: v * factor if name == "wind" else v for name, v in caution.instead.items()}
-    other, kept, _ = _filled(daily.assign(**instead), read, borrowed, rules)
-    asked = read.days[read.arranged.asked & kept]
+    other, run, _ = _filled(daily.assign(**instead), read, borrowed, rules)
+    asked = read.days[read.arranged.asked & run]
     changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
     site = {"latitude": rules.site.latitude, "elevation": rules.site.elevation}
     now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
@@ -173,10 +173,10 @@ def _filled(
     rain = estimates.filled_with(daily, "rain", 0.0, origins.ZERO_RAIN)
     radiation = estimates.filled_radiation(daily, sky=sky, site=site, limited=read.inspected.limited, in_file=in_file)
     fallen = rain[0] if rules.missing_rain == "zero" else estimates.column_or_nan(daily, "rain")
-    kept = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
+    run = _run_around(read.arranged.asked, ~np.isnan(finished["tmin"][0] + finished["tmax"][0] + fallen))
     dry = False
     climate: list[str] = []
-    if (~estimates.has_humidity(daily) & kept).any():
+    if (~estimates.has_humidity(daily) & run).any():
         index = estimates.aridity(daily, radiation=radiation[0], wind=wind[0], rain=fallen, sky=sky, site=site)
         dry, climate = _climate(site, index)
     lent = borrowed.flags["vapour_pressure"].to_numpy(object) if borrowed.files else None
@@ -191,7 +191,7 @@ def _filled(
         finished["pressure"] = estimates.filled_with(daily, "pressure", by_elevation, origins.PRESSURE_FROM_ELEVATION)
     if "pan_evaporation" in daily.columns:
         finished["pan_evaporation"] = estimates.filled_with(daily, "pan_evaporation", np.nan, origins.MISSING)
-    return finished, kept, climate
+    return finished, run, climate
 
 
 def _climate(site: Site, index: float) -> tuple[bool, list[str]]:

@@ -85,8 +85,8 @@ def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> Raw
     if wrong:  # what is wrong with all files, as their headers, is said of the first
         of_each = dict[str, Problem]()
         for of_file in wrong:
-            for one in of_file.problems:
-                of_each.setdefault(one.sentence(), one.under(f"{of_file.file}: "))
+            for mistake in of_file.problems:
+                of_each.setdefault(mistake.sentence(), mistake.under(f"{of_file.file}: "))
         raise WeatherError(*of_each.values())
     return joined(
         files, site, shown_as=shown_as, columns=chosen_columns(options.get("columns") or {}, "weather", shown_as)
@@ -239,8 +239,8 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
         true = 0 if each.where in inspected.condemned else inspected.known(each.where).size
         if true >= (1.0 - GapLimits().share) * inspected.asked.sum():  # those cells were taken out, and the rest tells
             brief = in_both(replace(each, expected="", cure="").sentence)()
-            said = Caution(each.code, in_both(each.sentence)(), {}, note("spare-cells", name=each.where), brief)
-            inspected.cautions += [said] * inspected.cautious
+            caution = Caution(each.code, in_both(each.sentence)(), {}, note("spare-cells", name=each.where), brief)
+            inspected.cautions += [caution] * inspected.cautious
         else:
             inspected.put(slice(None), [each.where], np.nan)
         yield note("spare", sentence=each.sentence())

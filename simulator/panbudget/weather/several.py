@@ -152,12 +152,12 @@ def _contradictions(files: Sequence[RawFile], tables: Sequence[pd.DataFrame]) ->
     """Name the figures of one day that differ from file to file."""
     for later in range(1, len(files)):
         for earlier in range(later):
-            one, two = (tables[i][~tables[i].index.duplicated()] for i in (earlier, later))
-            days, names = one.index.intersection(two.index), one.columns.intersection(two.columns)
-            apart = (one.loc[days, names] - two.loc[days, names]).abs() > _NEAR
+            before, after = (tables[i][~tables[i].index.duplicated()] for i in (earlier, later))
+            days, names = before.index.intersection(after.index), before.columns.intersection(after.columns)
+            apart = (before.loc[days, names] - after.loc[days, names]).abs() > _NEAR
             for name in names[apart.any().to_numpy()]:
                 day = days[int(np.argmax(apart[name].to_numpy()))]
                 facts = {"day": day.date(), "more": and_more(int(apart[name].sum()) - 1, "day")}
                 facts |= {"first": files[earlier].source.shown_as, "second": files[later].source.shown_as}
-                values = {"one": one.loc[day, name], "two": two.loc[day, name]}
+                values = {"one": before.loc[day, name], "two": after.loc[day, name]}
                 yield problem("files-disagree", str(name), None, **facts, **values)

@@ -116,9 +116,9 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()
     trusted = sorted(doubted.intersection(TRUSTED))
     untold = not_judged(checked.weather.checks)
-    said = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
+    with_lines = doubted if everything else {*doubted, "filled"}  # what was filled has lines of its own
     listed_by_all = [f for f in season.findings if f.code not in doubted]
-    grave = [f for f in listed_by_all if f.severity != "note" and f.code not in said]
+    grave = [f for f in listed_by_all if f.severity != "note" and f.code not in with_lines]
     shown = listed_by_all if everything else grave[:_FINDINGS]
     lines = [
         *(_say(key, pans=pans, **values) for key in ("line_sound", "line_file", "line_holds", "line_season")),
@@ -131,8 +131,8 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]
     if not everything:
-        left = len(listed_by_all) - len(shown)
-        more = _say("line_more" if left else "line_no_more", more=count(left, "more finding"))
+        unshown = len(listed_by_all) - len(shown)
+        more = _say("line_more" if unshown else "line_no_more", more=count(unshown, "more finding"))
         return [*lines, _say("line_checks", checks=len(checked.weather.checks), more=more)]
     return [
         *lines,

@@ -166,8 +166,8 @@ def statement_sentences(statement: Statement) -> list[str]:
     parts = [line for part in sheet.sections if part.heading for line in (part.heading, *(part.items or ()))]
     for finding in statement.findings:
         first = f"First on {day_said(finding.first)}." if finding.first else ""
-        told = (f"{finding.severity}: {finding.where}: {finding.message}", first, finding.cure)
-        parts.append(" ".join(filter(None, told)))
+        pieces = (f"{finding.severity}: {finding.where}: {finding.message}", first, finding.cure)
+        parts.append(" ".join(filter(None, pieces)))
     return [sheet.when, *parts, *sheet.lead]
 
 

@@ -506,7 +506,7 @@ def _fitted(
             for part, more in ((table, {**_dated(looks), **rows}), (lost, spans))
         )
     aside = table["set_aside"] == 1
-    questioned = {*_miscounts(pan, factors, spoilt), *((looks[k].line, said) for k, said in doubts.items())}
+    questioned = {*_miscounts(pan, factors, spoilt), *((looks[k].line, sentence) for k, sentence in doubts.items())}
     aside &= (table["kind"] != "tub").to_numpy(bool)
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
         questioned.add(

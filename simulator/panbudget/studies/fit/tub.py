@@ -119,13 +119,13 @@ def doubting(pan: PanModel, tub: Tub, likely: float) -> tuple[Tub, dict[int, str
         if rose.any():  # a stretch of readings that ends with more than it began
             over = slice(first, np.flatnonzero(rose)[-1])
             doubted[over] |= fallen[over] < 0.0
-    said = {
+    sentences = {
         k + 1: _SAID["tub-rose" if fallen[k] < 0.0 else "tub-fell"].format(
             by=words.amount(abs(float(fallen[k])), "depth", ".0f"), most=words.amount(float(most[k]), "depth", ".0f")
         )
         for k in np.flatnonzero(doubted).tolist()
     }
-    return tub._replace(doubted=doubted), said
+    return tub._replace(doubted=doubted), sentences
 
 
 def tub_values(pan: PanModel, tub: Tub, exposures: Floats, ruler_mm: float = RULER_MM) -> Floats:

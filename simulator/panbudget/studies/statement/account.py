@@ -379,8 +379,8 @@ def _findings(account: Account) -> Iterator[Finding]:
 def _other_units(readings: Sequence[Reading]) -> Iterator[str]:
     """Readings of one meter in another unit than the one before."""
     for before, reading in itertools.pairwise(readings):
-        one, other = (quantity(f"1 {part.unit}", "volume") for part in (before, reading))
-        if not math.isclose(one, other) and reading.event != "installed":
+        earlier, later = (quantity(f"1 {part.unit}", "volume") for part in (before, reading))
+        if not math.isclose(earlier, later) and reading.event != "installed":
             yield f"{reading.text} on {reading.shown} follows {before.text}"
 
 

@@ -75,8 +75,8 @@ def at_hand(folder: Path, name: str) -> Iterator[Path]:
     if not is_remote(name):
         yield folder / name
         return
-    with tempfile.TemporaryDirectory() as own:
-        path = Path(own) / (PurePosixPath(name.partition("://")[2]).name or "weather")
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch) / (PurePosixPath(name.partition("://")[2]).name or "weather")
         path.write_bytes(_fetched(name))
         yield path
 

@@ -109,12 +109,12 @@ def _unheard() -> Iterator[None]:
     with contextlib.ExitStack() as after:
         with contextlib.suppress(OSError):  # standard error is closed
             if "PANBUDGET_TRACEBACK" not in os.environ:
-                kept = os.dup(2)
-                after.callback(os.close, kept)
+                saved = os.dup(2)
+                after.callback(os.close, saved)
                 nowhere = os.open(os.devnull, os.O_WRONLY)
                 after.callback(os.close, nowhere)
                 os.dup2(nowhere, 2)
-                after.callback(os.dup2, kept, 2)
+                after.callback(os.dup2, saved, 2)
         yield
 
 

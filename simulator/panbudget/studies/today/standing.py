@@ -357,9 +357,9 @@ def _forecast(garden: Scenario, weather: Weather, last: dt.date) -> tuple[pd.Dat
         first, final = (daily.index[at].date() for at in (0, -1))
         return none, [notes["old-forecast"].format(file=shown, first=first, last=final, today=last)]
     lacks = ", ".join(unmeasured(file.file.raw.daily.columns))
-    told = [notes["forecast-lacks"].format(file=shown, what=lacks)] if lacks else []
+    remarks = [notes["forecast-lacks"].format(file=shown, what=lacks)] if lacks else []
     doubts = (*foretold.notes, *foretold.doubts, *foretold.cautions)
-    return ahead, told + [notes["of-forecast"].format(file=shown, note=note) for note in doubts]
+    return ahead, remarks + [notes["of-forecast"].format(file=shown, note=note) for note in doubts]
 
 
 def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | None) -> dict[str, ValveToday]:
@@ -394,10 +394,10 @@ def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
     for row, (key, table) in enumerate(season.beds.items()):
         last, growing = table.iloc[-1], bool(table["growing"].iloc[-1])
         # in the evening: the day's use is over
-        left, driest = (float(last["raw_mm"] - last[f"{lane}depletion_mm"]) for lane in ("", "driest_"))
+        water_left, driest = (float(last["raw_mm"] - last[f"{lane}depletion_mm"]) for lane in ("", "driest_"))
         first_short = None if fan is None else _chance(fan, [outcome.short[row] for outcome in fan.outcomes])
         need = float(table["etc_mm"].iloc[-RECENT:].mean()) if growing else 0.0
-        beds[key] = BedToday(growing, left, driest, need, first_short)
+        beds[key] = BedToday(growing, water_left, driest, need, first_short)
     return beds
 
 

@@ -278,11 +278,11 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
     beside, imperial = is_fahrenheit(inspection) and not stated, imperial_of(inspection)
-    own = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
+    factor = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
     slow = [
         unit
         for unit in (("mph", "knot", "km/h") if beside or imperial else ("km/h", "knot", "mph"))
-        if _WIND_UNITS[unit] < own
+        if _WIND_UNITS[unit] < factor
     ]
     first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
     looks_like = first + (f" (or {' or '.join(others)})" if others else "")
@@ -294,9 +294,11 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif beside:
         yield Verdict(names, "wind-unit/beside", values)
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
-        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / own) if slow else {}
+        instead = (
+            inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / factor) if slow else {}
+        )
         yield Verdict(names, "wind-unit/stated", values, instead)
-    elif stated and enough and own == 1.0 and middle > _FRESH and imperial:
+    elif stated and enough and factor == 1.0 and middle > _FRESH and imperial:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
         yield Verdict(
             names,
@@ -353,14 +355,14 @@ def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 def _gauge_height(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt the height of the gauge where the file itself states another."""
     used = inspection.wind_factor
-    for said in inspection.raw.gauge:
-        other = float(air.wind_at_2m(1.0, height=said))
+    for stated in inspection.raw.gauge:
+        other = float(air.wind_at_2m(1.0, height=stated))
         if abs(other / used - 1.0) > _SAME_HEIGHT:
             # FAO-56 eq 47, solved for the height
             height = (np.exp(4.87 / used) + 5.42) / 67.8
             instead = inspection.with_asked(wind=inspection.of_asked("wind") * other / used)
             yield Verdict(
-                names, "gauge-height", {"used": float(height), "said": said, "table": inspection.table}, instead
+                names, "gauge-height", {"used": float(height), "said": stated, "table": inspection.table}, instead
             )
             return
 

@@ -44,14 +44,14 @@ _NOT_ALL_DAY = 0.8
 
 def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a column that is another's to the digit for days in a row."""
-    for one, other in combinations(names, 2):
-        values = inspection.of_asked(one)
-        damp = (values >= _DAMP) & one.startswith("rh") & other.startswith("rh")
+    for name, other in combinations(names, 2):
+        values = inspection.of_asked(name)
+        damp = (values >= _DAMP) & name.startswith("rh") & other.startswith("rh")
         same = (values == inspection.of_asked(other)) & (values != 0.0) & ~damp
         first, count = longest(same)
         if count >= _SAME_DAYS and np.unique(values[first : first + count]).size >= _FIGURES:
             words = {"other": other, "count": int(same.sum()), "first": inspection.day_asked(first)}
-            yield Verdict((one, other), "columns-alike", words, _filled(inspection, one, same))
+            yield Verdict((name, other), "columns-alike", words, _filled(inspection, name, same))
 
 
 def _ends(inspection: Inspection, name: str) -> Iterator[tuple[int, Floats, Ints, Mask, int, dict[str, object]]]:

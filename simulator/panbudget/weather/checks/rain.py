@@ -130,9 +130,9 @@ def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
     """Doubt rain that repeats to the digit from day to day, as running totals and sliding sums do on dry days."""
     rain = inspection.of_asked("rain")
     same, wet = (rain[1:] == rain[:-1]) & (rain[1:] > 0.0), int((rain > 0.0).sum())
-    alone, left = _less_the_day_before(rain)
-    if left.size >= _SPELLS and (np.abs(left) < _LEFT).mean() >= _NONE_LEFT:
-        words = {"spells": int((np.abs(left) < _LEFT).sum()), "all": left.size}
+    alone, rest = _less_the_day_before(rain)
+    if rest.size >= _SPELLS and (np.abs(rest) < _LEFT).mean() >= _NONE_LEFT:
+        words = {"spells": int((np.abs(rest) < _LEFT).sum()), "all": rest.size}
         yield Verdict(names, "rain-sum/two-days", words, inspection.with_asked(rain=np.maximum(alone, 0.0)))
         return
     fallen = np.nan_to_num(rain)  # dry days that have no figure would leave a handful of wet ones in a row
@@ -196,7 +196,7 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     leaps = []
     for at in range(_BY_STEP[0], wet.size - _BY_STEP[0] + 1):
         halves = [(of[:at], of[at:]) for of in beyond]
-        steps = any(not one.any() and other.mean() > 0.5 for two in halves for one, other in (two, two[::-1]))
+        steps = any(not former.any() and latter.mean() > 0.5 for two in halves for former, latter in (two, two[::-1]))
         side, leap, sure = _BY_STEP if steps else _BY_SIZE
         change, error = _change(logs, np.arange(wet.size) >= at)
         if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):

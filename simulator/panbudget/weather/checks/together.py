@@ -98,27 +98,26 @@ def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if not (both > _STEP_OF_MONTH).any() or not (down > _STEP_OF_MONTH).any():
         return
     days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
-    best, found = 0.0, slice(0)
+    best, span = 0.0, slice(0)
     for length in _PARTS:
         step = np.minimum(both[:-length], down[length:])
         of_month = (days.day == 1) & (days.days_in_month == length)
         beyond = np.nan_to_num(step - np.where(of_month[:-length], _STEP_OF_MONTH, _STEP))
         if beyond[row := int(np.argmax(beyond))] > best:
-            best, found = float(beyond[row]), slice(row, row + length)
+            best, span = float(beyond[row]), slice(row, row + length)
     if best > 0.0:
         by = float(
-            np.nanmean(tmax[found])
-            - np.nanmean(np.r_[tmax[found.start - _SIDE : found.start], tmax[found.stop :][:_SIDE]])
+            np.nanmean(tmax[span]) - np.nanmean(np.r_[tmax[span.start - _SIDE : span.start], tmax[span.stop :][:_SIDE]])
         )
         likely = tmax.copy()
-        likely[found] = np.maximum(tmax[found] - by, inspection.of_asked("tmin")[found])
-        words = {"by": by, "first": inspection.day_asked(found.start), "last": inspection.day_asked(found.stop - 1)}
+        likely[span] = np.maximum(tmax[span] - by, inspection.of_asked("tmin")[span])
+        words = {"by": by, "first": inspection.day_asked(span.start), "last": inspection.day_asked(span.stop - 1)}
         yield Verdict(names, "tmax-month", words, inspection.with_asked(tmax=likely))
 
 
-def _going_with(one: Floats, other: Floats) -> float:
+def _going_with(first: Floats, second: Floats) -> float:
     """Return how far changes from day to day go together, NaN where too few are known."""
-    changes = np.diff([one, other])
+    changes = np.diff([first, second])
     changes = changes[:, ~np.isnan(changes.sum(axis=0))]
     return float(np.corrcoef(changes)[0, 1]) if changes.shape[1] >= _CHANGES and changes.std(axis=1).all() else np.nan
 

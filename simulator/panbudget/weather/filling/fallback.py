@@ -103,9 +103,9 @@ class Fit(NamedTuple):
         kind = "shift" if name in _SHIFTED else "factor"
         added, higher = ("added", "higher") if self.shift >= 0.0 else ("taken off", "lower")
         unit = FINISHED_UNITS[name]
-        kept = SHOWN["warming" if unit == "°C" else kind_of(unit)]
-        shift = f"{kept.shown(abs(self.shift)):.2f} {kept.unit or unit}"
-        scatter = f"{number(kept.shown(self.scatter))} {kept.unit or unit}"
+        form = SHOWN["warming" if unit == "°C" else kind_of(unit)]
+        shift = f"{form.shown(abs(self.shift)):.2f} {form.unit or unit}"
+        scatter = f"{number(form.shown(self.scatter))} {form.unit or unit}"
         values = {**self._asdict(), "shift": shift, "scatter": scatter, "added": added, "higher": higher}
         return note(f"fit-{kind}{'-adjusted' if adjusted else ''}", **values)
 

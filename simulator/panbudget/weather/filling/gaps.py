@@ -87,19 +87,19 @@ class Gaps:
 
     def _otherwise_dated(self) -> str:
         """Say where these days may stand: in another year, mistyped or of a clock that was reset, or with day and month exchanged."""
-        there: dict[int, list[tuple[int, int]]] = {}
+        by_year: dict[int, list[tuple[int, int]]] = {}
         for day in days_where(self._read.days, self._read.arranged.in_file):
-            there.setdefault(day.year, []).append((day.month, day.day))
+            by_year.setdefault(day.year, []).append((day.month, day.day))
         absent = [(day.month, day.day) for day in self._absent]
-        if mistyped := next((year for year, days in there.items() if days == absent), 0):
+        if mistyped := next((year for year, days in by_year.items() if days == absent), 0):
             return note("mistyped-year", year=mistyped)
-        first, second = [*sorted(there), 0, 0][:2]
-        if second > first + 1 and len(there[first]) <= _RESET:
-            return note("clock-reset", year=first, count=counted(len(there[first]), "day"))
+        first, second = [*sorted(by_year), 0, 0][:2]
+        if second > first + 1 and len(by_year[first]) <= _RESET:
+            return note("clock-reset", year=first, count=counted(len(by_year[first]), "day"))
         # the sixth of June stays where it is
-        of_year = set(there.get(self._absent[0].year, ()))
-        kept = {(month, month) for month, _ in absent} <= of_year
-        exchanged = kept and len(absent) >= _EXCHANGED and all((day, month) in of_year for month, day in absent)
+        of_year = set(by_year.get(self._absent[0].year, ()))
+        fixed_days = {(month, month) for month, _ in absent} <= of_year
+        exchanged = fixed_days and len(absent) >= _EXCHANGED and all((day, month) in of_year for month, day in absent)
         return note("days-exchanged") if exchanged else ""
 
     def values(self, limits: GapLimits, *, missing_rain: str) -> list[Problem]:
@@ -121,8 +121,8 @@ class Gaps:
         problems = self._temperatures()
         if missing_rain == "error" and self._missing["rain"].any():
             problems.append(self._rain())
-        own = self._read.arranged.daily
-        measured = self._known if self._daily is own else known_days(own)
+        daily = self._read.arranged.daily
+        measured = self._known if self._daily is daily else known_days(daily)
         for name in ("humidity", "wind", "radiation"):
             # a column that is empty on all days asked for, as one that ended decades ago, is absent and no gap
             if measured[name][self._read.arranged.asked].any() and name not in self._read.inspected.condemned:

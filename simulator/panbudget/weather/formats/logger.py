@@ -295,16 +295,16 @@ def _with_own_extremes(values: dict[str, Floats], header: Header, notes: list[st
     apart = np.abs(np.diff(mean))
     near = 0.0 if np.isnan(apart).all() else max(_NEAR_EXTREME * float(np.nanmean(apart)), _NEAR_DEGREES)
     for name, sign in (("lowest", -1.0), ("highest", 1.0)):
-        own = values.pop(name, None)
-        if own is None or mean.size < 2:
+        extreme = values.pop(name, None)
+        if extreme is None or mean.size < 2:
             continue
-        beyond = sign * (own - mean)
+        beyond = sign * (extreme - mean)
         known = beyond[~np.isnan(beyond)]
         whole = known.size >= COMPLETE * max(int((~np.isnan(mean)).sum()), 1)
-        lasts, mean_lasts = (float((np.diff(each) == 0.0).mean()) for each in (own, mean))
+        lasts, mean_lasts = (float((np.diff(each) == 0.0).mean()) for each in (extreme, mean))
         is_own = whole and np.percentile(known, 1) > -_NEAR_DEGREES and np.median(known) <= near
         if is_own and lasts <= mean_lasts + _LASTS_MORE:
-            values[name] = own
+            values[name] = extreme
             notes.append(note("own-extremes", name=EXTREMES[name], column=header.headers[name]))
         else:
             notes.append(note("extremes-not-used", column=header.headers[name]))

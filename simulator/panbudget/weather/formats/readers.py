@@ -72,8 +72,8 @@ def as_archived(source: Source) -> Source:
 
     def plain(line: str) -> str:
         cells = [_DECIMAL_COMMA.sub(r"\1.\2", cell) for cell in split(line, separator)]
-        said = [cell for cell in cells if cell]
-        return said[0] if len(said) == 1 else ",".join(f'"{cell}"' if "," in cell else cell for cell in cells)
+        filled = [cell for cell in cells if cell]
+        return filled[0] if len(filled) == 1 else ",".join(f'"{cell}"' if "," in cell else cell for cell in cells)
 
     few = "\n".join(map(plain, source.lines[:_HEAD_LINES]))
     copy, as_it_is = map(_archives, (few, head))

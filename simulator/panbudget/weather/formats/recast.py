@@ -137,8 +137,8 @@ def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> Sha
     names = [f"time{of[1] or ''}" if of else cell for of, cell in zip(matches, opening.cells, strict=True)]
 
     def joined(cells: Sequence[str], day: str = "") -> str:
-        said = [day or joined_date([*map(cells.__getitem__, opening.dates)])] if len(cells) > max(opening.dates) else []
-        return "\t".join([*said, *(cell for i, cell in enumerate(cells) if i not in opening.dates)])
+        date = [day or joined_date([*map(cells.__getitem__, opening.dates)])] if len(cells) > max(opening.dates) else []
+        return "\t".join([*date, *(cell for i, cell in enumerate(cells) if i not in opening.dates)])
 
     header, rows = opening.line - 1, (split(text, opening.separator) for text in lines[opening.above :])
     between = [joined(opening.units, " ") if opening.units else "", *[""] * len(lines)][: opening.above - header - 1]
@@ -234,11 +234,11 @@ def _hours_across(source: Source, lines: Sequence[str], opening: Opening) -> Sha
 
 def _figure(of: Callable[[list[float]], float], cells: Iterable[str], opening: Opening) -> str:
     """Return a figure of several with the decimal mark of the table's first rows; nothing where one is no number."""
-    said = list(cells)
-    if not said or not all(map(is_number, said)):
+    values = list(cells)
+    if not values or not all(map(is_number, values)):
         return ""
-    figure = f"{of([float(cell.replace(',', '.')) for cell in said]):.2f}"
-    commas = any("," in cell and is_number(cell) for row in [said, *opening.rows] for cell in row)
+    figure = f"{of([float(cell.replace(',', '.')) for cell in values]):.2f}"
+    commas = any("," in cell and is_number(cell) for row in [values, *opening.rows] for cell in row)
     return figure.replace(".", ",") if commas else figure
 
 
@@ -266,19 +266,19 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening) -> Shape |
     repeated = {i for i in range(len(names)) if all(len({row[i] for row in of_day}) == 1 for of_day in days.values())}
 
     def joined(place: int, cells: list[str]) -> str:
-        name, said = names[place], [cell for cell in cells if cell]
+        name, filled = names[place], [cell for cell in cells if cell]
         if _MEAN_OF.search(name):
             return _figure(mean, cells, opening) if len(cells) == len(hours) else ""
         if re.search("rain|precip", name) and place not in repeated:
-            return _figure(math.fsum, said, opening) if len(cells) == len(hours) else ""
-        if len(set(said)) < 2:
-            return said[0] if said else ""
-        return _figure(max if "max" in name else min, said, opening) if re.search("max|min", name) else ""
+            return _figure(math.fsum, filled, opening) if len(cells) == len(hours) else ""
+        if len(set(filled)) < 2:
+            return filled[0] if filled else ""
+        return _figure(max if "max" in name else min, filled, opening) if re.search("max|min", name) else ""
 
-    kept = [i for i in range(len(names)) if i not in (hour, date)]
-    units = [["", *(opening.units[i] if i < len(opening.units) else "" for i in kept)]] if opening.units else []
-    body = ([day, *(joined(i, [row[i] for row in of_day]) for i in kept)] for day, of_day in days.items())
-    table = as_table_text([["date", *(opening.cells[i] for i in kept)], *units, *body])
+    columns = [i for i in range(len(names)) if i not in (hour, date)]
+    units = [["", *(opening.units[i] if i < len(opening.units) else "" for i in columns)]] if opening.units else []
+    body = ([day, *(joined(i, [row[i] for row in of_day]) for i in columns)] for day, of_day in days.items())
+    table = as_table_text([["date", *(opening.cells[i] for i in columns)], *units, *body])
     return Shape(f"readings at {', '.join(hours)}, of which means are taken", table)
 
 

@@ -83,8 +83,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
     if name in _DATA["whole"]:
         name, known = _DATA["whole"][name]
         unit = unit or known or None
-    said = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _BRACKETS.findall(shown)) if legend else ())]
-    return Heading(place, shown, name, unit, next((each for each in said if each and differ(each, unit)), None))
+    named = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _BRACKETS.findall(shown)) if legend else ())]
+    return Heading(place, shown, name, unit, next((each for each in named if each and differ(each, unit)), None))
 
 
 def differ(one: str, other: str | None) -> bool:

@@ -168,10 +168,10 @@ def head_of(above: Sequence[str], stated: float | None = None) -> Head:
     >>> head_of(["Latitude: 38°30'S", "Wind speed in m/s at 10 m"])
     Head(station=Station(name='the station in the lines above its table', latitude=-38.5, longitude=None, elevation=None), gauge=(10.0,))
     """
-    said = "\n".join(above)
-    heights = [float(found["height"].replace(",", ".")) for found in _GAUGE.finditer(said)]
+    text = "\n".join(above)
+    heights = [float(found["height"].replace(",", ".")) for found in _GAUGE.finditer(text)]
     station = None
-    if place := _LATITUDE.search(said):
+    if place := _LATITUDE.search(text):
         degrees = float(place["deg"].replace(",", ".").replace("−", "-"))
         size = abs(degrees) + int(place["min"] or 0) / 60.0
         south = degrees < 0.0 or (place["side"] or "").upper() == "S"
@@ -299,8 +299,8 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
 
 def _is_kinds(cells: Sequence[str]) -> bool:
     """Tell a logger's line of what each figure is of its time, a mean, a sum or a sample."""
-    said = list(filter(None, cells))
-    return len(said) > 1 and all(map(_KINDS.fullmatch, said))
+    words = list(filter(None, cells))
+    return len(words) > 1 and all(map(_KINDS.fullmatch, words))
 
 
 def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
@@ -314,8 +314,8 @@ def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
 
 def is_row_of_values(cells: Sequence[str]) -> bool:
     """Tell a row of values: most of its cells are numbers or dates."""
-    said = [cell for cell in cells if cell and cell not in MISSING]
-    return sum(is_number(cell) or is_dated(cell) for cell in said) * 2 >= len(said)
+    filled = [cell for cell in cells if cell and cell not in MISSING]
+    return sum(is_number(cell) or is_dated(cell) for cell in filled) * 2 >= len(filled)
 
 
 def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
@@ -353,12 +353,12 @@ def _units_noted(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[s
             named = [word.removesuffix("s") for word in in_english(found["name"]).split()]
             noted.append(([word for word in named if word not in _FILLERS] or named, unit))
     for name in names if noted else ():
-        said = set(in_english(name).split())
-        said |= {"temp", "temperature"} if _EXTREME.fullmatch(in_english(name)) else set()
-        whole = {unit for words, unit in noted if words and said.issuperset(words)}
-        if whole and whole == {unit for words, unit in noted if words and words[-1] in said}:
+        spoken = set(in_english(name).split())
+        spoken |= {"temp", "temperature"} if _EXTREME.fullmatch(in_english(name)) else set()
+        whole = {unit for words, unit in noted if words and spoken.issuperset(words)}
+        if whole and whole == {unit for words, unit in noted if words and words[-1] in spoken}:
             yield from [
-                (name.lower(), f"{name} ({unit})") for unit in whole if not (own := unit_of(name)) or differ(own, unit)
+                (name.lower(), f"{name} ({unit})") for unit in whole if not (has := unit_of(name)) or differ(has, unit)
             ]
 
 
@@ -376,8 +376,10 @@ def _is_title(cells: Sequence[str]) -> bool:
 
 def _lacks_most(cells: Sequence[str]) -> bool:
     """Tell a row that begins with nothing, holds figures in half of its cells at most, and neither a day nor a time of day."""
-    said = [cell for cell in cells if cell]
-    return not cells[0] and 0 < 2 * len(said) <= len(cells) and not any(is_dated(cell) or ":" in cell for cell in said)
+    filled = [cell for cell in cells if cell]
+    return (
+        not cells[0] and 0 < 2 * len(filled) <= len(cells) and not any(is_dated(cell) or ":" in cell for cell in filled)
+    )
 
 
 def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> list[int]:
@@ -407,18 +409,18 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
     end = len(lines)
     for i in range(len(lines) - 1, -1, -1):
         cells = split(text, separator) if (text := lines[i]).strip() else [""]
-        said = list(filter(None, cells))
-        short = len(said) > 0 and len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
+        filled = list(filter(None, cells))
+        short = len(filled) > 0 and len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
         remark = (
-            (short or (len(said) == 1 and len(cells) > 2))
-            and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", said[0])
-            and not is_dated(said[0])
+            (short or (len(filled) == 1 and len(cells) > 2))
+            and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", filled[0])
+            and not is_dated(filled[0])
         )
         if (
             text.strip()
             and not remark
             and not _is_sum(cells)
-            and (re.search(r"\d", text) or len(said) >= min(width, 3))
+            and (re.search(r"\d", text) or len(filled) >= min(width, 3))
         ):
             break
         end = i

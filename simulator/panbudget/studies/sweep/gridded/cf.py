@@ -223,8 +223,8 @@ def wrong_units(
         if name in recognised.unknown:
             code = "no-unit" if not part.unit else "unknown-unit"
             # rain's bounds are so wide that its numbers tell a unit from what is stated only, not from all that it may be
-            told = like and (not part.unit or "apart" not in bounds)
-            yield problem(f"{code}.like" if told else code, part.key, part.unit, **values)
+            names_unit = like and (not part.unit or "apart" not in bounds)
+            yield problem(f"{code}.like" if names_unit else code, part.key, part.unit, **values)
         elif values["check"] not in trust and (like or not ("apart" in bounds or _fits(name, _ours(sample, part)))):
             ends = {which: f"{value:.4g}" for which, value in _ends(sample).items()}
             values |= {**ends, "ours": TABLE["ours"][kind]}

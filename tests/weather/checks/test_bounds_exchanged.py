@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from tests.weather.checks.days import codes, inspected, spoken
+from tests.weather.sites import Site
 
 N = 90
 AT = np.arange(N)
@@ -37,6 +38,13 @@ SOUND = {
 def test_fast_winds_in_another_unit_are_not_called_exchanged(columns):
     """Only what goes with the warming better than the other column does is the light of the two."""
     assert spoken("wind-exchanged", **WARMING, **columns) == ""
+
+
+def test_the_days_of_a_windy_polar_night_have_no_share_of_light():
+    autumn = {"start": "2024-09-20", "site": Site(78.0, 10.0), "tmin": -9.0, "tmax": -6.0 + SHARE}
+    light = SHARE * inspected(N, **autumn).sky.clear
+    assert light.min() == 0.0
+    assert spoken("wind-exchanged", days=N, wind=4.0 * BREEZE, radiation=light, **autumn) == ""
 
 
 @pytest.mark.parametrize(

@@ -326,7 +326,7 @@ def _wind_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     wind, light, warming = inspection.of_asked("wind"), inspection.of_asked("radiation"), inspection.of_asked("tmax")
     warming = warming - inspection.of_asked("tmin")
     clear = inspection.sky.clear[inspection.asked]
-    known = ~np.isnan(wind + light + warming)
+    known = ~np.isnan(wind + light + warming) & (clear > 0.0)  # no share of a polar night's
     if known.sum() < _MONTH or float(np.median(wind[known])) <= _WINDY:
         return
     shares = np.array([wind, light, warming])[:, known] / np.array([clear, clear, np.ones_like(clear)])[:, known]

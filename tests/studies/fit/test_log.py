@@ -90,6 +90,22 @@ def test_a_broken_log_is_told_in_one_line(text, said, make_garden):
     assert str(caught.value).startswith("log.csv: ")
 
 
+@pytest.mark.parametrize(("more", "refused"), [(0.0, False), (0.001, True)])
+def test_a_meter_counts_no_more_than_five_times_what_the_open_valve_lets_through(make_garden, more, refused):
+    """A slip of thousands left nothing that a fit could weigh. Two days; litres an hour by the packets."""
+    garden = make_garden()
+    part = garden.controller["upper"]
+    flow = part.valve.refill.flow + sum(bed.emitters.count * bed.emitters.flow for bed in part.bed.values())
+    text = f"date,meter_l\n2025-05-01,100\n2025-05-03,{100.0 + 5.0 * 48.0 * flow + more!r}\n2025-05-05,1e6\n"
+    with pytest.raises(ReadingsError) as caught:
+        read(garden, text)
+    lines = [line.partition(": meter = ")[0] for line in str(caught.value).splitlines()]
+    assert lines == ["log.csv: line 3", "log.csv: line 4"][not refused :]
+    assert f"let through, {5.0 * 48.0 * flow:,.0f} L at most" in str(caught.value).replace("\u00a0", " ").replace(
+        "\u202f", ","
+    )
+
+
 def test_beside_semicolons_a_comma_is_the_decimal_mark(make_garden):
     text = "date;openings;meter_l\n2025-05-01;0;999,520\n2025-05-03;4;1000,520\n2025-05-05;3;1001\n"
     assert [visit.meter for visit in read(make_garden(), text).visits["upper"]] == [999.52, 1000.52, 1001.0]

@@ -21,7 +21,7 @@ from pathlib import Path
 
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
-from panbudget.scenario.garden import LogSource, Scenario
+from panbudget.scenario.garden import Controller, LogSource, Scenario
 from panbudget.studies.common import named_by
 from panbudget.studies.fit import problem
 from panbudget.weather.text.rows import TypedRow, read_typed
@@ -278,8 +278,8 @@ def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> 
 def _visits(
     name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str], key: str = "level_mm"
 ) -> tuple[Visit, ...]:
-    depth, site = scenario.controller[name].pan.depth, scenario.site
-    holds = scenario.controller[name].pan.area * depth
+    part, site, of_meter = scenario.controller[name], scenario.site, dt.datetime.min
+    depth, holds = part.pan.depth, part.pan.area * part.pan.depth
     visits: list[Visit] = []
     levels = [row.value(key) for *_, row in rows]
     too_high = sum(level > depth + _BRIMFUL_MM for level in levels)
@@ -310,7 +310,15 @@ def _visits(
             if metered is not None and meter < metered[0]:
                 before = metered[1]
                 _wrong(row, "meter-falls", meter, meter=row["meter_l"], before=before["meter_l"], line=before.line)
-            metered = meter, row
+            elif metered is not None and meter - metered[0] > (most := _most_litres(part, moment - of_meter)):
+                values = {
+                    "meter": row["meter_l"],
+                    "before": metered[1]["meter_l"],
+                    "line": metered[1].line,
+                    "most": most,
+                }
+                _wrong(row, "meter-leaps", meter, **values)
+            metered, of_meter = (meter, row), moment
         if added is not None and added > holds:
             _wrong(row, "added-too-much", added, added=added, holds=holds)
         if level is not None and depth < level <= depth + _BRIMFUL_MM:
@@ -338,6 +346,12 @@ def _visits(
             )
         )
     return tuple(visits)
+
+
+def _most_litres(part: Controller, between: dt.timedelta) -> float:
+    """What a valve could let through between two readings, standing open all along, and several times that. [L]"""
+    emitters = sum(bed.emitters.count * bed.emitters.flow for bed in part.bed.values())
+    return _MOST_TIMES * (part.valve.refill.flow + emitters) * max(between / dt.timedelta(hours=1), 1.0)
 
 
 def _cells(row: TypedRow, key: str = "level_mm") -> tuple[float | None, ...]:

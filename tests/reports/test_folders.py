@@ -35,8 +35,12 @@ def test_a_second_interrupt_waits_until_what_is_half_made_is_cleared(tmp_path, m
         give_back(staging, target)
 
     monkeypatch.setattr(folders, "_give_back", impatient)
-    with pytest.raises(KeyboardInterrupt), new_folder(tmp_path / "season", "replay", overwrite=False):
-        raise KeyboardInterrupt
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # which a job in the background ignores
+    try:
+        with pytest.raises(KeyboardInterrupt), new_folder(tmp_path / "season", "replay", overwrite=False):
+            raise KeyboardInterrupt
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert not list(tmp_path.iterdir())
 
 
@@ -125,7 +129,6 @@ def test_an_empty_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
 KILLED = """
 import os
 from pathlib import Path
-from types import SimpleNamespace
 from panbudget.reports import folders
 with folders.new_folder(Path("season"), "replay", overwrite=True) as made:
     (made / "daily.csv").write_text("second")
@@ -222,7 +225,6 @@ def test_a_folder_that_can_t_be_is_refused(tmp_path):
 FULL = """
 import resource
 from pathlib import Path
-from types import SimpleNamespace
 from panbudget.errors import OutputError
 from panbudget.reports.folders import new_folder
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))

@@ -18,7 +18,7 @@ from panbudget.studies.common import (
     seasons_of_record,
     short_of_water,
 )
-from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
 from tests.small_weather import weather_csv
 
 
@@ -118,3 +118,9 @@ def test_a_bare_table_is_no_weather(make_garden):
     for use in (replay, panbudget.years, panbudget.faults, panbudget.setup):
         with pytest.raises(WeatherError, match="weather = a DataFrame is no weather that was read"):
             use(garden, weather=table)
+
+
+def test_a_weather_file_that_is_open_serves_for_the_weather_read_from_it(make_garden):
+    garden = make_garden(days=9)
+    file = open_scenario_weather(garden)
+    pd.testing.assert_frame_equal(replay(garden, weather=file).days, replay(garden).days)

@@ -15,7 +15,10 @@ from panbudget.weather.messages import problem
 
 
 def read_scenario_weather(
-    scenario: Scenario, start: dt.date | None = None, end: dt.date | None = None, given: Weather | None = None
+    scenario: Scenario,
+    start: dt.date | None = None,
+    end: dt.date | None = None,
+    given: Weather | WeatherFile | None = None,
 ) -> Weather:
     """
     Read the weather file that a scenario names, where none is given that is read already.
@@ -25,8 +28,8 @@ def read_scenario_weather(
     scenario : Scenario
     start, end : date, optional
         Days that must be sound; the season's own if left out.
-    given : Weather, optional
-        Already read.
+    given : Weather or WeatherFile, optional
+        Already read, or opened.
 
     Returns
     -------
@@ -38,7 +41,10 @@ def read_scenario_weather(
         The file can't be read, or can't be true; what is given is no weather that was read.
     """
     refuse_unread(given)
-    return given or open_scenario_weather(scenario).over(start or scenario.season.start, end or scenario.season.end)
+    if isinstance(given, Weather):
+        return given
+    file = given or open_scenario_weather(scenario)
+    return file.over(start or scenario.season.start, end or scenario.season.end)
 
 
 def refuse_unread(given: object) -> None:

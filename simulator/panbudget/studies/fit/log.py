@@ -367,7 +367,7 @@ def _count(row: TypedRow, name: str) -> float | None:
     """Read a whole number of openings."""
     value = row.number(name)
     if value is not None and (value != int(value) or (name == "openings" and value > _MOST_OPENINGS)):
-        _wrong(row, f"no-count.{name}", value, count=value)
+        _wrong(row, f"no-count.{name}", value, count=value, most=_MOST_OPENINGS)
         return None
     return value
 

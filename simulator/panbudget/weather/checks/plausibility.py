@@ -68,8 +68,8 @@ def not_judged(ran: Mapping[str, Sequence[str]]) -> list[str]:
     list of str
         What sensors and files do, for which only a station near by can be asked.
     """
-    there, labels = set().union(*ran.values()), table_of("labels")
-    return [labels[name] for name, sets in table_of("told-by").items() if not any(map(there.issuperset, sets))]
+    columns, labels = set().union(*ran.values()), table_of("labels")
+    return [labels[name] for name, sets in table_of("told-by").items() if not any(map(columns.issuperset, sets))]
 
 
 def inspect_values(inspection: Inspection) -> Inspection:

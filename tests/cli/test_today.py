@@ -76,7 +76,7 @@ def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypat
         (("--day", "2021-12-24"), "2021-12-24 is no day of 1 July to 10 August 2021"),
         (
             ("--day", "2017-07-15"),
-            "the season began on 2017-07-01, before the weather file, which begins on 2018-01-01",
+            "the season of 2017-07-15 began on 2017-07-01, before the weather file, which begins on 2018-01-01; --day 20",
         ),
         (("--day", "2020-12-24"), "no season is running"),
     ],

@@ -108,7 +108,7 @@ wishes.stress_days = 9
 def test_a_missing_scenario_or_plan_is_said_in_a_line(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "garden.toml").unlink()
-    assert "there is no such file" in _lines(path)[0]
+    assert f'{path}: scenario = "garden.toml": there is no such file' in _lines(path)[0]
     assert "there is no such file" in _lines(tmp_path / "none.toml")[0]
 
 

@@ -190,7 +190,12 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         described = PlanFile.model_validate(raw)
     except ValidationError as error:
         raise ScenarioError(*scenario_errors.problems(error, PlanFile), file=str(path)) from None
-    base = load_scenario(path.parent / described.scenario, *variants)
+    garden = path.parent / described.scenario
+    if not garden.is_file():
+        raise ScenarioError(
+            problem("no-scenario", "scenario", described.scenario, file=described.scenario), file=str(path)
+        )
+    base = load_scenario(garden, *variants)
     if described.show.units:
         base = base.changed({"show": described.show.model_dump()})
     problems = [problem("not-for-a-sweep", "scenario", file=base.path.name, what=what) for what in sorted(_unfit(base))]

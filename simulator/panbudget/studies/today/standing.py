@@ -286,11 +286,14 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
         code, season = ("day", moved) if moved is not None else ("not-running", garden)
         values = {"day": asked, "latest": texts["latest"] if day is None else "", "held": days_said(first, held)}
         values["season"] = days_said(season.season.start, season.season.end)
-        nearest = _nearest_day(garden, file, asked, first, held)
-        cure = texts["no-day"] if nearest is None else texts["nearest"].format(day=nearest)
+        cure = _another_day(garden, file, asked, first, held)
         raise _refused(garden, code, "season:" if moved is None else "", **values, cure=cure)
     if moved.season.start < first:
-        raise _refused(garden, "late", "season.start", start=moved.season.start, first=first)
+        values = {"start": moved.season.start, "first": first}
+        if day is None or moved.season.start == garden.season.start:
+            raise _refused(garden, "late", "season.start", **values)
+        cure = _another_day(garden, file, asked, first, held)
+        raise _refused(garden, "late-day", "", day=day, **values, cure=cure)
     weather, last, why = _whole(file, moved, asked)
     if last < asked:
         if day is not None:
@@ -309,15 +312,16 @@ def _season_on(garden: Scenario, day: dt.date) -> Scenario | None:
     return next((moved for moved in seasons if moved.season.start <= day <= moved.season.end), None)
 
 
-def _nearest_day(garden: Scenario, file: WeatherFile, asked: dt.date, first: dt.date, held: dt.date) -> dt.date | None:
-    """Return the last day that can be asked about of the season nearest to one that can't; None where there is none."""
+def _another_day(garden: Scenario, file: WeatherFile, asked: dt.date, first: dt.date, held: dt.date) -> str:
+    """Name the last day that can be asked about of the season nearest to one that can't, or say that there is none."""
     days = list[dt.date]()
     for year in {asked.year, asked.year - 1, held.year, held.year - 1}:
         moved = in_year(garden, year)
         if first <= moved.season.start <= held:
             with contextlib.suppress(WeatherError):
                 days.append(_whole(file, moved, min(moved.season.end, held))[1])
-    return min(days, key=lambda day: abs(day - asked), default=None)
+    nearest, texts = min(days, key=lambda day: abs(day - asked), default=None), _TEXTS["not-running"]
+    return str(texts["no-day"] if nearest is None else texts["nearest"].format(day=nearest))
 
 
 def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date, str]:

@@ -6,6 +6,8 @@ Thresholds are common practice, no source, unless a test says otherwise. The day
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -356,3 +358,9 @@ def test_sunshine_of_another_unit_is_cured_by_what_can_be_pasted(sunshine, unit)
     (problem,) = inspected(sunshine=sunshine).problems
     assert f'unit = "{unit}"' in problem.cure
     assert unit in problem.paste[0][1]
+
+
+def test_endless_light_as_a_grid_may_have_it_is_refused_in_quiet():
+    """A file's cells can't be so; numpy warns of what it makes of them, and a warning fails here."""
+    (problem,) = inspected(radiation=math.inf).problems
+    assert problem.code == "radiation-too-bright"

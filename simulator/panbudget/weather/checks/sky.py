@@ -129,7 +129,7 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     share = _share_of_clear_sky(inspection, _TELLING)
     if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size or _fits_other_side(inspection):
         return
-    raw, bright = inspection.raw, float(np.percentile(share, 98))
+    raw, bright = inspection.raw, float(np.percentile(np.nan_to_num(share), 98))  # endless: as large as any
     top = bright / by_file(raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]  # as the file has them
     # what a header calls W/m² may be a mean of the hours of daylight, and is no sum in another unit then
     is_flux = bright < _OF_DAYLIGHT and unit_of(raw.headers.get("radiation", "")) == "W/m^2"

@@ -235,6 +235,8 @@ def test_how_many_days_alike_in_a_row_are_no_chance_by_how_coarse_they_are(days,
     [
         ("wind-leap", np.repeat([4.0, 1.0], 30)),
         ("wind-leap", np.repeat([4.0, 0.399], 30)),  # all but gone: under a tenth
+        ("wind-leap", np.repeat([0.399, 4.0], 30)),
+        ("wind-leap", np.repeat([0.0, 4.0], 30)),
         ("wind-zero", np.repeat([4.0, 0.0], [50, 10])),
         ("wind-dead", np.repeat([4.0, 0.1], [45, 15])),
     ],

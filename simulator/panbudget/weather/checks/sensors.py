@@ -261,7 +261,8 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         return
     before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
     values = inspection.of_asked("wind").copy()
-    values[row:] *= before / after if after > _GONE * before else np.nan
+    worse = slice(None, row) if before <= _GONE * after else slice(row, None)
+    values[worse] *= before / after if min(before, after) > _GONE * max(before, after) else np.nan
     instead = _blowing(inspection, np.isnan(values), values)
     words = {"before": before, "after": after, "first": inspection.day_asked(row)}
     yield Verdict(names, "wind-leap", words, instead)

@@ -88,8 +88,8 @@ def _run(arguments: list[str] | None) -> int:
     except SystemExit as ended:  # a shell's completion, asked for by an environment variable
         code = _BAD_INPUT if ended.code else 0
     except Exception as error:  # typer's own message for a mistake in the call; anything else is a bug of ours
-        # a compiled library hands an interrupt on as the last word of an error of its own, as where models are built
-        if type(error).__name__ == "Abort" or str(error).rstrip(": ").endswith(KeyboardInterrupt.__name__):
+        # a compiled library makes an error of its own of an interrupt, as where models are built or it is just being loaded
+        if type(error).__name__ == "Abort" or terminal.came or str(error).rstrip(": ").endswith("KeyboardInterrupt"):
             code = _INTERRUPTED
         elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
             show()

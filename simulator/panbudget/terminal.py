@@ -67,8 +67,19 @@ class _Patient:
                 os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
 
 
-def _interrupt(*_: object) -> None:
+#: signals that came in this run
+came: list[int] = []
+
+
+def _interrupt(given: int, _: object) -> None:
+    came.append(given)
     raise KeyboardInterrupt
+
+
+def listen() -> None:
+    """Interrupt where a signal came and was lost, as a compiled module that is just being loaded may lose one."""
+    if came:
+        raise KeyboardInterrupt
 
 
 def _again(lost: Any) -> None:
@@ -119,7 +130,7 @@ def undisturbed() -> Iterator[None]:
 @contextlib.contextmanager
 def patient() -> Iterator[None]:
     """
-    Print through all that a terminal can be, and take SIGTERM and SIGHUP as Ctrl-C.
+    Print through all that a terminal can be, take SIGTERM and SIGHUP as Ctrl-C, and keep what came.
 
     Raises
     ------
@@ -132,10 +143,11 @@ def patient() -> Iterator[None]:
     if isinstance(sys.stdin, io.TextIOWrapper):  # bytes that are no text are answers that can't be understood
         sys.stdin.reconfigure(errors="backslashreplace")
     with open(os.devnull, "w", encoding="utf-8") as nowhere:
+        came.clear()
         streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
         handlers: dict[int, Any] = {}
         if threading.current_thread() is threading.main_thread():
-            numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+            numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
             # what nohup has told to ignore stays ignored
             wanted = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
             handlers = {number: signal.signal(number, _interrupt) for number in wanted}

@@ -16,7 +16,9 @@ import pytest
 
 from panbudget import __main__ as command_line
 from panbudget import terminal
+from panbudget.scenario import garden as gardens
 from tests.cli.test_main import run
+from tests.garden_file import write_garden, years_csv
 
 ROOT = Path(__file__).resolve().parents[2]
 KNOWN = [sys.executable, "-m", "panbudget", "known", "plants"]
@@ -119,6 +121,41 @@ def test_an_interrupt_that_a_compiled_library_turns_into_an_error_of_its_own_is_
     with pytest.raises(SystemExit) as stopped:
         command_line.main([])
     assert (stopped.value.code, capsys.readouterr().err) == (130, "Interrupted; nothing half-made is left.\n")
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_signal_of_which_a_library_that_is_being_loaded_makes_another_error_is_an_interrupt(
+    name, monkeypatch, capsys
+):
+    """It was a fault of ours."""
+
+    def app(**_):
+        try:
+            signal.raise_signal(getattr(signal, name))
+        except KeyboardInterrupt:
+            raise ImportError("PyCapsule_Import could not import module") from None
+
+    monkeypatch.setattr(command_line, "app", app)
+    with pytest.raises(SystemExit) as stopped:
+        command_line.main([])
+    assert (stopped.value.code, capsys.readouterr().err) == (130, "Interrupted; nothing half-made is left.\n")
+
+
+def test_a_signal_that_was_lost_stops_the_run_at_its_next_step(tmp_path, monkeypatch, capsys):
+    """And is none of the run after it."""
+    path, load = write_garden(tmp_path, years_csv(2021, 2021)), gardens.load_scenario
+
+    def loses(*given):
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGTERM)
+        return load(*given)
+
+    monkeypatch.setattr(gardens, "load_scenario", loses)
+    code, out, err = run(capsys, "replay", path, "--out", tmp_path / "o")
+    assert (code, out) == (130, "") and "Interrupted; nothing half-made is left." in err
+    assert not (tmp_path / "o").exists()
+    monkeypatch.setattr(gardens, "load_scenario", load)
+    assert run(capsys, "replay", path, "--out", tmp_path / "o")[0] == 0
 
 
 @pytest.mark.parametrize("at", ["before", "after"])

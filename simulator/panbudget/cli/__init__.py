@@ -18,6 +18,7 @@ from typing import Annotated, Any, get_args
 import typer
 from typer.core import TyperCommand, TyperGroup, TyperOption
 
+from panbudget import terminal
 from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
 from panbudget.words import errors_shown, packaged, problems_from, units_shown
 
@@ -218,6 +219,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
     with bar(steps and steps + 2, quiet=quiet) as update:
 
         def step(text: str) -> None:
+            terminal.listen()
             update(advance=1, description=text)
 
         step("reading the scenario")

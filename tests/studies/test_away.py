@@ -150,6 +150,8 @@ def test_what_gains_most_is_done_first_where_nothing_makes_it_safe_and_the_sheet
     begins = found.scenario.season.start
     eve = dataclasses.replace(hopeless, changes=(), start=begins)
     assert f" --day {begins} --sheet" in next(page._first(eve))
+    late = dataclasses.replace(found.worst, end=found.scenario.season.end + dt.timedelta(days=1))
+    assert "Let the season described hold these days" in next(page._first(dataclasses.replace(eve, worst=late)))
 
 
 @pytest.mark.parametrize(

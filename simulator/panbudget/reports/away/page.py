@@ -95,7 +95,8 @@ def _first(away: Away) -> Iterator[str]:
         garden, leaves = away.scenario, away.start
         begins = (leaves.month, leaves.day) == (garden.season.start.month, garden.season.start.day)
         eve = leaves if begins else leaves - dt.timedelta(days=1)
-        yield _say("first_ask", file=typed(garden.path, garden.laid_over), eve=eve)
+        ask = "first_ask" if _within_the_season(away) else "first_ask_outside"
+        yield _say(ask, file=typed(garden.path, garden.laid_over), eve=eve)
 
 
 def _share(sure: Sure | None) -> float:

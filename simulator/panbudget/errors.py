@@ -14,8 +14,12 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-# letters that steer a terminal or turn the reading round, and halves of letters
-CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2060\ufeff\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+# letters that steer a terminal, turn the reading round or can't be seen, and halves of letters
+CONTROLS = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u061c\u180e\u200b\u200e\u200f\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb"
+    "\ud800-\udfff\U000e0000-\U000e007f]"
+)
+_BREAKS = {ord("\n"): r"\n", ord("\t"): r"\t"}  # which a file's name may have, and a message of one line not
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
 # how a problem of a line of a file begins, and how many lines are named of which the same is said
@@ -132,7 +136,8 @@ class PanbudgetError(Exception):
 
     def text(self) -> str:
         """Return the message: one line a problem, each opening with the file's name; what to paste below them."""
-        where, block = f"{_in_short(visible(self.file))}: " if self.file else "", self.block()
+        file, block = _in_short(visible(self.file.translate(_BREAKS))), self.block()
+        where = f"{file}: " if file else ""
         most = max(self.most_lines - len(block), _LEAST_LINES)
         sentences = _sentences(self.problems)
         shown = sentences if len(sentences) <= most else sentences[: most - 1]

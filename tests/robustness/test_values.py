@@ -9,7 +9,7 @@ import re
 import pytest
 from pydantic import ValidationError
 
-from panbudget.errors import ScenarioError, visible
+from panbudget.errors import Problem, ScenarioError, visible
 from panbudget.scenario import problems
 from panbudget.scenario.garden import scenario_from
 from panbudget.scenario.quantities import Described
@@ -52,6 +52,16 @@ def test_a_mistake_is_told_of_the_key_that_is_written():
 
 def test_letters_without_width_are_written_out():
     assert "My\\u200bgarden" in visible("My\u200bgarden")
+    for letter, written in {
+        "\xad": "\\xad",
+        "\u200f": "\\u200f",
+        "\u2064": "\\u2064",
+        "\U000e0041": "\\U000e0041",
+    }.items():
+        assert visible(f"ya{letter}rd") == f"ya{written}rd"
+    persian = "\u0645\u06cc\u200c\u062e\u0648\u0631\u062f"  # what joins or parts letters is no control
+    assert visible(persian) == persian
+    assert str(ScenarioError(Problem("x", "key", "is wrong"), file="a\nb\tc")) == "a\\nb\\tc: key is wrong"
 
 
 def soil(capacity, wilting):

@@ -14,7 +14,7 @@ from panbudget.studies.today.standing import Today
 from panbudget.words import PaperSize, bare, count, filled
 
 # minutes, from which on a tank ran empty or a valve stuck; times the longest opening from which on it hangs: no source
-_A_WHILE, _HANGS = 240.0, 1.5
+_A_WHILE, _HANGS = 240.0, 2.0
 _BODY, _TABLE, _SMALL = 9.5, 8.5, 8.0  # points
 _WORDS: dict[str, Any] = texts("today")["sheet"]
 
@@ -39,6 +39,7 @@ def sheet_sections(today: Today) -> list[Section]:
     resets = [valve.reset_mm for valve in today.valves.values()]
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
     values: dict[str, Any] = {"reset": min(resets), "litres": need, "minutes": longest}
+    values["empty"] = _WORDS["empty"] if today.visits[0].tanks else ""
     values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
     cautions = [part["text"] for part in _WORDS["cautions"]]
     tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []

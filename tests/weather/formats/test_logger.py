@@ -302,10 +302,12 @@ def test_fahrenheit_mph_and_inches_are_converted_exactly_where_the_header_says_s
     assert raw.daily["rain"].to_numpy() == pytest.approx(2.54, abs=1e-12)
 
 
-def test_two_columns_that_both_fit_are_refused_with_the_cure():
-    text = table(headers={"humidity": "Temp B (°C)", "temperature": "Temp A (°C)"})
+@pytest.mark.parametrize("other", ["Temp B (°C)", "T mean"])
+def test_two_columns_that_both_fit_are_refused_with_the_cure(other):
+    """A mean without a unit is no better than another column with one."""
+    text = table(headers={"humidity": other, "temperature": "Temp A (°C)"})
     message = refusal(text)
-    assert 'columns "Temp A (°C)" and "Temp B (°C)" may both be the temperature' in message
+    assert f'columns "Temp A (°C)" and "{other}" may both be the temperature' in message
     assert 'temperature = { column = "Temp A (°C)", unit = "degC" }' in message
 
 

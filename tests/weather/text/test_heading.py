@@ -23,6 +23,7 @@ from panbudget.weather.text.opening import find_opening, sums_among
         ("temperatur (0,1 Grad Celsius)", "0.1 degC"),
         ("rain intensity (mm per hour)", "rate"),
         ("light M J m - 2", "MJ/m^2"),
+        ("wind_speed [m+1s-1]", "m/s"),
     ],
 )
 def test_a_unit_in_words_is_one_and_a_gauge_is_none(text, unit):

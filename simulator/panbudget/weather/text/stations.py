@@ -200,7 +200,8 @@ def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
         sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
         sums |= bool(re.search(r"\bdaily\b", heading.name))  # a day's, beside each record's
         is_own = bool(re.search(r"\bsensor\b", heading.name))  # its own, where there is another
-        return 2 * bool(OUTDOORS.search(heading.name)) + bool(_MEAN.search(heading.name)) - 4 * sums - is_own
+        told = bool(_MEAN.search(heading.name)) + bool(heading.unit)
+        return 2 * bool(OUTDOORS.search(heading.name)) + told - 4 * sums - is_own
 
     fitting = [heading for heading in headings if _fits(quantity, heading)]
     top = max(map(rank, fitting), default=0)

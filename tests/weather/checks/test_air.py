@@ -21,7 +21,8 @@ WHOLE = [
     ({"tmin": 38.0, "tmax": 45.0}, {"tmin": 38.1, "tmax": 45.0}, "temperature-unit", "°F"),
     ({"rain": 0.0, "dew_point": 33.0}, {"rain": 0.0, "dew_point": 33.1}, "dew-point-unit", "°F"),
     # kelvin: all above 180 and below 340
-    ({}, {"tmin": 181.0, "tmax": 339.0}, "temperature-unit", "K"),
+    ({}, {"tmin": 181.0, "tmax": 221.0}, "temperature-unit", "K"),
+    ({}, {"tmin": 299.0, "tmax": 339.0}, "temperature-unit", "K"),
     ({}, {"tmax": one_day(80.0, 135.1)}, "temperature-unit", "tenths of °C"),
     ({}, {"tmin": -40.0, "tmax": -136.0}, "temperature-unit", "tenths of °C"),
     # at most 1.05 in a column of per cent; above 105 in the middle and 1000 at most
@@ -57,12 +58,19 @@ def test_kelvin_lies_between_180_and_340(low, high, looks_like):
     assert looks_like in problem.found
 
 
-@pytest.mark.parametrize("tmin", [30.0, 45.0])
-def test_a_minimum_beside_a_maximum_in_tenths_is_in_tenths_too(tmin):
-    """Though it may pass for °C, or for °F."""
-    (wrong,) = inspected(tmin=tmin, tmax=170.0).problems
+@pytest.mark.parametrize(("tmin", "tmax"), [(30.0, 170.0), (45.0, 170.0), (90.0, 250.0), (220.0, 261.0), (62.0, 261.0)])
+def test_a_minimum_beside_a_maximum_in_tenths_is_in_tenths_too(tmin, tmax):
+    """Though it may pass for °C, for °F, or for K as the maximum may: no place's middling range is 41 K, nor is it 199 °C to K."""
+    (wrong,) = inspected(tmin=tmin, tmax=tmax).problems
     assert [key for key, _ in wrong.paste] == ["weather.columns.tmin", "weather.columns.tmax"]
     assert all('"0.1 degC"' in choice for _, choice in wrong.paste)
+
+
+@pytest.mark.parametrize(("tmin", "names"), [(61.0, 2), (10.0, 1)])
+def test_a_maximum_alone_may_be_in_kelvin(tmin, names):
+    """200 above the figures of a minimum in °F, or in °C."""
+    problems = inspected(tmin=tmin, tmax=261.0).problems
+    assert [problem.paste[0][1] for problem in problems][-1].endswith('"K" }') and len(problems) == names
 
 
 def test_fahrenheit_is_told_from_tenths_by_its_highest():

@@ -8,7 +8,7 @@ be true, it is a caution.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 
 import numpy as np
@@ -83,6 +83,8 @@ _PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
 _LEAP, _LEAP_DAYS = 26.0, 10
 # how near to each other the two sides are by their own scales [°C]
 _SAME = 8.0
+# how far the middle of tmax may be from that of tmin before neither is in K, and what K of one alone come to [°C]
+_RANGE_OF_TENTHS, _KELVIN = 40.0, 200.0
 #: what temperatures are taken for -> the unit to name
 SCALES = {"K": "K", "°F": "degF", "°C": "degC", "tenths of °C": "0.1 degC"}
 # the most that a humidity can be that is a fraction, printed or a little off; tenths of % reach more than this on some day [-, 0.1 %]
@@ -118,6 +120,14 @@ def _other_scale(inspection: Inspection, name: str) -> str:
         factor, offset = by_file(unit, "degC")
         return scale_of(name, (values - offset) / factor) or "°C"
     return guess
+
+
+def _other_scales(inspection: Inspection, names: Iterable[str]) -> dict[str, str]:
+    """Guess at another scale than the columns'; tenths are of both, though one may pass for °F, K or °C."""
+    guesses = {name: guess for name in names if (guess := _other_scale(inspection, name))}
+    apart = np.ptp([np.median(inspection.known(name)) for name in names]) if "K" in guesses.values() else 0.0
+    tenths = "tenths of °C" in guesses.values() or _RANGE_OF_TENTHS < apart < _KELVIN
+    return dict.fromkeys(names, "tenths of °C") if tenths else guesses
 
 
 def scale_of(name: str, values: Floats) -> str:
@@ -200,9 +210,7 @@ def leap(inspection: Inspection, names: list[str], *, of_scales: bool = False) -
 
 
 def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    guesses = {name: guess for name in names if (guess := _other_scale(inspection, name))}
-    if "tenths of °C" in guesses.values():  # so are both, for tenths of a minimum may pass for °F, or for °C
-        guesses = dict.fromkeys(names, "tenths of °C")
+    guesses = _other_scales(inspection, names)
     for scale in dict.fromkeys(guesses.values()):
         *others, top = (name for name in names if guesses.get(name) == scale)
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
@@ -213,7 +221,7 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
 def is_fahrenheit(inspection: Inspection) -> bool:
     """Tell whether temperatures are refused since they look like °F."""
     refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
-    return any(_other_scale(inspection, name) == "°F" for name in refused)
+    return "°F" in _other_scales(inspection, refused).values()
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.weather.checks.days import inspected
+from tests.weather.checks.days import inspected, one_day
 
 N = 92
 AT = np.arange(N)
@@ -205,3 +205,9 @@ def test_a_year_without_any_rain_is_doubted_by_twenty_damp_days(days, is_seen):
     columns = {"tmax": tmin + np.where(wet, 7.9, 14.0), "rh_mean": np.where(wet, 75.0, 55.0) + 0.01 * (at % 7)}
     inspection = inspected(366, start="2024-06-01", tmin=tmin, rain=0.0, stated=("rain",), trust=(), **columns)
     assert ("rain-none" in [caution.name for caution in inspection.cautions]) is is_seen
+
+
+@pytest.mark.parametrize(("wet", "asked"), [(3.0, True), (3.1, False), (0.0, False)])
+def test_whole_rain_without_a_unit_beside_temperatures_in_tenths_is_asked_about(wet, asked):
+    found = inspected(tmin=100.0, tmax=250.0, rain=one_day(0.0, wet))
+    assert [key for problem in found.problems for key, _ in problem.paste][2:] == ["weather.columns.rain"] * asked

@@ -218,10 +218,10 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
         yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": SCALES.get(scale)})
 
 
-def is_fahrenheit(inspection: Inspection) -> bool:
-    """Tell whether temperatures are refused since they look like °F."""
+def is_refused_as(scale: str, inspection: Inspection) -> bool:
+    """Tell whether temperatures are refused since they look like those of a scale."""
     refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
-    return "°F" in _other_scales(inspection, refused).values()
+    return scale in _other_scales(inspection, refused).values()
 
 
 def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -285,7 +285,7 @@ def windier(inspection: Inspection) -> float:
 def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    beside, imperial = is_fahrenheit(inspection) and not stated, imperial_of(inspection)
+    beside, imperial = is_refused_as("°F", inspection) and not stated, imperial_of(inspection)
     factor = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
     slow = [
         unit

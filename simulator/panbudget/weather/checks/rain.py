@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.checks.air import imperial_of, is_fahrenheit, longest
+from panbudget.weather.checks.air import imperial_of, is_refused_as, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.messages import table_of
@@ -79,7 +79,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=inspection.of_asked("rain") / 10.0)
         yield Verdict(names, f"rain-unit/tenths{stated}", {"half": np.median(wet), "unit": "0.1 mm"}, instead)
     elif (unit := _too_small(wet)) and (wet.size >= _MANY or not stated):
-        imperial = is_fahrenheit(inspection) or imperial_of(inspection)
+        imperial = is_refused_as("°F", inspection) or imperial_of(inspection)
         if imperial and not stated and unit not in ("in", "cm"):  # a model's, which has no °F
             yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
             return
@@ -94,8 +94,10 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         and wet.mean() > _NO_INCHES
     ):
         yield Verdict(names, "rain-unit/not-inches", {"mean": wet.mean() / _SMALL["in"], "unit": "mm"})
-    elif not stated and is_fahrenheit(inspection):
+    elif not stated and is_refused_as("°F", inspection):
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
+    elif not stated and is_refused_as("tenths of °C", inspection) and wet.size and (wet == np.round(wet)).all():
+        yield Verdict(names, "rain-unit/beside-tenths", {"unit": TO_FILL_IN})
 
 
 def _tips(wet: Floats) -> bool:

@@ -359,6 +359,16 @@ def test_a_fallbacks_place_is_the_sites_where_it_says_nothing(make_garden, tmp_p
         read_scenario_weather(garden.changed({"weather": {"fallback": [{"file": "hill.csv", "format": "csw"}]}}))
 
 
+def test_what_a_scenario_says_wrongly_of_its_weather_is_told_with_its_own_name(make_garden):
+    from panbudget.weather.of_scenario import read_scenario_weather
+    from tests.weather.formats.test_ghcn import access
+
+    garden = make_garden()
+    garden.weather_paths[0].write_text(access(), encoding="utf-8")
+    with pytest.raises(ScenarioError, match=r"garden\.toml: weather\.missing names marks"):
+        read_scenario_weather(garden.changed({"weather": {"missing": ["-9999"]}}))
+
+
 @pytest.mark.parametrize(
     ("line", "said"),
     [

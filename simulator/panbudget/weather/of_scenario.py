@@ -67,14 +67,19 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
     formats = (format_problem(part.format, where=where) for where, part in files)
     if wrong := [*filter(None, (*formats, *(trust_problem(part.trust, where=where) for where, part in files)))]:
         raise ScenarioError(*wrong, file=str(scenario.path))
-    return open_weather(
-        scenario.weather_paths,
-        scenario.site,
-        **as_described(source),
-        missing_rain=source.missing_rain,
-        too_bright=source.too_bright,
-        fallbacks=[fallback_at(scenario, other, scenario.site) for other in source.fallback],
-    )
+    try:
+        return open_weather(
+            scenario.weather_paths,
+            scenario.site,
+            **as_described(source),
+            missing_rain=source.missing_rain,
+            too_bright=source.too_bright,
+            fallbacks=[fallback_at(scenario, other, scenario.site) for other in source.fallback],
+        )
+    except WeatherError as error:
+        if all(wrong.where.startswith("weather.") for wrong in error.problems):  # the scenario's own keys
+            raise ScenarioError(*error.problems, file=str(scenario.path)) from error
+        raise
 
 
 def open_forecast(scenario: Scenario) -> WeatherFile | None:

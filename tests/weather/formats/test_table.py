@@ -304,6 +304,13 @@ def test_a_remark_below_the_rows_may_hold_a_figure(read, remark):
     assert len(read(SOUND + remark + "\n").daily) == 20
 
 
+@pytest.mark.parametrize(("cells", "unused"), [("7,8", "column 5, column 6"), (",ok", "column 5, column 6"), (",", "")])
+def test_cells_below_no_name_at_a_headers_end_are_of_no_column(read, cells, unused):
+    rows = [f"2025-05-{day:02},12.0,{24 + day % 3}.5,1.0" for day in range(1, 21)]
+    weather = read("\n".join(["date,tmin,tmax,rain,,", *(f"{row},{cells}" for row in rows)]) + "\n")
+    assert (f"columns not used: {unused}" in weather.notes) is bool(unused)
+
+
 def test_a_row_cut_off_in_its_first_words_is_no_remark():
     rows = ["garden 3 of the hill,2025-06-01,14,30", "garden 3 of the"]
     assert without_footer(["station,date,tmin,tmax", *rows], 4, ",") == 3

@@ -241,6 +241,8 @@ def _header_above(
         titles = [other.strip(' "\t') for other in before if len(split(other, separator)) == 1]
         if of := [title for title in titles if unit_of(title)] or titles[1:] or titles:  # it alone names the quantity
             names = [of[0] if _NAMELESS.fullmatch(in_english(name)) else name for name in names]
+        bare = range(len(names), min(len(split(text, separator)), *map(len, rows)))  # cells below no name
+        names += [f"column {place + 1}" if place < said else "" for place in bare]
         rest = ((j, _cells(other, separator)) for j, other in above if j > max(i, top) and other[0] != "#")
         below = next(
             (

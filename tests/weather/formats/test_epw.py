@@ -199,3 +199,27 @@ def test_genuine_files_with_rain_keep_it(name, latitude, rain):
     depth = [float(row.split(",")[33]) for row in content.splitlines()[8:]]
     assert (sum(depth) > 0) is rain
     assert raw.daily["rain"].sum() == pytest.approx(sum(depth))
+
+
+@pytest.mark.parametrize(
+    ("year", "comment", "days", "real"),
+    [
+        (2024, "invented", 366, True),
+        (2024, "invented TMY", 366, False),
+        (2023, "invented", 365, False),
+        (2023, "invented AMY", 365, True),
+        (2023, "invented AMY", 366, False),
+        (2024, "invented AMY", 365, False),
+    ],
+)
+def test_one_year_with_all_its_days_is_no_typical_one_where_29_february_or_its_name_tells(year, comment, days, real):
+    """A year without 29 February may be one that is written over the months of others."""
+    first, *rows = SOUND.removeprefix(HEAD).splitlines()
+    rows = [f"{year},{row.split(',', 1)[1]}" for row in (first, *rows)]
+    leap = [row.replace(",2,28,", ",2,29,") for row in rows if f"{year},2,28," in row]
+    at = 24 * 59
+    rows = rows[:at] + (leap if days == 366 else []) + rows[at:]
+    raw = read(HEAD.replace("COMMENTS 1,invented", f"COMMENTS 1,{comment}") + "\n".join(rows) + "\n")
+    assert raw.typical is not real
+    assert len(raw.daily) == (days if real else 365)
+    assert (raw.daily.index.year == year).all() == real

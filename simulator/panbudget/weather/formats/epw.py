@@ -64,7 +64,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     Returns
     -------
     RawTable
-        365 days under a year that was none; ``typical`` is True.
+        365 days under a year that was none, ``typical``, or those of a real year.
 
     Raises
     ------

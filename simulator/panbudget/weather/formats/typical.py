@@ -9,6 +9,7 @@ import dataclasses
 import re
 import tempfile
 import warnings
+from calendar import isleap
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -35,6 +36,9 @@ _NEAR, _LEVEL = 0.5, 150.0
 _SOME_LIGHT = 3.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WIND_HEIGHT = 10.0
+# what heads call a typical year, and a real one
+_TYPICAL = re.compile(r"TMY|TRY|I?WEC|WYEC|RMY|DSY|typical|reference|normal|design year", re.IGNORECASE)
+_ACTUAL = re.compile(r"\b(AMY|actual|real year)\b", re.IGNORECASE)
 
 
 class Hourly(NamedTuple):
@@ -97,7 +101,7 @@ def read_typical(
     Returns
     -------
     RawTable
-        365 days under `NOMINAL_YEAR`; ``typical`` is True.
+        365 days under `NOMINAL_YEAR`, ``typical``; those of its own year where it is a real one.
 
     Raises
     ------
@@ -107,21 +111,22 @@ def read_typical(
     """
     mistakes = Mistakes()
     whole = source.lines
-    lines = [*whole[:above], *("" if re.match(layout.leap_day, line) else line for line in whole[above:])]
+    year = _real_year(whole, above, layout)
+    lines = [*whole[:above], *("" if not year and re.match(layout.leap_day, line) else line for line in whole[above:])]
     rows = read_rows(lines, mistakes, above=above, separator=",", width=width, whose=layout.whose)
     mistakes.raise_if_any(source.shown_as)
     if not rows.texts:
         raise source.refusal("no-hours")
     table, place = _by_pvlib(source, layout, rows, lines[0], head)
     starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
-    stamps = nominal(starts)
+    stamps = starts.to_numpy() if year else nominal(starts)
     seconds = stamps.astype("datetime64[s]").astype(np.int64)
     values = _values(table, layout, rows.lines, mistakes)
-    if not mistakes.problems():
+    if not year and not mistakes.problems():
         mistakes.others += whole_year(seconds, rows.lines)
     mistakes.raise_if_any(source.shown_as)
     rain, why, texts = rain_record(values.get("rain", np.full(len(stamps), np.nan)))
-    texts = [months_note(starts.year.to_numpy(), starts.month.to_numpy()), *texts]
+    texts = [*([] if year else [months_note(starts.year.to_numpy(), starts.month.to_numpy())]), *texts]
     if "radiation" in values:
         values["radiation"], dark = light_record(values["radiation"], seconds, site)
         texts += dark
@@ -134,8 +139,20 @@ def read_typical(
     headers = {measure.column: measure.header or title for title, measure in layout.measures.items()}
     records = Records(stamps, values, rows.lines, units=units, stated=frozenset(values), headers=headers)
     clock = site.model_copy(update={"timezone": None})  # it keeps standard time, and has no day of 23 hours
-    raw = to_days(records, clock, recognised=layout.recognised, shown_as=source.shown_as, notes=texts)
-    return dataclasses.replace(raw, typical=True, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
+    recognised = note("real-year", year=year) if year else layout.recognised
+    raw = to_days(records, clock, recognised=recognised, shown_as=source.shown_as, notes=texts)
+    return dataclasses.replace(raw, typical=not year, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
+
+
+def _real_year(lines: Sequence[str], above: int, layout: Hourly) -> int:
+    """Return the year of which all hours are, 29 February's too or in a file called actual, and that nothing calls typical; else 0."""
+    head = " ".join(line for line in lines[:above] if not line.upper().startswith("TYPICAL"))
+    hours = [match["year"] for line in lines[above:] if (match := re.match(layout.when, line))]
+    leap_days = sum(bool(re.match(layout.leap_day, line)) for line in lines[above:])
+    year = (
+        int(hours[0]) if len({*hours}) == 1 and not _TYPICAL.search(head) and (leap_days or _ACTUAL.search(head)) else 0
+    )
+    return year if leap_days == 24 * isleap(year) and len(hours) == 24 * (365 + isleap(year)) else 0
 
 
 def _values(table: pd.DataFrame, layout: Hourly, lines: Ints, mistakes: Mistakes) -> dict[str, Floats]:

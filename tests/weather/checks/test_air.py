@@ -73,6 +73,12 @@ def test_a_maximum_alone_may_be_in_kelvin(tmin, names):
     assert [problem.paste[0][1] for problem in problems][-1].endswith('"K" }') and len(problems) == names
 
 
+def test_a_minimum_alone_in_tenths_is_named_alone():
+    """Beside a maximum that is right, whose lines to paste exchanged the two."""
+    (wrong,) = inspected(tmin=118.0, tmax=31.8).problems
+    assert [key for key, _ in wrong.paste] == ["weather.columns.tmin"]
+
+
 def test_fahrenheit_is_told_from_tenths_by_its_highest():
     assert "°F" in inspected(tmin=60.0, tmax=one_day(80.0, 135.0)).problems[0].found
     assert "°F" in inspected(tmax=135.0).problems[0].found

@@ -44,6 +44,7 @@ _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 _WITH_HOUR = re.compile(r"\d{10}")
 _BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.30, which no half hours in decimals are
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({OFFSET})$")
+_MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice, no source
 # two times of day, or one and its distance from UTC, of which a clock has two a year, and one more where it was set; the
 # farthest west
 _TIGHT, _MOST_OFFSETS, _FARTHEST = re.compile(r"(:\d{2})-(\d{1,2}:\d{2})$"), 3, "12:00"
@@ -249,9 +250,8 @@ def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Ser
     for mark in marks.unique():
         digits = mark.replace(":", "")[1:]
         minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if digits.isdigit() else 0
-        away[mark] = (
-            np.timedelta64(-minutes if mark[:1] in "-−" else minutes, "m") if mark else np.timedelta64("NaT", "m")
-        )
+        known = mark != "" and minutes <= _MOST_AWAY
+        away[mark] = np.timedelta64((-minutes if mark[:1] in "-−" else minutes) if known else "NaT", "m")
     return np.array([away[mark] for mark in marks], dtype="timedelta64[m]"), texts.str.replace(
         _OFFSET_AT_END, r"\1", regex=True
     )

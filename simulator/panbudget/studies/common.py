@@ -39,8 +39,13 @@ def read_data(study: str) -> dict[str, Any]:
 
 
 def refusal(scenario: Scenario, code: str, where: str, value: object = None, **values: object) -> ScenarioError:
-    """Return the error of one problem with a scenario or with what is asked of it, by its row of `problems.toml`."""
+    """Return the error of one problem with a scenario, by its row of `problems.toml`."""
     return ScenarioError(problem(code, where, value, **values), file=str(scenario.path))
+
+
+def not_to_ask(code: str, where: str, value: object = None, **values: object) -> ScenarioError:
+    """Return the error of one problem with what is asked of a scenario: its file has no part in that."""
+    return ScenarioError(problem(code, where, value, **values))
 
 
 @contextlib.contextmanager

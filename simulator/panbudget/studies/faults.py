@@ -21,7 +21,7 @@ from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import Garden, read_data, refusal
+from panbudget.studies.common import Garden, not_to_ask, read_data, refusal
 from panbudget.tables import read_table
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -280,7 +280,7 @@ def faults(
         raise refusal(scenario, "too-short", "season")
     start = day_or(start, "start", first + dt.timedelta(days=days // 3))
     if not first <= start <= last:
-        raise refusal(scenario, "outside-season", "from", start, start=start, first=first, last=last)
+        raise not_to_ask("outside-season", "from", start, start=start, first=first, last=last)
     step("replaying the sound season")
     season = replay(sound, weather=weather)
     in_file = scenario.described.get("fault", []) if scenario.fault else []

@@ -70,6 +70,10 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
             "date,meter_l\n2025-05-01,1200\n2025-05-02,\n2025-05-03,1200\n2025-05-04,1199.5\n",
             "line 5: meter = 1199.5 is below 1200 in line 4: was it misread",
         ),
+        (
+            "date,openings,level_mm\n" + ROWS + "2025-05-06 08:00,2,150\n2025-05-06 08:00,3,\n",
+            "2025-05-06 08:00 stands in the row above, too, and both have openings; expected: a row a moment",
+        ),
         (  # it was read as 1.52 L, and a supply that is cut was told
             'date,meter_l\n2025-05-01,980\n2025-05-02,"1,520"\n2025-05-03,2040\n',
             'meter_l = "1,520" has a comma that may be a decimal or a thousands mark; write 1520 or 1.520 instead',

@@ -143,9 +143,9 @@ def away(
     scenario = as_scenario(scenario, variants)
     start, end = as_day(start, "start"), as_day(end, "end")
     if end < start:
-        raise common.refusal(scenario, "no-such-days.order", "the days away", start=start, end=end)
+        raise common.not_to_ask("no-such-days.order", "the days away", start=start, end=end)
     if (end - start).days >= MOST_DAYS:
-        raise common.refusal(scenario, "no-such-days.many", "the days away", days=(end - start).days + 1)
+        raise common.not_to_ask("no-such-days.many", "the days away", days=(end - start).days + 1)
     plain = scenario.changed({"what_if": {"heat": None}})
     first = _beside_the_season(plain, start)
     begin = min(plain.season.start, first)

@@ -287,7 +287,7 @@ def _visits(
     _total(rows)
     counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
     metered: tuple[float, TypedRow] | None = None  # the meter's reading before, and its row
-    above: dict[str, str] = {}
+    above, looked = dict[str, str](), dt.datetime.min
     early = {row.line: before for (before, *_), (moment, _, row) in itertools.pairwise(rows) if moment < before}
     for moment, timed, row in rows:
         if row.line in early:
@@ -297,7 +297,9 @@ def _visits(
             _wrong(row, "out-of-order", moment=moment, above=early[row.line], more=more)
         if timed and row.cells == above:
             _wrong(row, "again")
-        above = row.cells
+        elif timed and moment == looked and (twice := [name for name in _READ if row[name] and above.get(name)]):
+            _wrong(row, "moment-twice", moment=moment, names=", ".join(twice))
+        above, looked = row.cells, moment
         count, stands, level, added, meter = _cells(row, key)
         if stands is not None and counter is not None:
             risen = _risen(row, stands, *counter)

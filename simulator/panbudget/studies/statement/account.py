@@ -32,7 +32,7 @@ from panbudget.scenario.rights import Meter
 from panbudget.season.replay import replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.supplies import floats_on
-from panbudget.studies.common import named_by, problem, read_data, refusal
+from panbudget.studies.common import named_by, not_to_ask, problem, read_data
 from panbudget.studies.ranges import sampled_litres
 from panbudget.studies.statement.ledger import (
     Ledger,
@@ -222,7 +222,7 @@ def statement(
     drawn_over = scenario if samples is None else scenario.changed({"uncertainty": {"samples": samples}})
     first, last = day_or(start, "start", scenario.season.start), day_or(end, "end", scenario.season.end)
     if last < first:
-        raise refusal(scenario, "end-before-start", "season", first=first, last=last)
+        raise not_to_ask("end-before-start", "season", first=first, last=last)
     files = tuple(readings_of(scenario, readings))
     for file in files:
         _within_the_season(file, first, last)

@@ -49,7 +49,8 @@ class Service(NamedTuple):
     def address(self) -> str:
         """Where it answers: the address named, in the call or the environment, with the service's path if it has none."""
         facts = self.facts
-        base = self.base or os.environ.get(facts["variable"]) or facts["address"]
+        named = os.environ.get(facts["variable"]) or facts["address"]
+        base = named if self.base is None else self.base
         return base if _parts(base).path.strip("/") else base.rstrip("/") + facts["path"]
 
     def refusal(self, code: str, **values: object) -> WeatherError:

@@ -364,3 +364,13 @@ def test_endless_light_as_a_grid_may_have_it_is_refused_in_quiet():
     """A file's cells can't be so; numpy warns of what it makes of them, and a warning fails here."""
     (problem,) = inspected(radiation=math.inf).problems
     assert problem.code == "radiation-too-bright"
+
+
+@pytest.mark.parametrize(
+    ("light", "of", "offered"),
+    [([-40.0, -40.0], {}, True), ([-40.0, -36.0], {}, False), ([-40.0, -40.0], {"radiation": "radiation"}, False)],
+)
+def test_a_mark_for_missing_light_is_offered_where_one_value_may_be_one(light, of, offered):
+    """Not of several values in turn, nor a day's mean of records, which no cell holds: pasted, it changed nothing."""
+    (problem,) = inspected(radiation=light * 10, of_records=of).problems
+    assert ("write missing = [" in problem.cure) is offered

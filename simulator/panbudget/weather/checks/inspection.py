@@ -370,11 +370,12 @@ def at_least(column: str) -> Check:
     least = STANDARD[column].lowest
 
     def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
-        if inspection.own_marks:
+        several = "-several" if len({*inspection.all_of(column)[here].tolist()}) > 1 else ""
+        # of several values none is a mark but rain's, nor is a day's of records, which no cell has
+        if inspection.own_marks or column in inspection.raw.of_records or (several and column != "rain"):
             return dict.fromkeys(("or_empty", "or_zero"), note("or-cell"))
         unit, value = inspection.raw.units.get(column, ""), float(inspection.all_of(column)[row])
         facts = {"mark": as_mark(value, unit, STANDARD[column].unit), "table": inspection.table}
-        several = "-several" if len({*inspection.all_of(column)[here].tolist()}) > 1 else ""
         return {**facts, "or_empty": note("or-empty", **facts), "or_zero": note(f"or-zero{several}", **facts)}
 
     return Check(f"{column}-range/low", column, lambda values, inspection: least - values, words)

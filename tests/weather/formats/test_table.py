@@ -402,3 +402,12 @@ def test_a_legend_whose_cells_name_a_column_and_its_unit_is_read(read):
     with pytest.raises(WeatherError) as caught:
         read(f"long_name,wind_speed,Mean wind speed,knots\ndate,tmin,tmax,rain,wind_speed\n{rows}")
     assert 'wind = { column = "wind_speed", unit = "knot" }' in str(caught.value)
+
+
+@pytest.mark.parametrize("moment", ["2025-05-{:02} 00:00 CEST", "2025-05-{:02}T00:00:00[Elsewhere]", "{:02}/05 00:00"])
+def test_moments_that_are_written_in_a_way_of_their_own_are_what_is_told(read, moment):
+    """It was told that there is no column date, and the lines to paste led back to it."""
+    rows = "".join(f"{moment.format(day)},{day},60,0\n" for day in range(1, 9))
+    line = refused(read, f"datetime,temperature (°C),humidity (%),rain (mm)\n{rows}")
+    assert line.startswith(f'station.csv: line 2: datetime = "{moment.format(1)}" is no date or time that is known')
+    assert "such as 2025-05-01, 2025-05-01 13:00" in line

@@ -23,7 +23,7 @@ from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
 from panbudget.weather.text.heading import heading_of, in_english
-from panbudget.weather.text.mistakes import Mistakes, note
+from panbudget.weather.text.mistakes import Mistakes, note, shortened
 from panbudget.weather.text.moments import (
     Days,
     at_midnight,
@@ -54,6 +54,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
+_OF_MOMENTS = re.compile(r"\b(date|datetime|timestamp)\b")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
@@ -135,7 +136,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     rows, notes = _rows(lines, opening, mistakes)
     if not rows.texts and not mistakes.problems():
         raise source.refusal("table-no-row", line=opening.line)
-    table, dates, day_before = _cells_and_days(source, rows, header, days, mistakes)
+    table, dates, day_before = _cells_and_days(source, opening, rows, header, days, mistakes)
     if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
         note_stations(opening, rows, dates, mistakes)
     notes = [*notes, *day_before, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
@@ -179,10 +180,22 @@ def _standard(header: Header, table: Cells) -> dict[str, Floats]:
     return columns
 
 
+def _refuse_unread_moments(source: Source, opening: Opening, rows: Rows) -> None:
+    """Refuse moments that are written in a way of their own; the columns beside them can't be told for days or hours then."""
+    names, first = map(in_english, opening.cells), next(iter(rows.cells()), [])
+    for name, header, cell in zip(names, opening.cells, first, strict=False):
+        if _OF_MOMENTS.search(name) and re.search(r"\d", cell) and not opening.dates:
+            raise source.refusal(
+                "moments-unread", value=cell, line=rows.lines[0], header=header, text=shortened(cell, 40)
+            )
+
+
 def _cells_and_days(
-    source: Source, rows: Rows, header: Header, places: Sequence[int | None], mistakes: Mistakes
+    source: Source, opening: Opening, rows: Rows, header: Header, places: Sequence[int | None], mistakes: Mistakes
 ) -> tuple[Cells, Days, list[str]]:
     """Read the numbers, and the days from one column or several; with a note where a logger dates a day by its end."""
+    if "date" not in header.places:
+        _refuse_unread_moments(source, opening, rows)
     numbers = {place: name for name, place in header.places.items() if name != "date"}
     texts = [place for place in places if place is not None]
     plain = None if len(texts) != 1 or states_order(header) else days_at_a_stroke(rows, texts[0])

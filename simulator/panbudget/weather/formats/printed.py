@@ -223,23 +223,23 @@ def _month_blocks(source: Source, lines: Sequence[str]) -> Shape | None:
             if match := _BLOCK.fullmatch(cells[0]):
                 year, month = match["year"] or match["of"] or year, _month_in(match)
             cells = cells[1:] if len(cells) == len(header) else cells
-        said = list(filter(None, cells))
+        filled = list(filter(None, cells))
         rows.append({})
-        if len(said) < 3 and (match := _BLOCK.fullmatch(" ".join(said))):
+        if len(filled) < 3 and (match := _BLOCK.fullmatch(" ".join(filled))):
             before, month, of_its_own = month, _month_in(match), match["year"] or match["of"]
             year = of_its_own or year
             if month < before and not of_its_own:
                 return None  # of the next year, or the months stand in another order
-        elif header and said and (day := _NUMBERED_DAY.fullmatch(cells[0])) and year and month:
+        elif header and filled and (day := _NUMBERED_DAY.fullmatch(cells[0])) and year and month:
             named = [f"{name} ({unit})" if unit else name for name, unit in zip(header, units, strict=True)]
             named = named[-len(cells) :] if in_english(header[0]) == "month" else named
             names |= dict.fromkeys(filter(None, named[1:]))
             rows[-1] = {"date": f"{year}-{month:02d}-{int(day[1]):02d}", **dict(zip(named, cells, strict=False))}
-        elif len(said) > 2 and header and all(map(is_unit, said)):
+        elif len(filled) > 2 and header and all(map(is_unit, filled)):
             units = [*cells, *[""] * len(header)][: len(header)]
-        elif len(said) > 2 and not any(map(is_number, said)):
+        elif len(filled) > 2 and not any(map(is_number, filled)):
             header, units = cells, [""] * len(cells)
-        elif (of := _OF_YEAR.search(text)) and len(said) < 3:
+        elif (of := _OF_YEAR.search(text)) and len(filled) < 3:
             year = of[0]
     first = next((i for i, row in enumerate(rows) if row), 0)
     days = [int(row["date"][-2:]) for row in rows if row][:ROWS]

@@ -111,8 +111,8 @@ class Opening(NamedTuple):
             return self.cells
         columns = itertools.zip_longest(*self.rows, fillvalue="")
         sides = (
-            any(map(_SIDE.fullmatch, said)) and all(not cell or _SIDE.fullmatch(cell) for cell in said)
-            for said in columns
+            any(map(_SIDE.fullmatch, column)) and all(not cell or _SIDE.fullmatch(cell) for cell in column)
+            for column in columns
         )
         return [
             "" if from_side else cell
@@ -200,7 +200,7 @@ def _header_above(
     above: Sequence[tuple[int, str]], first: int, separator: str, rows: list[list[str]], dates: tuple[int, ...]
 ) -> Opening | None:
     """Find the header of a row of values among the lines above it."""
-    width, said = len(rows[0]), max(i for row in rows for i, cell in enumerate(row) if cell) + 1
+    width, filled = len(rows[0]), max(i for row in rows for i, cell in enumerate(row) if cell) + 1
     units, top = list[str](), 0
     if len(above) > 2 and is_logger_layout(above[0][1]):
         names, units = (_cells(text, separator) for _, text in above[1:3])
@@ -216,7 +216,7 @@ def _header_above(
         cells = _cells(text, separator)
         if len(cells) == 1 and (other := separator_of(text)) not in "".join(rows[0]):
             cells = _cells(text, other)  # names may have another mark between them than figures have
-        if not max(2, 0.6 * said) <= len(cells) <= width + 1 or is_row_of_values(cells):
+        if not max(2, 0.6 * filled) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
         if not units and is_units(cells):
             units, top = cells, i
@@ -242,13 +242,13 @@ def _header_above(
         if of := [title for title in titles if unit_of(title)] or titles[1:] or titles:  # it alone names the quantity
             names = [of[0] if _NAMELESS.fullmatch(in_english(name)) else name for name in names]
         bare = range(len(names), min(len(split(text, separator)), *map(len, rows)))  # cells below no name
-        names += [f"column {place + 1}" if place < said else "" for place in bare]
+        names += [f"column {place + 1}" if place < filled else "" for place in bare]
         rest = ((j, _cells(other, separator)) for j, other in above if j > max(i, top) and other[0] != "#")
         below = next(
             (
                 j
-                for j, said in rest
-                if not is_units(said) and not _is_sum(said) and any(map(re.compile(r"\w").search, said))
+                for j, under in rest
+                if not is_units(under) and not _is_sum(under) and any(map(re.compile(r"\w").search, under))
             ),
             first,
         )
@@ -307,11 +307,15 @@ def _is_kinds(cells: Sequence[str]) -> bool:
 
 def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
     """Tell a line of units: each cell is one, how a date is written, or nothing; the first a word for it, or for a date, if that may be."""
-    said = [cell for cell in cells if cell and cell not in MISSING]
-    worded = _UNITS.fullmatch(in_english(said[0])) or (or_date and said[1:] and said[1][0] in "([") if said else False
-    said = said[1:] if worded else said
-    bracketed = sum(cell[0] + cell[-1] == "[]" for cell in said) > 0.75 * max(len(said), 3)
-    return bool(said) and (bracketed or all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in said))
+    filled = [cell for cell in cells if cell and cell not in MISSING]
+    worded = (
+        _UNITS.fullmatch(in_english(filled[0])) or (or_date and filled[1:] and filled[1][0] in "([")
+        if filled
+        else False
+    )
+    filled = filled[1:] if worded else filled
+    bracketed = sum(cell[0] + cell[-1] == "[]" for cell in filled) > 0.75 * max(len(filled), 3)
+    return bool(filled) and (bracketed or all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in filled))
 
 
 def is_row_of_values(cells: Sequence[str]) -> bool:
@@ -331,10 +335,10 @@ def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str
     own = {name.lower() for name in names if name and not unit_of(name)}
     table = [split(text, separator_of(text)) for text in above]
     for over, below in itertools.pairwise(table):  # of the units in a line of their own, below "Wind Speed Units"
-        said = {
+        unit_of_name = {
             name.lower().removesuffix(" units"): cell for name, cell in zip(over, below, strict=False) if is_unit(cell)
         }
-        yield from ((name, f"{name} ({said[name]})") for name in own & said.keys())
+        yield from ((name, f"{name} ({unit_of_name[name]})") for name in own & unit_of_name.keys())
     for cells in table:
         named = [place for place, cell in enumerate(cells) if cell.lower() in own]
         if len(cells) >= len(names) or max(named, default=_NAMED_FIRST) >= _NAMED_FIRST:

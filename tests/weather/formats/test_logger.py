@@ -215,31 +215,6 @@ def test_a_stamp_read_is_the_stamp_written(moments, data):
     assert found.stamps.tolist() == [int(pd.Timestamp(moment).value) for moment in moments]
 
 
-def test_stamps_with_their_distance_from_utc_are_utc():
-    texts = pd.Series(["2025-06-01T01:00:00+01:00", "2025-06-01T02:00:00Z"])
-    found = read_stamps(texts, np.array([2, 3]), Mistakes())
-    assert found.utc
-    assert found.stamps.tolist() == np.array(["2025-06-01T00:00", "2025-06-01T02:00"], "datetime64[ns]").tolist()
-
-
-@pytest.mark.parametrize(
-    ("away", "is_known"), [("+14:00", True), ("-14:00", True), ("+14:01", False), ("+99:00", False)]
-)
-def test_a_distance_from_utc_that_no_clock_has_is_named(away, is_known):
-    """Days were moved by it without a word."""
-    mistakes = Mistakes()
-    read_stamps(pd.Series([f"2025-06-01T0{hour}:00:00{away}" for hour in (1, 2)]), np.array([2, 3]), mistakes)
-    assert (mistakes.problems() == []) is is_known
-    assert is_known or mistakes.problems()[0].sentence().startswith(f"line 2: time = '2025-06-01T01:00:00{away}'")
-
-
-def test_a_stamp_without_its_distance_among_those_with_it_is_named():
-    texts = pd.Series(["2025-06-01T01:00:00Z", "2025-06-01T02:00:00", "2025-06-01T03:00:00Z"])
-    mistakes = Mistakes()
-    read_stamps(texts, np.array([2, 3, 4]), mistakes)
-    assert "line 3" in mistakes.problems()[0].sentence()
-
-
 def test_a_date_and_a_time_may_be_two_columns():
     lines = SOUND.splitlines()
     split = ["Date,Time," + lines[0].split(",", 1)[1], *(line.replace(" ", ",", 1) for line in lines[1:])]

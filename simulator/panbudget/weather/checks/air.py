@@ -85,9 +85,9 @@ _LEAP, _LEAP_DAYS = 26.0, 10
 _SAME = 8.0
 # how far the middle of tmax may be from that of tmin before neither is in K, and what K of one alone come to [°C]
 _RANGE_OF_TENTHS, _KELVIN = 40.0, 200.0
-_TENTHS = "tenths of °C"
+TENTHS = "tenths of °C"
 #: what temperatures are taken for -> the unit to name
-SCALES = {"K": "K", "°F": "degF", "°C": "degC", _TENTHS: "0.1 degC"}
+SCALES = {"K": "K", "°F": "degF", "°C": "degC", TENTHS: "0.1 degC"}
 # the most that a humidity can be that is a fraction, printed or a little off; tenths of % reach more than this on some day [-, 0.1 %]
 FRACTION, _DAMP_TENTHS = 1.05, 250.0
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean")
@@ -128,10 +128,10 @@ def _other_scales(inspection: Inspection, names: Iterable[str]) -> dict[str, str
     guesses = {name: guess for name in names if (guess := _other_scale(inspection, name))}
     middle = {name: float(np.median(inspection.known(name))) for name in names} if guesses else {}
     tenths = "K" in guesses.values() and _RANGE_OF_TENTHS < np.ptp([*middle.values()]) < _KELVIN
-    if _TENTHS in guesses.values() and len(middle) == 2:
-        by_guess = {name: value * (0.1 if guesses.get(name) == _TENTHS else 1.0) for name, value in middle.items()}
+    if TENTHS in guesses.values() and len(middle) == 2:
+        by_guess = {name: value * (0.1 if guesses.get(name) == TENTHS else 1.0) for name, value in middle.items()}
         tenths = tenths or by_guess["tmax"] < by_guess["tmin"]
-    return dict.fromkeys(names, _TENTHS) if tenths else guesses
+    return dict.fromkeys(names, TENTHS) if tenths else guesses
 
 
 def scale_of(name: str, values: Floats) -> str:
@@ -145,7 +145,7 @@ def scale_of(name: str, values: Floats) -> str:
     if hot.size and low < STANDARD[name].highest and hot.min() > 230.0 and high < 340.0:
         return ""  # some days in K: no unit of the column's
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
-        return _TENTHS
+        return TENTHS
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.checks.air import imperial_of, is_refused_as, longest
+from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.messages import table_of
@@ -96,7 +96,7 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-unit/not-inches", {"mean": wet.mean() / _SMALL["in"], "unit": "mm"})
     elif not stated and is_refused_as("°F", inspection):
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
-    elif not stated and is_refused_as("tenths of °C", inspection) and wet.size and (wet == np.round(wet)).all():
+    elif not stated and is_refused_as(TENTHS, inspection) and wet.size and (wet == np.round(wet)).all():
         yield Verdict(names, "rain-unit/beside-tenths", {"unit": TO_FILL_IN})
 
 

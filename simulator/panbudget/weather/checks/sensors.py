@@ -111,9 +111,8 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             alike = _present(inspection) if of_hours else [name]
             of_air = name in ("tmin", "tmax")
             instead = _between(inspection, days, name) if of_air else inspection.without(days, *alike)
-            if name == "rain" or (
-                of_air and length == same.size
-            ):  # of which ETo knows nothing, or no other day is known
+            # ETo knows nothing of rain; of air that never changes no other day is known
+            if name == "rain" or (of_air and length == same.size):
                 instead = {}
             values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-stuck", values_of, instead)

@@ -290,10 +290,9 @@ def _is_named(name: str, day: np.datetime64) -> bool:
 def _printed_month(source: Source, lines: Sequence[str]) -> Shape | None:
     """Turn the month that a station's program prints, a numbered row a day below names of several lines, into dated rows."""
     title = next(filter(None, map(_TITLE.search, lines[:_ABOVE])), None)
-    starts = (int(rows[0][0]) if rows[0][0].isdecimal() else 0 for _, rows in _alike(lines, 5))
-    alike = zip(starts, _alike(lines, 5), strict=True)
+    numbered = ((int(rows[0][0]), i, rows) for i, rows in _alike(lines, 5) if rows[0][0].isdecimal())
     follow = (
-        (day, i) for day, (i, rows) in alike if day and [row[0] for row in rows] == [str(day + j) for j in range(ROWS)]
+        (day, i) for day, i, rows in numbered if day and [row[0] for row in rows] == [str(day + j) for j in range(ROWS)]
     )
     start, first = next(follow, (0, 0))
     if title is None or not start:

@@ -147,11 +147,11 @@ def read_typical(
 def _real_year(lines: Sequence[str], above: int, layout: Hourly) -> int:
     """Return the year of which all hours are, 29 February's too or in a file called actual, and that nothing calls typical; else 0."""
     head = " ".join(line for line in lines[:above] if not line.upper().startswith("TYPICAL"))
+    if _TYPICAL.search(head):
+        return 0
     hours = [match["year"] for line in lines[above:] if (match := re.match(layout.when, line))]
     leap_days = sum(bool(re.match(layout.leap_day, line)) for line in lines[above:])
-    year = (
-        int(hours[0]) if len({*hours}) == 1 and not _TYPICAL.search(head) and (leap_days or _ACTUAL.search(head)) else 0
-    )
+    year = int(hours[0]) if len({*hours}) == 1 and (leap_days or _ACTUAL.search(head)) else 0
     return year if leap_days == 24 * isleap(year) and len(hours) == 24 * (365 + isleap(year)) else 0
 
 

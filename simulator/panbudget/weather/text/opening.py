@@ -308,12 +308,8 @@ def _is_kinds(cells: Sequence[str]) -> bool:
 def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
     """Tell a line of units: each cell is one, how a date is written, or nothing; the first a word for it, or for a date, if that may be."""
     filled = [cell for cell in cells if cell and cell not in MISSING]
-    worded = (
-        _UNITS.fullmatch(in_english(filled[0])) or (or_date and filled[1:] and filled[1][0] in "([")
-        if filled
-        else False
-    )
-    filled = filled[1:] if worded else filled
+    if filled and (_UNITS.fullmatch(in_english(filled[0])) or (or_date and filled[1:] and filled[1][0] in "([")):
+        filled = filled[1:]
     bracketed = sum(cell[0] + cell[-1] == "[]" for cell in filled) > 0.75 * max(len(filled), 3)
     return bool(filled) and (bracketed or all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in filled))
 

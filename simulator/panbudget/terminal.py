@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from typing import Any, TextIO
 
 _SOON = 0.05  # s
+# what interrupts, as far as the system has it
+_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 # signs that Unicode itself gives no plainer form
 _PLAINER = {"−": "-", "–": "-", "—": "-", "×": "x", "·": ".", "→": "->", "“": '"', "”": '"', "‘": "'", "’": "'"}
 
@@ -115,7 +117,7 @@ def undisturbed() -> Iterator[None]:
     held: list[int] = []
     handlers: dict[int, Any] = {}
     if threading.current_thread() is threading.main_thread():
-        for number in (getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)):
+        for number in _SIGNALS:
             if callable(signal.getsignal(number)):
                 handlers[number] = signal.signal(number, lambda given, _: held.append(given))
     try:
@@ -147,9 +149,8 @@ def patient() -> Iterator[None]:
         streams = {name: _Patient(nowhere if stream is None else stream) for name, stream in before.items()}
         handlers: dict[int, Any] = {}
         if threading.current_thread() is threading.main_thread():
-            numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
             # what nohup has told to ignore stays ignored
-            wanted = [number for number in numbers if signal.getsignal(number) is not signal.SIG_IGN]
+            wanted = [number for number in _SIGNALS if signal.getsignal(number) is not signal.SIG_IGN]
             handlers = {number: signal.signal(number, _interrupt) for number in wanted}
         for name, stream in streams.items():
             setattr(sys, name, stream)

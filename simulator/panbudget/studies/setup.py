@@ -19,6 +19,7 @@ from panbudget.engine.tank import REFERENCE_PRESSURE, emitter_pressure
 from panbudget.errors import PanbudgetError, Problem, ScenarioError, did_you_mean
 from panbudget.extras import Reported, Step, silent
 from panbudget.numeric import Floats
+from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
@@ -393,11 +394,9 @@ def _by_level(season: Season, name: str) -> dict[float, float]:
         return {}
     pressure_at: Callable[..., tuple[float, float]] = emitter_pressure
     pressures = {share: pressure_at(row, tank, share * tanks.capacity[tank], pans, tanks)[0] for share in TANK_LEVELS}
-    exponent, at_reference = pans.refill_exponent[row], ml_per_minute(float(pans.refill_flow[row, 0]))
-    return {
-        share: at_reference * float(max(pressure, 0.0) / REFERENCE_PRESSURE) ** exponent
-        for share, pressure in pressures.items()
-    }
+    law = {"nominal_flow": ml_per_minute(float(pans.refill_flow[row, 0])), "exponent": float(pans.refill_exponent[row])}
+    law["nominal_pressure"] = REFERENCE_PRESSURE
+    return {share: float(emitter_flow(pressure, **law)) for share, pressure in pressures.items()}
 
 
 def _hottest_hour(season: Season, name: str) -> float:

@@ -27,7 +27,7 @@ from panbudget.season.supplies import float_source
 from panbudget.studies.statement.account import Account, Fate, Statement
 from panbudget.studies.statement.ledger import BY_RATIO, METERED, MODELLED, PART, SPLIT, Metered
 from panbudget.studies.statement.meter import months_of
-from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS, amount
+from panbudget.studies.statement.units_of_form import AREA_UNITS, RATE_UNITS
 from panbudget.words import day_said, days_said, filled, percent
 
 _section, _say = words_of("statement")
@@ -239,8 +239,7 @@ def _picture(account: Account) -> Picture:
 
     def bar(label: str, ends: tuple[float, float], printed: Decimal, reported: float, across: float) -> Bar:
         low, high = ends if ends[0] < ends[1] else (reported, reported)
-        text = f"{amount(printed)}\u00a0{ledger.unit.symbol}"  # as in the table, where they add up
-        return Bar(label, text, low / across, reported / across, high / across)
+        return Bar(label, ledger.printed(printed), low / across, reported / across, high / across)
 
     bars = [bar(texts("statement")["whole"], account.interval, ledger.reported, ledger.reported_litres, most)]
     bars += [
@@ -260,7 +259,7 @@ def _picture(account: Account) -> Picture:
 def _sentences(account: Account, statement: Statement) -> Iterator[str]:
     ledger, metered, months = account.ledger, account.metered, account.ledger.months
     day, litres = ledger.peak
-    reported = f"{amount(ledger.reported)}\u00a0{ledger.unit.symbol}"
+    reported = ledger.printed(ledger.reported)
     how = {"by": _bases(months), "range": _range(account, statement)}
     yield _say("drawn", reported=reported, days=ledger.days_of_use, **how)
     first = _say("first", day=account.rate_date) if account.rate_date else ""

@@ -119,7 +119,7 @@ def licence_rows(account: Account) -> Iterator[tuple[str, str, str, str]]:
     if papers.volume is not None:
         for label, year in ledger.years.iterrows():
             term = "volume" if len(ledger.years) == 1 else f"volume, {label}"
-            used, headroom = (f"{amount(year[name])}\u00a0{ledger.unit.symbol}" for name in ("reported", "headroom"))
+            used, headroom = (ledger.printed(year[name]) for name in ("reported", "headroom"))
             key = "volume_left" if year["exceeded_on"] is None else "volume_exceeded"
             yield term, ledger.text(papers.volume), used, _say(key, year=year, left=headroom)
     if papers.rate is not None:

@@ -39,10 +39,11 @@ def sheet_sections(today: Today) -> list[Section]:
     resets = [valve.reset_mm for valve in today.valves.values()]
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
     values: dict[str, Any] = {"reset": min(resets), "litres": need, "minutes": longest}
-    values["empty"] = _WORDS["empty"] if today.visits[0].tanks else ""
+    on_tank = any(visit.tanks for visit in today.visits)
+    values["empty"] = _WORDS["empty"] if on_tank else ""
     values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
     cautions = [part["text"] for part in _WORDS["cautions"]]
-    tanks = filled(texts()["lists"]["tank_cautions"], {}) if any(visit.tanks for visit in today.visits) else []
+    tanks = filled(texts()["lists"]["tank_cautions"], {}) if on_tank else []
     ask = today.scenario.neighbour.ask
     return [
         Section(

@@ -278,7 +278,7 @@ def _wrong(row: TypedRow, code: str, value: object = None, **values: object) -> 
 def _visits(
     name: str, rows: _Timed, first: dt.date, scenario: Scenario, assumed: list[str], key: str = "level_mm"
 ) -> tuple[Visit, ...]:
-    part, site, of_meter = scenario.controller[name], scenario.site, dt.datetime.min
+    part, site = scenario.controller[name], scenario.site
     depth, holds = part.pan.depth, part.pan.area * part.pan.depth
     visits: list[Visit] = []
     levels = [row.value(key) for *_, row in rows]
@@ -286,7 +286,7 @@ def _visits(
     few = too_high <= max(1.0, _MOST_WRONG * sum(map(math.isfinite, levels)))
     _total(rows)
     counter: tuple[float, int] | None = None  # what it showed in the row above, and that row's line
-    metered: tuple[float, TypedRow] | None = None  # the meter's reading before, and its row
+    metered: tuple[float, TypedRow, dt.datetime] | None = None  # the meter's reading before, its row and its moment
     above, looked = dict[str, str](), dt.datetime.min
     early = {row.line: before for (before, *_), (moment, _, row) in itertools.pairwise(rows) if moment < before}
     for moment, timed, row in rows:
@@ -312,15 +312,11 @@ def _visits(
             if metered is not None and meter < metered[0]:
                 before = metered[1]
                 _wrong(row, "meter-falls", meter, meter=row["meter_l"], before=before["meter_l"], line=before.line)
-            elif metered is not None and meter - metered[0] > (most := _most_litres(part, moment - of_meter)):
-                values = {
-                    "meter": row["meter_l"],
-                    "before": metered[1]["meter_l"],
-                    "line": metered[1].line,
-                    "most": most,
-                }
+            elif metered is not None and meter - metered[0] > (most := _most_litres(part, moment - metered[2])):
+                before = metered[1]
+                values = {"meter": row["meter_l"], "before": before["meter_l"], "line": before.line, "most": most}
                 _wrong(row, "meter-leaps", meter, **values)
-            metered, of_meter = (meter, row), moment
+            metered = meter, row, moment
         if added is not None and added > holds:
             _wrong(row, "added-too-much", added, added=added, holds=holds)
         if level is not None and depth < level <= depth + _BRIMFUL_MM:

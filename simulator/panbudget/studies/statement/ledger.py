@@ -38,7 +38,7 @@ from panbudget.season.totals import rates_by_day, valve_flows
 from panbudget.studies.common import read_data
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days, months_of
-from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, rounded_parts
+from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, amount, rounded_parts
 
 #: what is reported of a month: the meter decides; it fixes only the sum with other months or rights, or a part of the month
 METERED, SPLIT, PART = "metered", "metered total, split by the model", "metered in part"
@@ -239,6 +239,10 @@ class Ledger:
     def text(self, litres: float) -> str:
         """Write litres in the form's unit: "45.51 m³"."""
         return self.unit.text(litres, self.decimals)
+
+    def printed(self, figure: Decimal) -> str:
+        """Write a figure that is printed, and so adds up with others, in the form's unit."""
+        return f"{amount(figure)}\u00a0{self.unit.symbol}"
 
 
 def litres_by_day(season: Season) -> dict[str, Floats]:

@@ -18,6 +18,8 @@ from panbudget.page import lines as drawn
 from panbudget.page.desk import STATE, Desk
 from panbudget.scenario.garden import load_scenario
 from panbudget.season.replay import replay
+from panbudget.season.years import in_year
+from panbudget.studies.compare import compare
 from tests.garden_file import write_garden, years_csv
 
 WEATHER = years_csv(2020, 2021)
@@ -290,3 +292,45 @@ def test_a_job_does_what_the_command_does_with_the_settings_laid_over(desk, caps
     assert totals["season"] == alone["season"]
     assert totals["controllers"] == json.loads(json.dumps(alone["controllers"]))
     assert jobs.Job(desk.path, "replay", {}, {}, 2020).pages == ["replay/report.html"]
+
+
+VARIANTS = """
+[variant.wide]
+site.elevation = "20 m"
+controller.upper.pan.vessels = [{ diameter = "70 cm" }]
+controller.upper.valve = { swing = "1 kg" }
+[variant.square]
+controller.upper.pan.vessels = [{ area = "0.3 m^2" }]
+"""
+
+
+def test_a_variants_settings_are_taken_and_what_cant_be_set_here_is_named(desk):
+    desk.replace_text(desk.text() + VARIANTS)
+    assert desk.take_variant("wide") == ["site.elevation"]
+    assert desk.values == {"upper/pan": 70.0, "upper/swing": 1.0}
+    assert desk.take_variant("square") == ["controller.upper.pan.vessels"]
+    assert desk.values == {}  # the slider is a diameter
+
+
+def test_what_is_pinned_and_what_is_set_are_compared_in_the_year_and_heat_wave_shown(desk, capsys):
+    asyncio.run(_computed(desk, "season"))
+    assert desk.compared() == {}
+    desk.set("upper/pan", 70.0)
+    desk.pin()
+    assert [*desk.compared()] == ["as set"]  # the same is pinned
+    desk.set("upper/pan", 80.0)
+    heat = {"start": dt.date(2020, 7, 5), "days": 4, "warmer": "6 K", "without_rain": True}
+    desk.choose(year=2020, heat=heat)
+    asked = {"path": str(desk.path), "verb": "compare", "options": {"around_heat": True}, "year": 2020, "heat": heat}
+    jobs._work(json.loads(json.dumps(asked | {"overlay": desk.compared()}, default=str)))
+    assert '"sentences": [' in capsys.readouterr().out
+    wider = {
+        name: {"controller": {"upper": {"pan": {"vessels": [{"diameter": across}]}}}}
+        for name, across in (("pinned", "70 cm"), ("as set", "80 cm"))
+    }
+    assert desk.scenario is not None
+    garden = in_year(desk.scenario, 2020).changed({"what_if": {"heat": heat}, "variant": wider})
+    compare(garden, ["as described", "pinned", "as set"], around_heat=True).write(desk.folder / "alone")
+    for name in ("compare.json", "compare.csv"):
+        assert (desk.folder / "compare" / name).read_bytes() == (desk.folder / "alone" / name).read_bytes()
+    assert jobs.Job(desk.path, "compare", {}, {}, 2020).pages == ["compare/compare.html"]

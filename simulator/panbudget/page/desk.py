@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 import datetime as dt
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -152,6 +152,15 @@ class Pinned:
     what: str
     lines: drawn.Lines
     under: tuple[int, Mapping[str, Any] | None] | None = None
+
+
+def _ends(part: object, shown: Collection[tuple[str, ...]], at: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """Paths of a part's values; of what is shown as a whole, the whole's."""
+    if isinstance(part, Mapping) and part and at not in shown:
+        for key, value in part.items():
+            yield from _ends(value, shown, (*at, key))
+    else:
+        yield at
 
 
 def _tried(values: Mapping[str, float], year: int, heat: Mapping[str, Any] | None, said: str) -> Tried:
@@ -323,15 +332,57 @@ class Desk:
         """Say what differs from the file."""
         return "; ".join(f"{self.settings[key].label} {self.settings[key].shown(v)}" for key, v in self.values.items())
 
-    def overlay(self) -> dict[str, Any]:
-        """Return what differs from the file, as a variant has it."""
+    def overlay(self, values: Mapping[str, float] | None = None) -> dict[str, Any]:
+        """Return what differs from the file, as a variant has it; of other values than those that are set, if given."""
         changes: dict[str, Any] = {}
-        for key, value in self.values.items():
+        for key, value in (self.values if values is None else values).items():
             setting, part = self.settings[key], changes
             for name in setting.path[:-1]:
                 part = part.setdefault(name, {})
             part[setting.path[-1]] = setting.written(value)
         return changes
+
+    def compared(self) -> dict[str, dict[str, Any]]:
+        """Return what is compared with the garden as described, by name, as variants have it: what is pinned, what is set."""
+        pinned = self._differing(self.pinned.garden) if self.pinned else {}
+        both = {TEXTS["season"]["pinned"]: {} if pinned == self.values else pinned, TEXTS["as_set"]: self.values}
+        return {name: self.overlay(values) for name, values in both.items() if values}
+
+    def _differing(self, garden: Scenario) -> dict[str, float]:
+        """What can be set here and is otherwise in another garden than in the file."""
+        others, ours = settings_of(garden), self.settings.items()
+        both = {
+            key: (other.value, part) for key, part in ours if (other := others.get(key)) and other.unit == part.unit
+        }
+        return {key: value for key, (value, part) in both.items() if value != part.value}
+
+    def take_variant(self, name: str) -> list[str]:
+        """
+        Set what a variant of the file changes, as far as it can be set here.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        list of str
+            Keys of what else it changes, which is left aside.
+
+        Raises
+        ------
+        ScenarioError
+            It makes the garden impossible.
+        """
+        assert self.scenario is not None
+        garden = self.scenario.with_variant(name)
+        self.values = self._differing(garden)
+        self._touch()
+        self.tell("values")
+        others = settings_of(garden)
+        shown = {part.path for key, part in self.settings.items() if key in others and others[key].unit == part.unit}
+        shown |= {(*path[:-1], "set_up_test") for path in shown if path[-1] == "swing"}  # says the swing in another way
+        return [".".join(map(toml_key, at)) for at in _ends(self.scenario.variant[name], shown) if at not in shown]
 
     def now(self) -> Scenario:
         """
@@ -454,7 +505,8 @@ class Desk:
     async def do(self, verb: str, options: Mapping[str, Any]) -> None:
         """Have a verb write its pages for the garden as it is set; one at a time."""
         if self.job is None or not self.job.is_running:
-            self.job = jobs.Job(self.path, verb, dict(options), self.overlay(), self.year, self.heat)
+            overlay = self.compared() if verb == "compare" else self.overlay()
+            self.job = jobs.Job(self.path, verb, dict(options), overlay, self.year, self.heat)
             self.job.usual = self.steps_of.get(verb, 0)
             await self.job.run(lambda: self.tell("job"))
             if self.job.sentences:

@@ -115,6 +115,11 @@ class Garden:
         texts: dict[str, str] = TEXTS["settings"]
         _heading(texts["heading"])
         ui.label(texts["intro"]).classes("quiet")
+        if self.desk.scenario and self.desk.scenario.variant:
+            taken = ui.select(
+                [*self.desk.scenario.variant], label=texts["take"], on_change=lambda event: self._take(event.value)
+            )
+            taken.props("outlined dense").classes("wide no-print")
         valves = list(dict.fromkeys(key.split("/")[0] for key in self.desk.settings))
         for valve in valves:
             if len(valves) > 1:
@@ -199,6 +204,15 @@ class Garden:
         else:
             with self.client:  # what was drawn here is drawn again by now
                 ui.notify(TEXTS["save"]["done"].format(file=self.desk.path.name))
+
+    def _take(self, name: str) -> None:
+        texts = TEXTS["settings"]
+        try:
+            aside = self.desk.take_variant(name)
+        except PanbudgetError as error:
+            self.refused.set_text(error.text())
+        else:
+            ui.notify(texts["aside" if aside else "took"].format(name=name, keys=", ".join(aside)), multi_line=True)
 
     def _edit(self) -> None:
         with ui.dialog().props("full-width") as dialog, ui.card():
@@ -315,10 +329,15 @@ class Garden:
             _button(texts["away"], lambda: self._do("away", start=first.value, end=last.value))
         self.job = ui.column().props(_LIVE)
 
-    def _do(self, verb: str, **options: str) -> None:
+    def _do(self, verb: str, **options: str | bool) -> None:
         if self.desk.job is not None and self.desk.job.is_running:
             ui.notify(TEXTS["job"]["busy"])
             return
+        if verb == "compare":
+            options = {"around_heat": self.desk.heat_wave() is not None}
+            if not self.desk.compared():
+                ui.notify(TEXTS["job"]["nothing"], multi_line=True)
+                return
         background_tasks.create(self.desk.do(verb, options))
 
     def _show_job(self) -> None:

@@ -22,7 +22,9 @@ from panbudget import words
 from panbudget.errors import PanbudgetError
 
 #: verbs that the page runs, and the first page of each
-VERBS = {verb: f"{verb}.html" for verb in ("size", "setup", "away", "statement", "today")} | {"replay": "report.html"}
+VERBS = {verb: f"{verb}.html" for verb in ("compare", "size", "setup", "away", "statement", "today")} | {
+    "replay": "report.html"
+}
 TEXTS: dict[str, Any] = words.packaged("page/page.toml")
 _OF = re.compile(r"(\d+) of (\d+)")
 _NEARLY = 0.99
@@ -41,9 +43,9 @@ class Job:
     verb : str
         One of `VERBS`.
     options : dict
-        What else it is asked: first and last day for "away".
+        What else it is asked: first and last day for "away"; whether it is around the heat wave for "compare".
     overlay : dict
-        What differs from the garden's file.
+        What differs from the garden's file; for "compare", by the name of what is compared.
     year : int
         In which the season starts; for verbs of one season.
     usual : int
@@ -161,18 +163,23 @@ def _work(asked: dict[str, Any]) -> None:
 
     path, verb = Path(asked["path"]), asked["verb"]
     scenario = panbudget.load_scenario(path)
-    if asked["overlay"]:
+    options = {
+        key: dt.date.fromisoformat(day) if key != "around_heat" else day for key, day in asked["options"].items()
+    }
+    if verb == "compare":
+        scenario = scenario.changed({"variant": None}).changed({"variant": asked["overlay"]})
+        options |= {"names": [*asked["overlay"]], "with_base": True}
+    elif asked["overlay"]:
         scenario = scenario.changed(asked["overlay"])
     described = scenario.season.start.year
     scenario = in_year(scenario, asked["year"])
     if asked["heat"]:
         scenario = scenario.changed({"what_if": {"heat": asked["heat"]}})
-    if verb not in ("replay", "statement"):
+    if verb not in ("replay", "statement", "compare"):
         scenario = in_year(scenario, described)
-    days = {key: dt.date.fromisoformat(text) for key, text in asked["options"].items()}
     # a replay takes no steps: it is over at once
     steps = {} if verb == "replay" else {"step": lambda text: _say(step=[text])}
-    result = getattr(panbudget, verb)(scenario, **days, **steps)
+    result = getattr(panbudget, verb)(scenario, **options, **steps)
     _say(step=[TEXTS["job"]["writing"]])
     result.write(path.parent / verb, overwrite=True)
     _say(sentences=result.sentences())

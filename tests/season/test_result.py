@@ -70,8 +70,10 @@ def test_openings_have_timestamps_and_their_file_the_same_text(garden):
 
 
 def test_a_repr_is_ten_lines_at_most(garden):
-    text = repr(panbudget.replay(garden))
+    season = panbudget.replay(garden)
+    text = repr(season)
     assert len(text.splitlines()) <= 10
+    assert repr(season.weather).startswith("Weather of weather.csv, 2025-") and ": tmin, tmax, " in repr(season.weather)
     assert "2025-05-01 to 2025-06-09, 40\N{NO-BREAK SPACE}days" in text
     assert "upper: " in text and "tomatoes: " in text and "findings: " in text
 

@@ -72,6 +72,12 @@ class Weather:
         """Its first and last day."""
         return self.daily.index[0].date(), self.daily.index[-1].date()
 
+    def __repr__(self) -> str:
+        first, last = self.span
+        return (
+            f"Weather of {self.provenance.get('file', 'no file')}, {first} to {last}: {', '.join(map(str, self.daily))}"
+        )
+
     def holds(self, start: dt.date, end: dt.date) -> bool:
         """Tell whether these days are among its own."""
         return self.span[0] <= start <= end <= self.span[1]

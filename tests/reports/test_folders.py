@@ -22,8 +22,7 @@ def test_a_folder_is_there_only_when_all_went_well(tmp_path):
     with pytest.raises(RuntimeError), new_folder(target, "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("half")
         raise RuntimeError
-    assert not target.exists()
-    assert not list((tmp_path / "deep").iterdir())
+    assert not target.parent.exists()
     with new_folder(target, "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("whole")
     assert (target / "daily.csv").read_text() == "whole"
@@ -41,6 +40,40 @@ def test_a_second_interrupt_waits_until_what_is_half_made_is_cleared(tmp_path, m
             raise KeyboardInterrupt
     finally:
         signal.signal(signal.SIGINT, before)
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_interrupt_waits_until_the_folder_that_was_there_holds_all(tmp_path, monkeypatch):
+    """Half of the files were left in it."""
+    rename = Path.rename
+
+    def interrupted(path, to):
+        signal.raise_signal(signal.SIGINT)
+        return rename(path, to)
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt), new_folder(tmp_path, "replay", overwrite=False) as made:
+            for name in ("daily.csv", "beds.csv"):
+                (made / name).touch()
+            monkeypatch.setattr(Path, "rename", interrupted)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["beds.csv", "daily.csv"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="limits are those of Unix")
+def test_what_is_half_made_is_cleared_where_no_file_can_be_opened_any_more(tmp_path):
+    """`shutil.rmtree` keeps a file open a level, and the folder stayed."""
+    script = (
+        "import os, resource; from pathlib import Path; from panbudget.reports.folders import new_folder\n"
+        "with new_folder(Path('season'), 'replay', overwrite=False) as made:\n"
+        "    (made / 'figures').mkdir(); (made / 'figures' / 'season.png').touch()\n"
+        "    resource.setrlimit(resource.RLIMIT_NOFILE, (os.dup(0) + 1, 4096))\n"
+        "    open(os.devnull)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, check=False)
+    assert b"Too many open files" in done.stderr, done.stderr
     assert not list(tmp_path.iterdir())
 
 

@@ -7,11 +7,10 @@ import ctypes
 import glob
 import os
 import re
-import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextvars import ContextVar
 from pathlib import Path
 
@@ -66,10 +65,10 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         _clear_up(folder, target)
         _may_write(folder, target, command, overwrite)
         staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
+        fresh.insert(0, staging)
+        spare = os.open(os.devnull, os.O_RDONLY)  # given up for what has to be cleared, were no other file left to open
     except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
-        for parent in fresh:
-            with contextlib.suppress(OSError, ValueError):
-                parent.rmdir()
+        _remove(fresh)
         raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
     into = _WRITTEN.set(folder)
     try:
@@ -79,20 +78,23 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
             part.chmod(part.stat().st_mode | 0o700)
         yield made
         _may_write(folder, target, command, overwrite)  # something may have come in between
-        if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
-            for part in made.iterdir():
-                part.rename(target / part.name)
-        elif not target.exists():
-            made.rename(target)
-        elif not _exchanged(made, target):
-            target.rename(staging / _OLD)
-            made.rename(target)
+        with undisturbed():
+            if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
+                for part in made.iterdir():
+                    part.rename(target / part.name)
+            elif not target.exists():
+                made.rename(target)
+            elif not _exchanged(made, target):
+                target.rename(staging / _OLD)
+                made.rename(target)
     except OSError as error:
         raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
         with undisturbed():
             _WRITTEN.reset(into)
+            os.close(spare)
             _give_back(staging, target)
+            _remove(fresh)
 
 
 def to_paste(garden: Scenario, name: str) -> dict[str, str]:
@@ -122,7 +124,17 @@ def _give_back(staging: Path, target: Path) -> None:
     """Put back what stood there if nothing does, and remove what was being made."""
     if (staging / _OLD).exists() and not target.exists():
         (staging / _OLD).rename(target)
-    shutil.rmtree(staging, ignore_errors=True)
+    with contextlib.suppress(
+        OSError
+    ):  # one level at a time: `shutil.rmtree` keeps all of them open, and files may be few
+        _remove([*sorted(staging.rglob("*"), reverse=True), staging])
+
+
+def _remove(paths: Iterable[Path]) -> None:
+    """Remove what can be: files, links, and folders that are empty."""
+    for path in paths:
+        with contextlib.suppress(OSError, ValueError):
+            path.rmdir() if path.is_dir() and not path.is_symlink() else path.unlink()
 
 
 def _clear_up(folder: Path, target: Path) -> None:

@@ -84,6 +84,10 @@ class Server:
             handler.send_header("Location", parts.path + ("x" if way == "round" else "/again") + "?" + parts.query)
             handler.end_headers()
             self.way = "whole" if way == "moved" else way
+        elif way == "nowhere":
+            handler.send_response(302)
+            handler.send_header("Location", "file:///weather.csv")
+            handler.end_headers()
         elif way == "web-page":
             send(handler, "<!DOCTYPE html><html><body>Sign in</body></html>")
         elif way == "nothing":
@@ -128,6 +132,10 @@ class Server:
             if way in ("exchanged", "fahrenheit"):
                 days = len(whole["daily"]["time"])
                 whole["daily"][f"temperature_2m_{'min' if way == 'exchanged' else 'max'}"] = [86.0] * days
+            if way in ("one-for-all", "too-long"):
+                whole["daily"]["temperature_2m_max"] = (
+                    28.4 if way == "one-for-all" else [10**400] * len(whole["daily"]["time"])
+                )
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
             if way == "below-nothing":

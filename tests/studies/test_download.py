@@ -183,6 +183,7 @@ WRONG = {
     "half": "only part of what was asked",
     "elsewhere": "latitude 51",
     "round": "sends on and on",
+    "nowhere": "sends on to an address that can't be used .*file",
     "other-columns": "has no (T2M_MIN|temperature_2m_min)",
     "gzip-cut": "broke off",
     429: "refuses with 429",
@@ -213,6 +214,8 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
         ("too-damp", {"forecast": 7}, "a maximum relative humidity is 100.5 %, as it says;"),
         ("too-damp", {"years": (2024, 2024)}, "a mean relative humidity is 100.5 %, as it says;"),
         ("no-units", {"forecast": 7}, "something else than weather"),
+        ("one-for-all", {"forecast": 7}, "something else than weather"),
+        ("too-long", {"forecast": 7}, "something else than weather"),
         ("old", {"forecast": 7}, r"gives days to \d{4}-\d\d-\d\d, and today is .*date right\?"),
     ],
 )
@@ -291,6 +294,10 @@ def test_offline_is_said_plainly_with_an_address_for_a_browser(garden, server):
     assert "http://127.0.0.1:9/api/temporal/daily/point?parameters=T2M_MAX" in str(caught.value)
     with pytest.raises(WeatherError, match="Open-Meteo: can't be asked: its address nonsense can't be used"):
         download_weather(garden, forecast=1, forecast_address="nonsense")
+    with pytest.raises(
+        WeatherError, match="/v1/forecast can't be used .* or as PANBUDGET_FORECAST_ADDRESS in the envi"
+    ):
+        download_weather(garden, forecast=1, forecast_address="ftp://127.0.0.1")
     assert files(garden) == before
 
 

@@ -57,7 +57,13 @@ class Service(NamedTuple):
         """Make the error that says what is wrong with an answer."""
         address = values.get("address", self.address)
         phrases = {name: text.format(address=address) for name, text in TABLE["phrases"].items()}
-        facts = {**phrases, "example": self.facts["address"], "timeout": self.timeout, **values}
+        facts = {
+            **phrases,
+            "example": self.facts["address"],
+            "variable": self.facts["variable"],
+            "timeout": self.timeout,
+            **values,
+        }
         return WeatherError(_problem(code, **facts), file=self.facts["name"])
 
     def refuse_elsewhere(self, asked: tuple[float, float], answered: tuple[Any, Any]) -> None:
@@ -158,6 +164,8 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
     except httpx.TooManyRedirects:
         raise service.refusal("redirects", address=address) from None
     except (httpx.InvalidURL, httpx.UnsupportedProtocol, UnicodeError) as error:
+        if address.startswith("http") and address != service.address and not isinstance(error, UnicodeError):
+            raise service.refusal("sent-on", address=address, why=error) from None
         raise service.refusal("address", address=service.address, why=error) from None
     except httpx.TransportError as error:
         raise _Passing(service.refusal("unreachable", address=address, why=error)) from None

@@ -53,14 +53,16 @@ def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.
         daily, units = answer["daily"], dict(answer["daily_units"])
         dates = pd.DatetimeIndex(pd.to_datetime(daily["time"], format="%Y-%m-%d"), name="date")
         columns = {
-            name: np.array(daily[key], dtype=float) for key, (name, _) in facts["measures"].items() if key in daily
+            name: np.array(daily[key], dtype=float).reshape(len(dates))  # one figure would stand for every day
+            for key, (name, _) in facts["measures"].items()
+            if key in daily
         }
         missing = [key for key, (name, _) in facts["measures"].items() if name in _NEEDED and name not in columns]
         if missing:
             raise service.refusal("not-weather", why=f": it has no {' and no '.join(missing)}")
         table = pd.DataFrame(columns, index=dates)
         table = table[list(columns)].replace([np.inf, -np.inf], np.nan).dropna(subset=list(_NEEDED))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError, OverflowError):
         raise service.refusal("not-weather", why=reason_in(text)) from None
     service.refuse_elsewhere(position, (answer.get("latitude"), answer.get("longitude")))
     for key, (name, expected) in facts["measures"].items():

@@ -168,9 +168,23 @@ def test_a_folder_that_can_not_be_written_is_told_when_the_page_opens(tmp_path, 
     garden = tmp_path / "garden" / "garden.toml"  # neither is there yet
     assert server.unkept(garden) is None
     asked = []
-    monkeypatch.setattr(server.os, "access", lambda path, _: asked.append(path))
+
+    def refused(dir):
+        asked.append(dir)
+        raise PermissionError
+
+    monkeypatch.setattr(server.tempfile, "mkdtemp", refused)
     assert server.unkept(garden).startswith(f"{garden.parent} can't be written by you")
     assert asked == [tmp_path]
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="Linux alone has it")
+def test_a_kernels_folder_in_which_nothing_can_be_made_is_told_when_the_page_opens():
+    """Its permissions let the one who may do all write, and nothing was said."""
+    pytest.importorskip("nicegui")
+    from panbudget.page import server
+
+    assert server.unkept(Path("/proc/garden/garden.toml")).startswith("/proc/garden can't be written by you")
 
 
 def test_a_key_of_too_many_levels_is_refused_before_it_is_parsed():

@@ -9,6 +9,7 @@ import os
 import secrets
 import signal
 import socket
+import tempfile
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
@@ -134,7 +135,10 @@ def garden_in(folder: Path) -> Path:
 def unkept(garden: Path) -> str | None:
     """Say that what is changed on the page can't be written, where that is so already."""
     nearest = next(path for path in (garden.parent, *garden.absolute().parents) if path.exists())
-    return None if os.access(nearest, os.W_OK) else TEXTS["unkept"].format(folder=garden.parent)
+    with contextlib.suppress(OSError):  # permissions do not tell of a kernel's folder, nor of one who may do all
+        Path(tempfile.mkdtemp(dir=nearest)).rmdir()
+        return None
+    return str(TEXTS["unkept"]).format(folder=garden.parent)
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[[str], None] = print) -> None:

@@ -18,7 +18,7 @@ from panbudget import terminal
 with terminal.loading():
     import typer
 
-    from panbudget.cli import TEXTS, app
+    from panbudget.cli import TEXTS, app, problem
     from panbudget.errors import PanbudgetError
 
     VERBS: list[str] = TEXTS["verbs"]
@@ -89,8 +89,11 @@ def _run(arguments: list[str] | None) -> int:
         code = _BAD_INPUT if ended.code else 0
     except Exception as error:  # typer's own message for a mistake in the call; anything else is a bug of ours
         # a compiled library makes an error of its own of an interrupt, as where models are built or it is just being loaded
-        if type(error).__name__ == "Abort" or terminal.came or str(error).rstrip(": ").endswith("KeyboardInterrupt"):
+        if terminal.came or str(error).rstrip(": ").endswith("KeyboardInterrupt"):
             code = _INTERRUPTED
+        elif type(error).__name__ == "Abort":  # a question's, at the end of what it reads
+            typer.echo(str(PanbudgetError(problem("unanswered", "standard input"))), err=True)
+            code = _BAD_INPUT
         elif callable(show := getattr(error, "show", None)) and isinstance(getattr(error, "exit_code", None), int):
             show()
             code = _BAD_INPUT

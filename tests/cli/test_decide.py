@@ -114,6 +114,7 @@ def test_json_stands_alone_on_standard_output(call, tmp_path, capsys, small):
     assert code == 0, err
     assert json.loads(out) == json.loads((tmp_path / "o" / f"{call[0]}.json").read_text(encoding="utf-8"))
     assert "Wrote" in err
+    assert ("Nothing more is printed until it is done." in err) == (call[0] == "away")
 
 
 @pytest.mark.parametrize("call", SMALL, ids=lambda call: call[0])

@@ -216,16 +216,19 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
     from panbudget.scenario.garden import load_scenario
 
     command_line = body.__name__ + (" --season all" if given.get("season") == ALL else "")
+    unsaid: list[str] = []
     with bar(steps and steps + 2, quiet=quiet) as update:
 
         def step(text: str) -> None:
             terminal.listen()
             update(advance=1, description=text)
+            while unsaid:  # once what can be refused is behind it
+                say(unsaid.pop(), quiet=quiet, aside=True)
 
         step("reading the scenario")
         scenario = load_scenario(path, *laid_over)
-        if "starts" in TEXTS[command_line] and not sys.stderr.isatty():
-            say(TEXTS[command_line]["starts"], quiet=quiet, aside=True)
+        if not sys.stderr.isatty():
+            unsaid += [TEXTS[command_line]["starts"]] if "starts" in TEXTS[command_line] else []
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
         with _blamed(scenario, given), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)

@@ -51,7 +51,10 @@ def test_lines_say_what_was_assumed(found):
 
 @pytest.mark.parametrize(
     ("wind", "said"),
-    [("", "a thermometer in the sun; the day's mean for one of its extremes; another"), (",2.0", "a the")],
+    [
+        ("", "a thermometer in the sun; the day's mean for one of its extremes; another"),
+        (",2.0", "extremes; temperatures some degrees off from a date on; wind up to 1.6 times as strong"),
+    ],
 )
 def test_what_no_column_tells_is_said(make_garden, wind, said):
     """A wind alone tells another station, and neither of the others."""
@@ -61,8 +64,10 @@ def test_what_no_column_tells_is_said(make_garden, wind, said):
     ]
     text = "\n".join(["date,tmin,tmax,rain,pan_evaporation" + (wind and ",wind"), *days])
     lines = check_lines(check(make_garden(weather=text + "\n")))
-    (told,) = (line for line in lines if line.startswith("No column of the file tells of: "))
+    (told,) = (line for line in lines if line.startswith("No check of one file tells of: "))
     assert said in told
+    assert ("wind up to" in told) is bool(wind)
+    assert "light" not in told
     assert ("another station or sensor from a day on" in told) is (not wind)
 
 

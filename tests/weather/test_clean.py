@@ -7,6 +7,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -40,6 +41,19 @@ def read(tmp_path):
 def e0(temperature):
     """FAO-56 eq 11, written out again."""
     return 0.6108 * math.exp(17.27 * temperature / (temperature + 237.3))
+
+
+def test_what_a_caution_is_worth_has_no_more_light_than_a_clear_sky_and_both_ends_where_it_may_be_either(read):
+    """Light of a hundredth from a day on, of which a line through the season would make some hundred times as much at its end."""
+    light = [26 - day % 5 for day in range(60)] + [0.26 - day % 5 / 100 for day in range(60)]
+    warm = [30 + day % 3 for day in range(120)]
+    days = table(120, start=dt.date(2025, 5, 1), tmax=warm, radiation=light, wind=[4] * 60 + [1] * 60)
+    cautions = {caution.name: caution.worth for caution in read(days, trust=["radiation-leap"]).cautions}
+    assert re.fullmatch(r"if so, the season's ETo is \d+ mm \(\+\d+ mm\)", cautions["radiation-fades"])
+    found = re.fullmatch(
+        r"if so, the season's ETo is (\d+) mm \(-\d+ mm\) to (\d+) mm \(\+\d+ mm\)", cautions["wind-leap"]
+    )
+    assert int(found[1]) < int(found[2])
 
 
 def test_a_sound_file_keeps_its_values_and_nothing_is_filled(read):

@@ -17,6 +17,7 @@ from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.weather import flags as origins
 from panbudget.weather.checks.inspection import Caution, CheckedFile
+from panbudget.weather.checks.sky import bright_bound
 from panbudget.weather.filling import estimates
 from panbudget.weather.filling.fallback import Borrowed
 from panbudget.weather.messages import counted, note, table_of
@@ -154,19 +155,24 @@ def _unstated(read: CheckedFile, rules: Rules) -> Iterator[str]:
 def _worth(
     caution: Caution, daily: pd.DataFrame, values: pd.DataFrame, read: CheckedFile, borrowed: Borrowed, rules: Rules
 ) -> Caution:
-    """Say what a caution is worth: the season's ETo and rain, if it is right, against what they are."""
+    """Say what a caution is worth: the season's ETo and rain, if it is right, against what they are; from where to where."""
     if not caution.instead:
         return caution
-    factor = read.inspected.wind_factor
-    instead = {name: v * factor if name == "wind" else v for name, v in caution.instead.items()}
-    other, run, _ = _filled(daily.assign(**instead), read, borrowed, rules)
-    asked = read.days[read.arranged.asked & run]
-    changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
-    site = {"latitude": rules.site.latitude, "elevation": rules.site.elevation}
-    now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
-    rain = changed["rain"].sum() - values.loc[asked, "rain"].sum()
-    text = "worth-rain" if "rain" in instead else "worth"
-    return caution._replace(instead={}, worth=note(text, eto=then, change=then - now, rain=rain))
+    factor, site = read.inspected.wind_factor, {"latitude": rules.site.latitude, "elevation": rules.site.elevation}
+    bounds = {"radiation": bright_bound(read.inspected.sky), "sunshine": read.inspected.sky.daylight}
+    worths = []
+    for way in caution.instead:
+        instead = {
+            name: v * factor if name == "wind" else np.minimum(v, bounds.get(name, np.inf)) for name, v in way.items()
+        }
+        other, run, _ = _filled(daily.assign(**instead), read, borrowed, rules)
+        asked = read.days[read.arranged.asked & run]
+        changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
+        now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
+        worths.append((then, then - now, changed["rain"].sum() - values.loc[asked, "rain"].sum()))
+    (eto, change, rain), (high, highest, _) = min(worths), max(worths)
+    text = "worth-rain" if "rain" in caution.instead[0] else "worth-between" if high - eto > 1.0 else "worth"
+    return caution._replace(instead=(), worth=note(text, eto=eto, change=change, rain=rain, high=high, highest=highest))
 
 
 def _filled(

@@ -239,7 +239,7 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
         true = 0 if each.where in inspected.condemned else inspected.known(each.where).size
         if true >= (1.0 - GapLimits().share) * inspected.asked.sum():  # those cells were taken out, and the rest tells
             brief = in_both(replace(each, expected="", cure="").sentence)()
-            caution = Caution(each.code, in_both(each.sentence)(), {}, note("spare-cells", name=each.where), brief)
+            caution = Caution(each.code, in_both(each.sentence)(), (), note("spare-cells", name=each.where), brief)
             inspected.cautions += [caution] * inspected.cautious
         else:
             inspected.put(slice(None), [each.where], np.nan)

@@ -175,7 +175,7 @@ def test_what_is_unlikely_of_a_site_s_weather_is_told_once_a_kind_and_kept(gappy
 def test_years_that_share_their_days_are_one_run_whatever_is_unlikely_in_each():
     """Each year's own caution made a weather of its own, whose days were kept and whose ETo was computed once a year."""
     days = pd.DataFrame({"wind": [7.0, 8.0]})
-    at_first, later = (Caution("wind-unit", text, {}, brief=text) for text in ("wind reaches 7", "wind reaches 8"))
+    at_first, later = (Caution("wind-unit", text, (), brief=text) for text in ("wind reaches 7", "wind reaches 8"))
     own = [Weather(days, days, cautions=cautions) for cautions in ((), (at_first,), (later,))]
     ones = _one_a_run({2020: own[0], 2021: own[1], 2022: own[2], 2023: Weather(days.copy(), days)})
     assert ones[2020] is ones[2021] is ones[2022] is not ones[2023]

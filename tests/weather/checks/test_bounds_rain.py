@@ -25,6 +25,13 @@ def on(days, amount, wet):
     return rain
 
 
+def bright(duller, *, wet=12, dry=100, rain=3.0, **columns):
+    """Return wet days and dry ones, of which so many are warmer by day and drier than the wet ones, and the others less."""
+    warm = np.arange(-wet, dry) < duller
+    warmer = np.r_[np.zeros(wet), np.where(warm[wet:], 1.0, -1.0)]
+    return fell(on(wet + dry, rain, slice(wet)), tmax=28.0 + warmer, rh_min=50.0 - warmer, **columns)
+
+
 def repeated(pairs, alone):
     """Return pairs of days with the same rain, and days alone, all with a dry day after them."""
     amount = 2.0 + 0.01 * np.arange(pairs + alone)
@@ -201,6 +208,16 @@ BOUNDS = [
     ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),
     ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
+    ("rain-bright", bright, 60, 59),
+    ("rain-bright", lambda wet: bright(59, wet=wet), 11, 12),
+    ("rain-bright", lambda dry: bright(0, wet=40, dry=dry), 11, 12),
+    ("rain-bright", lambda rain: bright(59, rain=rain), 2.9, 3.0),
+    (
+        "rain-bright",
+        lambda dull: bright(59, radiation=30.0 * np.repeat([dull, 0.5], [12, 100]), clear=30.0),
+        0.49,
+        0.51,
+    ),
 ]
 
 
@@ -217,7 +234,7 @@ def test_rain_in_another_unit_is_worth_what_it_is_in_millimetres(rain, times):
     """By definition of the units."""
     days = fell(on(40, rain, np.arange(len(rain))))
     [caution] = inspected(**days, only="rain-unit").cautions
-    assert caution.instead["rain"] == pytest.approx(days["rain"] * times)
+    assert caution.instead[0]["rain"] == pytest.approx(days["rain"] * times)
 
 
 @pytest.mark.parametrize(
@@ -240,3 +257,10 @@ def test_wet_days_between_days_without_a_figure_follow_no_other():
         np.linspace(1.0, 30.0, 14),
     )
     assert not spoken("rain-sum", **fell(rain))
+
+
+def test_a_dry_hygrometer_is_not_blamed_for_rain_that_is_none():
+    days = bright(59, rain=6.0, rh_max=70.0)
+    for trust, blamed in (([], False), (["rain-bright"], True)):
+        assert ("humidity-low" in [caution.name for caution in inspected(**days, trust=trust).cautions]) is blamed
+    assert "on wet days" in spoken("humidity-low", **days)

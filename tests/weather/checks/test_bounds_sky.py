@@ -102,7 +102,7 @@ def test_light_that_leaps_is_worth_what_it_was_before_and_fades_besides_no_more(
         found = inspected(**days, trust=())
         (said,) = (caution for caution in found.cautions if caution.name in ("radiation-leap", "radiation-fades"))
         assert told in said.sentence
-        light = said.instead["radiation"] / found.sky.clear
+        light = said.instead[0]["radiation"] / found.sky.clear
         assert (
             np.abs(light - light[60]) < 0.01 * light[60]
         ).mean() > 0.93  # its first day may be told too early by some
@@ -115,6 +115,10 @@ def test_sunshine_leaps_where_the_light_that_it_makes_does_and_no_radiation_is_k
         days = {"days": 40, "tmin": 14.0, "tmax": 28.0, "sunshine": hours}
         assert ("from 2025-06-21 on" in spoken("sunshine-leap", **days)) is told
         assert not spoken("sunshine-leap", **days, radiation=0.9 * CLEAR[:40])
+    (said,) = inspected(
+        **days | {"sunshine": SKY.daylight[:40] * np.repeat([0.9, 0.45], 20)}, only="sunshine-leap", trust=()
+    ).cautions
+    assert said.instead[0]["sunshine"] / SKY.daylight[:40] == pytest.approx(0.9)
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def test_rain_that_holds_the_day_before_leaves_nothing_on_the_last_day_of_a_spel
     cautions = [caution for caution in found(rain) if "rainy spells" in caution.sentence]
     assert bool(cautions) is expected
     if expected and not others and not off:
-        assert cautions[0].instead["rain"] == pytest.approx(alone)
+        assert cautions[0].instead[0]["rain"] == pytest.approx(alone)
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_hundredths_among_tenths_tell_that_from_a_third_on(wet, times, expected)
     cautions = [caution for caution in found(rain) if "looks like inches or cm" in caution.sentence]
     assert bool(cautions) is expected
     if cautions:
-        assert cautions[0].instead["rain"][31] == pytest.approx(8.1, abs=0.01)
+        assert cautions[0].instead[0]["rain"][31] == pytest.approx(8.1, abs=0.01)
 
 
 def dry_july(dull_in_july, *, start="2025-06-01", later=62, light=True, colder=0.0):
@@ -134,7 +134,7 @@ def test_rows_that_stand_twice_are_said_from_a_tenth_of_the_rain_on(rows, expect
     ]
     assert bool(cautions) is expected
     if expected:
-        assert cautions[0].instead["rain"] == pytest.approx(twice["hours"].to_numpy())
+        assert cautions[0].instead[0]["rain"] == pytest.approx(twice["hours"].to_numpy())
 
 
 def looks_wet(days, **more):

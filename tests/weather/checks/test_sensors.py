@@ -44,7 +44,7 @@ def on(usual, value, first, count=1):
 
 def test_sound_days_pass():
     assert (
-        seen(wind=2.0 + 0.3 * WALK, rain=np.where(WALK > 3.0, WALK, 0.0), radiation=CLEAR * (0.8 + 0.02 * WALK)) == []
+        seen(wind=2.0 + 0.3 * WALK, rain=np.where(WALK < -3.0, -WALK, 0.0), radiation=CLEAR * (0.8 + 0.02 * WALK)) == []
     )
 
 
@@ -134,13 +134,25 @@ def test_days_that_stand_there_twice_are_seen_from_four_in_a_row(days, expected)
     assert seen(**rough) == expected
 
 
-def test_what_copied_days_are_worth_takes_their_temperatures_from_the_days_around():
+def test_what_copied_days_are_worth_takes_all_figures_from_the_days_around():
     twice = {name: np.where(np.isin(np.arange(N), range(30, 34)), np.roll(v, 20), v) for name, v in AIR.items()}
     (caution,) = (said for said in inspected(N, **twice, trust=()).cautions if said.name == "days-twice")
     for name, values in AIR.items():
-        assert caution.instead[name] == pytest.approx(
-            np.where(np.isin(np.arange(N), range(30, 34)), np.interp(np.arange(N), [29, 34], values[[29, 34]]), values)
+        ends = [values[[26, 27, 28, 29, 34, 35, 36]].mean(), values[[27, 28, 29, 34, 35, 36, 37]].mean()]
+        assert caution.instead[0][name] == pytest.approx(
+            np.where(np.isin(np.arange(N), range(30, 34)), np.interp(np.arange(N), [29, 34], ends), values)
         )
+
+
+def test_days_in_between_are_drawn_by_as_many_around_them_up_to_a_week():
+    """By hand: a day between 10 and 14 is 12; eight between days of 10 and of 14 by turns with 0 lie near the mean of a week."""
+    found = inspected(26, tmin=np.r_[10.0, np.nan, 14.0, np.full(23, 14.0)], tmax=30.0, trust=())
+    assert sensors._between(found, slice(1, 2), "tmin")["tmin"][1] == pytest.approx(12.0)
+    days = np.r_[np.tile([8.0, 12.0], 4), 99.0, np.full(8, 50.0), 99.0, np.tile([12.0, 16.0], 4)]
+    found = inspected(26, tmin=days, tmax=130.0, only="clock")
+    drawn = sensors._between(found, slice(8, 18), "tmin")["tmin"]
+    assert drawn[:8].tolist() == days[:8].tolist()
+    assert drawn[8:18] == pytest.approx(np.full(10, 12.0), abs=0.7)
 
 
 def test_temperatures_alone_that_stand_there_twice_are_another_years():
@@ -383,6 +395,20 @@ def test_a_month_is_no_hotter_than_the_hottest_at_that_latitude(latitude, mean, 
     """At 38° 42.2 °C, at 51° 31.6 °C at sea level: world maps and records, from memory."""
     walk = WALK - WALK[-30:].mean()
     assert seen(tmin=mean - 5.0 + walk, tmax=mean + 5.0 + walk, site=Site(latitude, 0.0))[:1] == expected
+
+
+@pytest.mark.parametrize(("earlier", "text"), [(21.0, "as °F other months"), (50.5, "which looks like °F")])
+def test_a_month_too_hot_looks_like_fahrenheit_only_where_all_of_them_may_be(earlier, text):
+    """At 51°, in June and July, 41 °F would be 5 °C, and 21 °F are -6 °C, colder than any month there."""
+    found = inspected(
+        N,
+        tmin=np.repeat([earlier - 5.0, 37.0], 30),
+        tmax=np.repeat([earlier + 5.0, 47.0], 30),
+        site=Site(51.0, 0.0),
+        trust=(),
+    )
+    assert text in " ".join(problem.sentence() for problem in found.problems)
+    assert any(problem.paste for problem in found.problems) is ("looks like" in text)
 
 
 def test_summer_is_no_colder_than_the_coldest_at_that_latitude():

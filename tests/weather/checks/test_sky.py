@@ -345,7 +345,7 @@ def test_light_that_stands_at_its_highest_figure_on_five_days_ends_at_a_limit(da
     assert [caution.name for caution in found] == expected
     for caution in found:
         assert f"at 600 W/m² for records in a row on {days} days" in caution.sentence
-        assert np.isnan(caution.instead["radiation"]).sum() == days
+        assert np.isnan(caution.instead[0]["radiation"]).sum() == days
     assert "radiation-ceiling" not in cautions(**columns, trust=["radiation-ceiling"])
 
 

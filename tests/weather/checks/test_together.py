@@ -47,7 +47,7 @@ def test_a_mean_humidity_whose_dew_point_is_far_above_the_minimum_is_the_highest
 def test_what_a_highest_humidity_is_worth_goes_by_its_own_equation():
     """FAO-56 eq 18 for the highest humidity and 19 for the mean: both give the same vapour."""
     (caution,) = found(rh_mean=np.full(N, 94.0))
-    vapour = air.vapour_pressure_from_rh_mean(caution.instead["rh_mean"], tmin=LOW, tmax=HIGH)
+    vapour = air.vapour_pressure_from_rh_mean(caution.instead[0]["rh_mean"], tmin=LOW, tmax=HIGH)
     assert vapour == pytest.approx(air.vapour_pressure_from_rh_max(np.full(N, 94.0), tmin=LOW))
 
 
@@ -143,7 +143,7 @@ def test_what_a_warm_month_is_worth_takes_it_back_to_the_weeks_around():
     warmer = 8.0 * ((np.arange(N) >= 20) & (np.arange(N) < 50))
     (caution,) = found(tmin=14.0 + 0.001 * LOW, tmax=26.0 + 0.001 * LOW + warmer)
     assert "8.0 °C higher from 2025-06-21 to 2025-07-20" in caution.sentence
-    assert caution.instead["tmax"] == pytest.approx(np.full(N, 26.014), abs=0.01)
+    assert caution.instead[0]["tmax"] == pytest.approx(np.full(N, 26.014), abs=0.01)
 
 
 def going_with(series, share, size):

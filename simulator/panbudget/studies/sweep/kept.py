@@ -144,7 +144,7 @@ def _held(file: Path) -> Read | None:
     columns = dict(zip(table.column_names, table.columns, strict=True))
     weathers, eto, at = [], dict[int, Floats](), 0
     for (first, days), cautions in zip(about["runs"], about["cautions"], strict=True):
-        recalled = tuple(Caution(name, brief, {}, brief=brief) for name, brief in cautions)
+        recalled = tuple(Caution(name, brief, (), brief=brief) for name, brief in cautions)
         run, values = _run(columns, dt.date.fromisoformat(first), slice(at, at + days), about["sha256"])
         weather = dataclasses.replace(run, cautions=recalled)
         weathers.append(weather)

@@ -299,6 +299,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
     looks_like = first + (f" (or {' or '.join(others)})" if others else "")
     values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like}
+    slower = [{"wind": inspection.all_of("wind") * _WIND_UNITS[unit] / factor} for unit in slow]
     if middle > _RUN_OF_WIND:
         yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
     elif middle > (_WINDY if enough and not stated else _STORMY):
@@ -306,10 +307,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif beside:
         yield Verdict(names, "wind-unit/beside", values)
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
-        instead = (
-            inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[slow[0]] / factor) if slow else {}
-        )
-        yield Verdict(names, "wind-unit/stated", values, instead)
+        yield Verdict(names, "wind-unit/stated", values, slower)
     elif stated and enough and factor == 1.0 and middle > _FRESH and imperial:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
         yield Verdict(
@@ -319,8 +317,7 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             instead,
         )
     elif enough and not stated and middle > _BREEZY:
-        slower = inspection.of_asked("wind") * _WIND_UNITS["mph"]
-        yield Verdict(names, "wind-unit/windy", values, inspection.with_asked(wind=slower))
+        yield Verdict(names, "wind-unit/windy", values, slower)
 
 
 def imperial_of(inspection: Inspection) -> str:
@@ -451,6 +448,10 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                 "unit": "degF",
             }
             limit = float(bound) - lapse
+            as_celsius = ((month - lapse) - 32.0) / 1.8 + lapse
+            if kind == "hot" and (as_celsius.where(light >= _HIGH_SUN) < least).any():
+                kind = "neither"
+                del values["unit"]
             if (
                 kind == "cold"
                 and inspection.unit_in_file("tmax") == "degF"

@@ -40,12 +40,13 @@ class Caution(NamedTuple):
     What is unlikely, but not refused.
 
     ``name`` of the check; the ``sentence``; ``instead``: column -> what its values of all days would be, NaN where they would
-    be filled by rule, if the caution is right; ``worth``: what that is worth, in a sentence; ``brief``: what was found alone.
+    be filled by rule, if the caution is right, once for each way in which it may be; ``worth``: what that is worth, in a
+    sentence; ``brief``: what was found alone.
     """
 
     name: str
     sentence: str
-    instead: Mapping[str, Floats]
+    instead: Sequence[Mapping[str, Floats]]
     worth: str = ""
     brief: str = ""
 
@@ -400,13 +401,13 @@ class Verdict(NamedTuple):
 
     ``columns``: the first is named, all are condemned if it is a problem; ``text`` of `messages.toml`, which tells problem from
     caution; ``values`` that stand in braces there, under "unit" the unit that they seem to be in, of which ``{cure}`` is made;
-    ``instead`` as in `Caution`.
+    ``instead`` as in `Caution`, or the only way.
     """
 
     columns: Sequence[str]
     text: str
     values: Mapping[str, object] = {}
-    instead: Mapping[str, Floats] = {}
+    instead: Mapping[str, Floats] | Sequence[Mapping[str, Floats]] = ()
 
 
 @dataclass(frozen=True)
@@ -459,9 +460,9 @@ class Doubt:
             doubt = problem(text, columns[0], **{"worst": inspection.worst(columns[0]), **words})
             if is_caution(text):
                 brief = in_both(replace(doubt, expected="", cure="").sentence)()
-                inspection.cautions.append(
-                    Caution(self.name, in_both(doubt.sentence)(), instead, note("worth-unknown"), brief)
-                )
+                ways = [way for way in ([instead] if isinstance(instead, Mapping) else instead) if way]
+                unknown = note("worth-unknown")
+                inspection.cautions.append(Caution(self.name, in_both(doubt.sentence)(), ways, unknown, brief))
             else:
                 inspection.condemned.update(columns)
                 paste = inspection.to_paste(str(unit), doubted) if unit else ()

@@ -56,7 +56,7 @@ def checks_made(ran: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
 
 def not_judged(ran: Mapping[str, Sequence[str]]) -> list[str]:
     """
-    Say what no column of a file tells, so that no check could look for it.
+    Say what no column of a file tells, or no single station's file, so that no check could look for it.
 
     Parameters
     ----------
@@ -69,7 +69,8 @@ def not_judged(ran: Mapping[str, Sequence[str]]) -> list[str]:
         What sensors and files do, for which only a station near by can be asked.
     """
     columns, labels = set().union(*ran.values()), table_of("labels")
-    return [labels[name] for name, sets in table_of("told-by").items() if not any(map(columns.issuperset, sets))]
+    lacking = [labels[name] for name, sets in table_of("told-by").items() if not any(map(columns.issuperset, sets))]
+    return [*lacking, *dict.fromkeys(text for name, text in table_of("untold").items() if name in columns)]
 
 
 def inspect_values(inspection: Inspection) -> Inspection:

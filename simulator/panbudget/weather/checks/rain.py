@@ -29,6 +29,9 @@ _CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
 # the same of a day that warms up, is bright and dry as days without rain are, so far as these are known, each against the middle of
 # those, and how many such signs tell [mm, -, -]
 _DOWNPOUR, _AS_DRY, _SIGNS = 40.0, 0.75, 2
+# wet days and dry ones, and share of all pairs of both of which the wet one is duller, damper or evener, below which rain is none (0.70
+# at least in 52 genuine seasons); and the rain of such a day [d, -, mm]
+_BOTH, _NO_DULLER, _NO_DRIZZLE = 12, 0.6, 3.0
 # gaps between wet days that tell: how many, the shortest, and share of whole weeks among them; how many, and how far from a
 # month's length [-, d, -, -, d, d]
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
@@ -354,12 +357,29 @@ def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, f"rain-spike{'' if cloudburst else '/dry'}", {"second": second}, instead)
 
 
-def _is_dry(inspection: Inspection, day: int) -> bool:
-    """Tell whether one of the days asked for warms up, is bright and dry as the middling one without rain."""
+def _dry_signs(inspection: Inspection) -> list[Floats]:
+    """Return by what days without rain are known: they warm up, are bright and dry."""
     signs = [inspection.of_asked("tmax") - inspection.of_asked("tmin")] if inspection.has("tmin", "tmax") else []
     signs += [telling_share(inspection, SOME_LIGHT)] if inspection.has("radiation") else []
-    signs += [100.0 - inspection.of_asked("rh_min")] if inspection.has("rh_min") else []
-    without = inspection.of_asked("rain") == 0.0
+    return signs + ([100.0 - inspection.of_asked("rh_min")] if inspection.has("rh_min") else [])
+
+
+def _rain_bright(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain that falls as often on days that warm up, are bright and dry as on others (Mann and Whitney's U)."""
+    rain, shares = inspection.of_asked("rain"), []
+    for sign in _dry_signs(inspection):
+        wet, dry = (sign[days & ~np.isnan(sign)] for days in (rain >= _NO_DRIZZLE, rain == 0.0))
+        if min(wet.size, dry.size) < _BOTH:
+            return
+        shares.append(float((wet[:, None] < dry).mean()))
+    if len(shares) >= _SIGNS and max(shares) < _NO_DULLER:
+        words = {"wet": int((rain >= _NO_DRIZZLE).sum()), "share": 100.0 * max(shares)}
+        yield Verdict(names, "rain-bright", words)
+
+
+def _is_dry(inspection: Inspection, day: int) -> bool:
+    """Tell whether one of the days asked for is as the middling one without rain."""
+    signs, without = _dry_signs(inspection), inspection.of_asked("rain") == 0.0
     shares = [sign[day] / np.nanmedian(sign[without]) for sign in signs if not np.isnan(sign[without]).all()]
     return len(shares) >= _SIGNS and min(shares) >= _AS_DRY
 
@@ -389,5 +409,6 @@ CHECKS: tuple[Check | Doubt, ...] = (
     ),
     at_most("rain"),
     Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
+    Doubt("rain-bright", _rain_bright, ("rain",), _MONTH),
     Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),
 )

@@ -56,11 +56,16 @@ _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
 # a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
 # it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
+# the wind at 2 m of over 2000 stations (FAO-56 chapter 3, from memory), and how much nearer to it, by logarithms, a side is that is
+# the better one for sure [m/s, -]
+_USUAL_WIND, _AS_USUAL = 2.0, 0.25
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
 # the same of a column by itself [d]
 _COLUMN_TWICE = 8
+# the most days on either side by which days between them are drawn [d]
+_SIDES_MEAN = 7
 # how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
 # how much more from day to day than over two days, and that at least; how much more over a block of several days and over three such
@@ -118,23 +123,19 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             yield Verdict((name,), "value-stuck", values_of, instead)
 
 
-def _without_copies(inspection: Inspection, names: list[str], copied: Mask) -> dict[str, Floats]:
-    """Columns without copied days: temperatures on a line between the others, the rest as it would be filled in."""
-    if copied.all():
-        return {}
-    of_air = [name for name in names if name in ("tmin", "tmax")]
-    instead = _between(inspection, copied, *of_air) if of_air else {}
-    return instead | inspection.without(copied, *(name for name in names if name not in of_air))
-
-
 def _between(inspection: Inspection, days: slice | Mask, *names: str) -> dict[str, Floats]:
-    """Columns with the days between others on a line between them."""
+    """Columns with days as those before and after them, on a line between: the longer they last, the more of those, up to a week."""
     changed = {}
     for name in names:
         values = inspection.of_asked(name)
         known = ~np.isnan(values)
         known[days] = False
-        changed[name] = np.interp(np.arange(values.size), np.flatnonzero(known), values[known])
+        if not known.any():
+            return {}
+        side = min(longest(~known)[1], _SIDES_MEAN)
+        means = pd.Series(values[known]).rolling(2 * side - 1, center=True, min_periods=1).mean().to_numpy()
+        drawn = np.interp(np.arange(values.size), np.flatnonzero(known), means)
+        changed[name] = np.where(known, values, drawn)
     return inspection.with_asked(**changed)
 
 
@@ -147,7 +148,14 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         of_nights = name == "rh_max"  # as damp every night only where it rains often
         if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
-            yield Verdict((name,), "humidity-saturated", values, inspection.without(saturated, *_present(inspection)))
+            instead = inspection.without(saturated, *_present(inspection))
+            if of_nights and inspection.has("rh_min"):  # vapour hardly changes over a day
+                cold, warm = (air.saturation_vapour_pressure(inspection.of_asked(end)) for end in ("tmin", "tmax"))
+                night = inspection.of_asked("rh_min") * warm / cold
+                instead = inspection.with_asked(
+                    rh_max=np.where(saturated, np.minimum(night, 100.0), inspection.of_asked(name))
+                )
+            yield Verdict((name,), "humidity-saturated", values, instead)
             return
     if not inspection.has("rh_min"):
         return
@@ -172,7 +180,8 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         return
     rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp
     wet = (rain >= _WET) & ~np.isnan(damp)
-    middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS else 100.0
+    is_rain = all(caution.name != "rain-bright" for caution in inspection.cautions)
+    middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS and is_rain else 100.0
     dampest, mild = float(np.nanpercentile(damp, 95.0)), np.nanmedian(tmax) < _DESERT
     instead = inspection.without(slice(None), *_present(inspection))
     if middle < _LOW_DAMP:
@@ -259,10 +268,15 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if inspection.raw.typical or abs(moved) <= _GUST or strength <= _STEADY * days:
         return
     before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
-    values = inspection.of_asked("wind").copy()
-    worse = slice(None, row) if before <= _GONE * after else slice(row, None)
-    values[worse] *= before / after if min(before, after) > _GONE * max(before, after) else np.nan
-    instead = _blowing(inspection, np.isnan(values), values)
+    times = before / after if min(before, after) > _GONE * max(before, after) else np.nan
+    ways = []
+    for worse, by in ((slice(None, row), 1.0 / times), (slice(row, None), times)):
+        values = inspection.of_asked("wind").copy()
+        values[worse] *= by
+        ways.append(_blowing(inspection, np.isnan(values), values))
+    # the worse of the two sides is the one whose wind is farther from a usual one
+    farther = np.diff([abs(np.log(max(middle, 1e-3) / _USUAL_WIND)) for middle in (before, after)])[0]
+    instead = ways if abs(farther) < _AS_USUAL else ways[:1] if farther < 0.0 else ways[1:]
     words = {"before": before, "after": after, "first": inspection.day_asked(row)}
     yield Verdict(names, "wind-leap", words, instead)
 
@@ -294,7 +308,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
             before = inspection.day(int(np.argmax(key == key[row])))
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
-            instead = _without_copies(inspection, columns, wrong[inspection.asked])
+            instead = _between(inspection, wrong[inspection.asked], *columns)
             yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
     yield from _copied_next(inspection, names)
@@ -310,7 +324,7 @@ def _copied_next(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     chance = telling.shape[1] * float(np.minimum(_LASTING * shares, 0.5).prod())
     if alike.size and chance < _BY_CHANCE:
         days = np.isin(np.arange(values.shape[1]), alike)
-        instead = _without_copies(inspection, names, days)
+        instead = _between(inspection, days, *names)
         words = {"days": counted(alike.size, "day"), "first": inspection.day_asked(int(alike[0]))}
         yield Verdict(("tmin", "tmax"), "days-twice/next", words, instead)
 

@@ -55,6 +55,8 @@ _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.75, 1.5, 45, 20, 12.0
 # days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
 # to on them; the fewer they are, the further [d, d, -]
 _BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
+# what a bright day has of the longest sunshine [-]
+_SUNNY = 0.9
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
 _PART, _FADED = 30, 0.78
 # days on which the light of records in a row stands at its highest figure [d]
@@ -294,7 +296,7 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         times = float(ratios[0][row])
         words = {"times": times, "first": inspection.day_asked(row), "window": _WEEKS}
         first, count = (row, None) if times < 1.0 else (0, row)
-        instead = _brighter(inspection, names[0], first, count, min(times, 1.0 / times))
+        instead = _brighter(inspection, names[0], first, count, _of_own(names[0], min(times, 1.0 / times)))
         yield Verdict(names, f"{names[0]}-leap", words, instead)
         return
     for days, least, fallen_to in _BETWEEN:
@@ -302,10 +304,15 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if (fallen < fallen_to).any():
             row = int(np.nanargmin(fallen))
             words = {"times": float(fallen[row]), "first": inspection.day_asked(row), "window": days}
-            yield Verdict(
-                names, f"{names[0]}-leap/between", words, _brighter(inspection, names[0], row, days, fallen[row])
-            )
+            instead = _brighter(inspection, names[0], row, days, _of_own(names[0], float(fallen[row])))
+            yield Verdict(names, f"{names[0]}-leap/between", words, instead)
             return
+
+
+def _of_own(name: str, share: float) -> float:
+    """How many times as much a column is on bright days, by how many times as much light comes of it (FAO-56 eq 35)."""
+    sunny = air.ANGSTROM_B * _SUNNY
+    return share if name == "radiation" else max(share * (air.ANGSTROM_A + sunny) - air.ANGSTROM_A, 0.0) / sunny
 
 
 def _brighter(inspection: Inspection, name: str, first: int, count: int | None, share: float) -> dict[str, Floats]:

@@ -8,6 +8,7 @@ that `DAMAGES` lists, on twelve seasons of as many records as there are, and loo
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -450,7 +451,7 @@ def _later(change: Callable[[pd.DataFrame], pd.DataFrame]) -> Callable[[pd.DataF
     """Make a damage of hours that begins on the season's middle day."""
 
     def damage(hours: pd.DataFrame, record: Record) -> pd.DataFrame:
-        middle = hours.index[0] + pd.Timedelta(days=60 + SEASON // 2)
+        middle = hours.index[0] + dt.timedelta(days=60 + SEASON // 2)
         late = hours.index >= middle
         return pd.concat([hours[~late], change(hours[late])]).groupby(level=0).first()
 

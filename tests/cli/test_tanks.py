@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 
 import numpy as np
@@ -103,7 +104,7 @@ def test_a_bed_short_before_its_tank_ran_dry_is_told_what_helps(tmp_path):
     dry = whole.controllers["upper"].index[whole.controllers["upper"]["starved_hours"] > 0.0][0]
     short = whole.beds["upper/tomatoes"]["driest_ks"] < 1.0
     assert short[:dry].iloc[:-1].any()
-    before = panbudget.replay(whole.scenario, end=dry - pd.Timedelta(days=1))
+    before = panbudget.replay(whole.scenario, end=dry - dt.timedelta(days=1))
     message = next(f.text for f in before.findings if f.code == "short-of-water")
     assert "More or larger emitters" in message
 

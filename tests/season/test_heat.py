@@ -220,7 +220,7 @@ def test_calendar_percentiles_are_those_of_a_plain_search():
                 middle = pd.Timestamp(year, 2, 28)
             else:
                 middle = pd.Timestamp(year, day.month, day.day)
-            pool += [daily["tmax"].get(middle + pd.Timedelta(days=shift)) for shift in range(-7, 8)]
+            pool += [daily["tmax"].get(middle + dt.timedelta(days=shift)) for shift in range(-7, 8)]
         return np.percentile([value for value in pool if value is not None], 95)
 
     start, end = dt.date(2012, 4, 1), dt.date(2012, 9, 30)

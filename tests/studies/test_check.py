@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -248,8 +249,8 @@ def test_the_years_march_has_the_records_mean_four_years_in_five_and_the_seasons
         for week in (0, 2, 20, 51):
             of_years = {}
             for year in range(2007, 2026):
-                start = pd.Timestamp(year, 1, 1) + pd.Timedelta(days=7 * week)
-                end = start + pd.Timedelta(days=6) if week < 51 else pd.Timestamp(year, 12, 31)
+                start = pd.Timestamp(year, 1, 1) + dt.timedelta(days=7 * week)
+                end = start + dt.timedelta(days=6) if week < 51 else pd.Timestamp(year, 12, 31)
                 of_years[year] = 7.0 * values.loc[start:end].mean()
             if week == 2:
                 del of_years[2012]  # it lacks a day

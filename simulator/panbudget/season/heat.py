@@ -294,5 +294,5 @@ def hottest_run(tmax: npt.ArrayLike, length: int) -> slice:
 
 
 def _days_of(daily: pd.DataFrame, heat: Heat) -> pd.DatetimeIndex:
-    last = pd.Timestamp(heat.start) + pd.Timedelta(days=heat.days - 1)
+    last = pd.Timestamp(heat.start) + dt.timedelta(days=heat.days - 1)
     return pd.DatetimeIndex(daily.loc[pd.Timestamp(heat.start) : last].index)

@@ -216,7 +216,7 @@ class Record:
             by_day[index] += [12.0 + sides[text] * daylight[index] for text in press_times if text in sides]
         # a clock's day and the sun's day may part by an hour or two, so neighbours are looked at too
         for index in range(-1, len(dates) + 1):
-            day = (dates[0] + pd.Timedelta(days=index)).date()
+            day = (dates[0] + dt.timedelta(days=index)).date()
             for text in (text for text in press_times if ":" in text):
                 at = index * 24.0 + solar_hour(day, text, self.site.longitude, self.site.timezone)
                 if 0.0 <= at < 24.0 * len(dates):

@@ -247,7 +247,7 @@ def test_a_genuine_station_agrees_with_pandas_alone(name, site):
     stamps = pd.to_datetime(pd.DataFrame({"year": frame[0], "month": frame[1], "day": frame[2], "hour": frame[3]}))
     local = stamps.dt.tz_localize("UTC").dt.tz_convert(site.timezone)
     groups = frame.groupby(local.dt.date)
-    before = (local - pd.Timedelta(minutes=1)).dt.date
+    before = (local - dt.timedelta(minutes=1)).dt.date
     expected = pd.DataFrame({"tmin": groups[4].min() / 10, "tmax": groups[4].max() / 10, "wind": groups[8].mean() / 10})
     # hours that the six-hour totals fill are few; days that have none must agree to the last digit
     rain = frame[10].clip(lower=0) / 10

@@ -229,7 +229,7 @@ def test_year_month_day_hour_and_minute_may_be_columns(minutes, closing):
     apart, whole = ["Year,Month,Day,Hour,Minute," + header.split(",", 1)[1]], [header]
     for line, minute in itertools.product(lines, map(int, minutes.split())):
         stamp, rest = line.split(",", 1)
-        day = pd.Timestamp(stamp) - pd.Timedelta(hours=closing)
+        day = pd.Timestamp(stamp) - dt.timedelta(hours=closing)
         hour = day.hour + closing
         apart.append(f"{day.year},{day.month},{day.day},{hour},{minute},{rest}")
         whole.append(f"{day:%Y-%m-%d} {hour:02}:{minute:02},{rest}")

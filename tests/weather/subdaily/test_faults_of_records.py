@@ -6,6 +6,8 @@ The records are invented. The thresholds are common practice, no source.
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -49,8 +51,8 @@ def written_twice(count, *, apart=1, others=0, warmer=0.0, rain_kind="interval",
     stamps = pd.date_range("2025-06-01", periods=288, freq="10min")
     rain = np.zeros(288)
     rain[3 : 3 + 7 * count : 7] = wet
-    again = stamps[rain > 0.0] + pd.Timedelta(minutes=apart)
-    odd = stamps[200 : 200 + others] + pd.Timedelta(minutes=apart)
+    again = stamps[rain > 0.0] + dt.timedelta(minutes=apart)
+    odd = stamps[200 : 200 + others] + dt.timedelta(minutes=apart)
     table = pd.concat(
         [
             pd.DataFrame({"rain": rain, "temperature": 20.0}, index=stamps),
@@ -86,7 +88,7 @@ def test_wet_records_that_stand_twice_within_half_a_step_are_summed_up(options, 
 
 def test_a_counter_that_goes_on_counts_nothing_twice():
     stamps = pd.date_range("2025-06-01", periods=288, freq="10min")
-    both = stamps.append(stamps[3:60:7] + pd.Timedelta(minutes=1)).sort_values()
+    both = stamps.append(stamps[3:60:7] + dt.timedelta(minutes=1)).sort_values()
     level = 0.2 * np.arange(both.size).clip(3)
     found = to_days(
         records(both.to_numpy().astype("datetime64[ns]"), rain=level, rain_kind="total"),

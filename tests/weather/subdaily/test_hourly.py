@@ -191,7 +191,7 @@ def test_an_unknown_time_zone_is_refused():
 
 def clock(day, count):
     """Stamps of a station's own clock over the day before, the day itself and the day after."""
-    utc = pd.date_range(pd.Timestamp(day, tz="Europe/Lisbon") - pd.Timedelta(days=1), periods=count, freq="h")
+    utc = pd.date_range(pd.Timestamp(day, tz="Europe/Lisbon") - dt.timedelta(days=1), periods=count, freq="h")
     return utc.tz_localize(None).to_numpy().astype("datetime64[ns]")
 
 
@@ -246,7 +246,7 @@ def test_the_hour_that_spring_skips_is_no_gap():
 @pytest.mark.parametrize(("day", "rain"), [("2025-10-26", [24.0, 25.0, 24.0]), ("2025-03-30", [24.0, 23.0, 24.0])])
 def test_utc_records_fall_on_days_of_25_and_23_hours(day, rain):
     """The same rain as a file in UTC: the day's own length, without a stamp twice."""
-    start = pd.Timestamp(day, tz="Europe/Lisbon") - pd.Timedelta(days=1)
+    start = pd.Timestamp(day, tz="Europe/Lisbon") - dt.timedelta(days=1)
     stamps = pd.date_range(start, periods=int(sum(rain)), freq="h").tz_convert("UTC").tz_localize(None).to_numpy()
     raw = days(records(stamps.astype("datetime64[ns]"), utc=True, rain=1.0), LISBON)
     assert raw.daily["rain"].tolist() == rain
@@ -445,7 +445,7 @@ def test_radiation_that_is_empty_at_night_is_zero_there_by_whatever_clock(noon, 
     flux, outside = arch(noon - 7.4, noon + 7.4, noon=noon, step=step)
     night = np.where(outside, np.nan, flux)
     count = 20 * flux.size
-    stamps = hours("2025-06-10", count, step=pd.Timedelta(hours=step))
+    stamps = hours("2025-06-10", count, step=dt.timedelta(hours=step))
     found, sound = (days(records(stamps, radiation=np.tile(light, 20))) for light in (night, flux))
     assert found.daily["radiation"].to_numpy() == pytest.approx(sound.daily["radiation"].to_numpy(), rel=0.01)
     assert any(f"empty in {20 * int(outside.sum())} records at which the sun" in note for note in found.notes)

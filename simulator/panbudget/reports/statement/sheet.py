@@ -333,7 +333,7 @@ def _metered_total(account: Account) -> str:
     ledger, (first, *_, last) = account.ledger, account.readings
     dates = ledger.days.index
     counted = sum(part.litres for part in account.between)
-    within = [dates[0] <= part.start and part.end <= dates[-1] + pd.Timedelta(days=1) for part in account.between]
+    within = [dates[0] <= part.start and part.end <= dates[-1] + dt.timedelta(days=1) for part in account.between]
     here = ledger.text(ledger.days["metered"].sum())
     return _say(
         "metered_total",

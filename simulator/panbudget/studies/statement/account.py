@@ -295,7 +295,7 @@ def _account(
 ) -> Account:
     supplies, controllers = season.scenario.supply, season.scenario.controller
     between = {supply: part for file in files for supply, part in file.by_supply.items()}.get(source.supply, ())
-    first, after = season.days.index[0], season.days.index[-1] + pd.Timedelta(days=1)
+    first, after = season.days.index[0], season.days.index[-1] + dt.timedelta(days=1)
     between = tuple(part for part in between if part.start < after and part.end > first)
     taken = {supply: part for file in files for supply, part in file.taken.items()}.get(source.supply, ())
     ends = {moment for part in between for moment in (part.start, part.end)}

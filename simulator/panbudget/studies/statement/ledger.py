@@ -426,7 +426,7 @@ def _interval(
 
 def _reaching_out(between: Sequence[Between], dates: pd.Index[Any], before: Season | None) -> list[Between]:
     """What was counted between readings of which one lies outside the days that the model runs through."""
-    first, after = (dates if before is None else before.days.index)[0], dates[-1] + pd.Timedelta(days=1)
+    first, after = (dates if before is None else before.days.index)[0], dates[-1] + dt.timedelta(days=1)
     return [part for part in between if part.start < first or part.end > after]
 
 
@@ -444,7 +444,7 @@ def _days(
     by_valve, dates = litres_by_day(season), season.days.index
     drawn, supply = source.drawn(by_valve), _of_supply(season, source, by_valve)
     led = np.zeros(0) if before is None else _of_supply(before, source, litres_by_day(before))
-    begins = (dates[0] - pd.Timedelta(days=len(led))).date()
+    begins = (dates[0] - dt.timedelta(days=len(led))).date()
     counted, covered, split = metered_days(between, begins, np.append(led, supply))
     counted, covered = counted[len(led) :], covered[len(led) :]
     out = _reaching_out(between, dates, before)

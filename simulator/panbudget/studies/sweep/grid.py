@@ -5,6 +5,7 @@ A cell is a site. Its days go through the same checks and fills as a weather fil
 on any of the days looked at (sea) is no site.
 """
 
+import datetime as dt
 import os
 import warnings
 from collections.abc import Callable, Iterator, Sequence
@@ -455,7 +456,7 @@ def _refuse_exchanged(
     known = np.asarray(np.isfinite(tmin + tmax).any(axis=1))
     mean, dates = np.nanmean((tmin + tmax)[known] / 2.0, axis=1), dates[known]
     north, east = float(latitude.mean()), float(longitude.mean())
-    if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < pd.Timedelta(days=300):
+    if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < dt.timedelta(days=300):
         return
     span = float(np.subtract(*np.percentile(mean, [95.0, 5.0])))
     lagged = (dates.day_of_year.to_numpy(float) - _LAG - 1.0) % 365.0 + 1.0

@@ -147,7 +147,7 @@ def records_ahead(
         Year -> Record to that day; year 0 -> as far as the forecast goes alone, where there are no years.
     """
     present, known = scenario.season.start.year, record_of(scenario, season.weather)
-    after, start = season.days.index[-1] + pd.Timedelta(days=1), pd.Timestamp(scenario.season.start)
+    after, start = season.days.index[-1] + dt.timedelta(days=1), pd.Timestamp(scenario.season.start)
     first = max(int(known.index.searchsorted(start)) - _LOOK_BACK, 0)
     until = int(known.index.searchsorted(after))
     parts, etos = [known.daily.iloc[first:until]], [known.eto[first:until]]

@@ -6,6 +6,7 @@ record at all, and what a person is told of a broken file, is said here. `weathe
 """
 
 import dataclasses
+import datetime as dt
 import re
 import tempfile
 import warnings
@@ -118,7 +119,7 @@ def read_typical(
     if not rows.texts:
         raise source.refusal("no-hours")
     table, place = _by_pvlib(source, layout, rows, lines[0], head)
-    starts = pd.DatetimeIndex(table.index).tz_localize(None) - pd.Timedelta(hours=1 if layout.closes else 0)
+    starts = pd.DatetimeIndex(table.index).tz_localize(None) - dt.timedelta(hours=1 if layout.closes else 0)
     stamps = starts.to_numpy() if year else nominal(starts)
     seconds = stamps.astype("datetime64[s]").astype(np.int64)
     values = _values(table, layout, rows.lines, mistakes)

@@ -106,7 +106,7 @@ def asked_for(service: Service, site: Site, days: pd.DatetimeIndex, *, today: dt
     while len(days):
         near = np.diff(days).astype("timedelta64[D]").astype(int) <= _GAP
         together = 1 + (len(near) if near.all() else int(np.argmin(near)))
-        together = min(together, int(days.searchsorted(days[0] + pd.Timedelta(days=_MOST_DAYS))))
+        together = min(together, int(days.searchsorted(days[0] + dt.timedelta(days=_MOST_DAYS))))
         yield _answered(service, site, days[0].date(), days[together - 1].date(), today)
         days = days[together:]
 

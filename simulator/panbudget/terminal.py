@@ -12,13 +12,14 @@ import os
 import signal
 import sys
 import threading
+import time
 import unicodedata
 from collections.abc import Iterator
 from typing import Any, TextIO
 
-_SOON = 0.05  # s
+_SOON, _IMPATIENT = 0.05, 1.0  # s
 # what interrupts, as far as the system has it
-_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+_SIGNALS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGXCPU") if hasattr(signal, name)]
 # signs that Unicode itself gives no plainer form
 _PLAINER = {"−": "-", "–": "-", "—": "-", "×": "x", "·": ".", "→": "->", "“": '"', "”": '"', "‘": "'", "’": "'"}
 
@@ -69,13 +70,15 @@ class _Patient:
                 os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
 
 
-#: signals that came in this run
-came: list[int] = []
+#: when signals came in this run [s]
+came: list[float] = []
 
 
-def _interrupt(given: int, _: object) -> None:
-    came.append(given)
-    raise KeyboardInterrupt
+def _interrupt(_: int, __: object) -> None:
+    """Interrupt; a signal that comes soon after another one would fall into what that one lets be cleared."""
+    came.append(time.monotonic())
+    if len(came) < 2 or came[-1] - came[-2] >= _IMPATIENT:
+        raise KeyboardInterrupt
 
 
 def listen() -> None:
@@ -92,6 +95,7 @@ def _again(lost: Any) -> None:
     shown where PANBUDGET_TRACEBACK is set.
     """
     if issubclass(lost.exc_type, KeyboardInterrupt):
+        came.clear()
         threading.Timer(_SOON, _thread.interrupt_main).start()
     elif os.environ.get("PANBUDGET_TRACEBACK"):
         sys.__unraisablehook__(lost)

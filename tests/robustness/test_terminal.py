@@ -82,7 +82,7 @@ def test_without_standard_error_what_asks_for_it_finds_one_that_shows_nothing(mo
     assert sys.stderr is None
 
 
-@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGXCPU"])
 def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, capsys, monkeypatch):
     def stopped(*_, **__):
         os.kill(os.getpid(), number)
@@ -99,6 +99,20 @@ def test_a_signal_stops_it_as_ctrl_c_does_and_leaves_nothing(name, tmp_path, cap
         signal.signal(number, whatever)
     assert (code, err) == (130, "Interrupted; nothing half-made is left.\n")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("later", "interrupts"), [(0.99, False), (1.0, True)])
+def test_a_signal_soon_after_another_waits_until_all_is_cleared(later, interrupts, monkeypatch):
+    """SIGTERM and then SIGHUP, as a system that shuts down gives them, left a hidden folder."""
+    moments = iter([5.0, 5.0 + later])
+    monkeypatch.setattr(terminal.time, "monotonic", lambda: next(moments))
+    raised = []
+    with terminal.patient():
+        for number in (signal.SIGTERM, signal.SIGINT):
+            with contextlib.suppress(KeyboardInterrupt):
+                signal.raise_signal(number)
+                raised.append(number)
+    assert raised == ([] if interrupts else [signal.SIGINT])
 
 
 def test_a_signal_that_falls_into_the_making_of_a_class_has_the_same_exit_code(tmp_path):

@@ -145,6 +145,7 @@ def test_a_full_disk_is_one_line_and_a_later_run_goes_on_to_the_same_bytes(parte
         "the parts that are done are kept: make room, and run the same command to go on"
     )
     assert len(stopped.value.text().splitlines()) == 1
+    assert out.exists() == (full_from > 2)  # after the lock and the plan come the parts
     sweep(plan, out, processes=1)
     assert contents(out) == contents(parted / "out")
 

@@ -297,7 +297,8 @@ class Store:
             raise self._refused("not-made", reason=error.strerror) from None
         self._digests = self._read_digests()
         about = {"title": plan.described.title, "sites": len(plan.places), **marks}
-        self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": plan.fingerprint, **about})])
+        with self.leaving_what_is_done():
+            self.write(_MANIFEST, [json_bytes({"schema": 1, "plan": plan.fingerprint, **about})])
         self._earlier = _earlier_parts(folder / _EARLIER)
 
     def _refused(self, code: str, **values: object) -> OutputError:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
+import subprocess
+import sys
 
 import pytest
 
@@ -129,3 +131,11 @@ def test_an_unreadable_packet_is_told_in_a_line(shown, monkeypatch, caplog):
     if not shown:
         (line,) = caplog.text.splitlines()
         assert "message handler error (ValueError: " in line and "\x1b" not in line and len(line) < 400
+
+
+def test_no_variable_sends_the_pages_state_to_another_machine():
+    """Or ended it, where what that takes is not installed."""
+    pytest.importorskip("nicegui")
+    script = "import panbudget.page.server, nicegui.storage as s; assert s.Storage.redis_url is None"
+    environment = {**os.environ, "NICEGUI_REDIS_URL": "redis://127.0.0.1:1"}
+    assert subprocess.run([sys.executable, "-c", script], env=environment, check=False).returncode == 0

@@ -151,7 +151,7 @@ def test_a_broken_log_is_one_line_and_leaves_nothing(text, said, garden, tmp_pat
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--hold", "exposure"), 'hold "exposure" is unknown; expected: refill or swing'),
+        (("--hold", "exposure"), '--hold "exposure" is unknown; expected: refill or swing'),
         (("--interval", "2"), "0.99"),
     ],
 )

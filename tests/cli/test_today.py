@@ -67,11 +67,17 @@ def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypat
     ("options", "says"),
     [
         (("--level", "43 kPa"), "43 kPa"),
-        (("--level", "lower=43 mm"), "names no valve"),
-        (("--level", "43 mm", "--level", "upper=44 mm"), '"upper=44 mm" is a second one of upper; give one'),
+        (("--level", "lower=43 mm"), '--level lower names no valve; name one of upper, such as "upper=43 mm"'),
+        (
+            ("--opened", "lower=2021-07-20 06:30"),
+            '--opened lower names no valve; name one of upper, such as "upper=2025-',
+        ),
+        (("--level", "43 m"), "--level upper = 43,000 mm can't be in a pan"),
+        (("--opened", "2020-07-20 06:30"), "--opened upper = 2020-07-20 06:30 does not lie between"),
+        (("--level", "43 mm", "--level", "upper=44 mm"), '--level "upper=44 mm" is a second one of upper; give one'),
         (("--day", "9999-12-31"), '--day "9999-12-31" is in a year outside 1800 to 2200'),
         (("--figures",), "--figures writes into the folder of --out; name the folder too, or leave it out"),
-        (("--opened", "yesterday"), 'such as "2025-07-20 06:30"'),
+        (("--opened", "yesterday"), '--opened "yesterday" is no moment; expected: one such as "2025-07-20 06:30"'),
         (("--opened", "2021-07-32 06:30"), 'such as "2025-07-20 06:30"'),
         (("--day", "2021-12-24"), "2021-12-24 is no day of 1 July to 10 August 2021"),
         (

@@ -217,7 +217,7 @@ def test_the_neediest_bed_leads_unless_another_is_chosen(make):
     chosen = setup(garden, beds=["upper/tomatoes"]).sheets["upper"]
     assert chosen.bed == "upper/tomatoes"
     assert chosen.gains[0].other_stress_days > 0
-    with pytest.raises(ScenarioError, match=r'there is no bed "upper/bean"; did you mean "upper/beans"\?'):
+    with pytest.raises(ScenarioError, match=r'bed = "upper/bean" is not in the file; did you mean "upper/beans"\?'):
         setup(garden, beds=["upper/bean"])
     with pytest.raises(ScenarioError, match="two beds are chosen at upper"):
         setup(garden, beds=["upper/beans", "upper/tomatoes"])

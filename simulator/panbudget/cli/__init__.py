@@ -274,10 +274,24 @@ def _blamed(scenario: Any, given: dict[str, Any]) -> Iterator[None]:
 
 
 def _of_option(problem: Problem, given: dict[str, Any]) -> Problem:
-    """A problem about a season's first or last day, at the option if that gave the day; any other as it is."""
+    """A problem about what an option gave, as a season's first or last day, at that option; any other as it is."""
+    typed = (name for name, value in given.items() if value is not None and value is not False)
+    options = {name.replace("_", " "): f"--{name.replace('_', '-')}" for name in typed}
+    if spoken := next((name for name in options if f"{problem.where} ".startswith(f"{name} ")), ""):
+        return replace(problem, where=options[spoken] + problem.where.removeprefix(spoken))
     part, _, name = problem.where.partition(".")
-    typed = part == "season" and name in ("start", "end") and given.get(name) is not None
-    return replace(problem, where=f"--{name}") if typed and given[name] == problem.value else problem
+    is_typed = part == "season" and name in ("start", "end") and given.get(name) is not None
+    return replace(problem, where=f"--{name}") if is_typed and given[name] == problem.value else problem
+
+
+@contextlib.contextmanager
+def at_options(**given: Any) -> Iterator[None]:
+    """Name, in an error about what an option gave, that option."""
+    try:
+        yield
+    except PanbudgetError as error:
+        error.problems = error.args = tuple(_of_option(problem, given) for problem in error.problems)
+        raise
 
 
 def say(text: str, *, quiet: bool = False, aside: bool = False) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import panbudget
-from panbudget.cli import TEXTS, Names, bar, command, print_json, problem, say
+from panbudget.cli import TEXTS, Names, at_options, bar, command, print_json, problem, say
 from panbudget.errors import PanbudgetError
 from panbudget.words import and_more, count
 
@@ -56,7 +56,8 @@ def sweep(
     from panbudget.studies.sweep.swept import refuse_unasked
 
     wants_extra("pyarrow")
-    refuse_unasked(map_of or (), quantile, to or ())
+    with at_options(map=map_of, quantile=quantile, to=to):
+        refuse_unasked(map_of or (), quantile, to or ())
     described = load_plan(plan, variant or ())
     described = described if limit is None else described.limited(limit)
     expected = estimate(described, processes)

@@ -22,8 +22,8 @@ def today(
 
     Example:  panbudget today my-garden/garden.toml --out my-garden/today --overwrite
     """
-    levels = {name: typed_quantity("--level", text, "depth") for name, text in _by_valve(scenario, level)}
-    moments = {name: _moment(text) for name, text in _by_valve(scenario, opened)}
+    levels = {name: typed_quantity("--level", text, "depth") for name, text in _by_valve(scenario, "--level", level)}
+    moments = {name: _moment(text) for name, text in _by_valve(scenario, "--opened", opened)}
     result = panbudget.today(scenario, day=day, level=levels, opened=moments, sheet=sheet, step=step)
     return Done(result, lambda: _lines(result, sheet), dangerous(result.season.findings))
 
@@ -36,17 +36,17 @@ def _lines(result: Any, sheet: bool) -> Iterator[str]:
         yield from sheet_lines(result)
 
 
-def _by_valve(scenario: Any, given: Names) -> list[tuple[str, str]]:
+def _by_valve(scenario: Any, option: str, given: Names) -> list[tuple[str, str]]:
     """Take "NAME=…" apart; of a garden's only valve, the name may be left out."""
     names, pairs = list(scenario.controller), list[tuple[str, str]]()
     for text in given or ():
         name, sign, value = text.partition("=")
         if not sign and len(names) > 1:
             known = {"names": ", ".join(names), "example": f"{names[0]}={text}"}
-            raise PanbudgetError(problem("no-valve", f'"{text}"', **known))
+            raise PanbudgetError(problem("no-valve", f'{option} "{text}"', **known))
         pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
         if pairs[-1][0] in dict(pairs[:-1]):
-            raise PanbudgetError(problem("twice.valve", f'"{text}"', name=pairs[-1][0]))
+            raise PanbudgetError(problem("twice.valve", f'{option} "{text}"', name=pairs[-1][0]))
     return pairs
 
 
@@ -54,4 +54,4 @@ def _moment(text: str) -> dt.datetime:
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}", text):
         with contextlib.suppress(ValueError):
             return dt.datetime.fromisoformat(text)
-    raise PanbudgetError(problem("no-moment", f'"{text}"'))
+    raise PanbudgetError(problem("no-moment", f'--opened "{text}"'))

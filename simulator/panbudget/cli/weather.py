@@ -5,7 +5,7 @@ Command line: `weather`, daily weather for a garden that has none.
 from pathlib import Path
 
 import panbudget
-from panbudget.cli import bar, command, print_json, problem, say
+from panbudget.cli import at_options, bar, command, print_json, problem, say
 from panbudget.errors import PanbudgetError
 
 
@@ -27,7 +27,7 @@ def weather(
     Example:  panbudget weather my-garden/garden.toml --years 2015-2025 --forecast 10
     """
     span = _years(years)
-    with bar(None, quiet=quiet or as_json) as update:
+    with at_options(years=years, forecast=forecast, file=file), bar(None, quiet=quiet or as_json) as update:
         result = panbudget.download_weather(
             scenario,
             years=span,

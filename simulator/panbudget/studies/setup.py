@@ -320,7 +320,7 @@ def _chosen(scenario: Scenario, beds: list[str]) -> dict[str, str]:
     for key in beds:
         controller = key.split("/")[0]
         if key not in known:
-            problems.append(problem("unknown-bed", "", key, bed=key, cure=did_you_mean(key, known)))
+            problems.append(problem("unknown-bed", "bed", key, bed=key, cure=did_you_mean(key, known)))
         elif controller in chosen:
             problems.append(problem("two-beds", "", key, valve=controller, one=chosen[controller], other=key))
         chosen[controller] = key

@@ -244,7 +244,7 @@ def size(
     scenario = as_scenario(scenario, variants)
     if controller is not None and controller not in scenario.controller:
         known = ", ".join(scenario.controller)
-        raise refusal(scenario, "unknown-valve", f"controller.{controller}", controller, known=known)
+        raise refusal(scenario, "unknown-valve", "controller", controller, name=controller, known=known)
     sound = scenario.changed({"fault": []})
     seasons, left_out = seasons_of_record(sound, weather)
     count, several = len(seasons), len(scenario.controller) > 1

@@ -124,20 +124,22 @@ def _hour(garden: Scenario, moment: dt.datetime) -> float:
 
 def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
     wrong, names = [], list(garden.controller)
-    for name in (*seen.level, *seen.opened):
-        if name not in garden.controller:
-            example = f'"{names[0]}=43 mm"'
-            wrong.append(problem("no-valve", text=name, names=", ".join(names), example=example))
+    for option, given, example in (("level", seen.level, "43 mm"), ("opened", seen.opened, "2025-07-20 06:30")):
+        for name in (name for name in given if name not in garden.controller):
+            facts = {"names": ", ".join(names), "example": f'"{names[0]}={example}"'}
+            wrong.append(problem("no-valve", f"{option} {name}", **facts))
     for name, level in seen.level.items():
         if name not in garden.controller:
             continue
         depth = garden.controller[name].pan.depth
         if not 0.0 <= level <= depth:
-            wrong.append(problem("level", f"{name}:", level=level, depth=depth))
+            wrong.append(problem("level", f"level {name}", level=level, depth=depth))
     first, last = (season.days.index[at].date() for at in (0, -1))
     for name, moment in seen.opened.items():
         if not first <= moment.date() <= last:
-            wrong.append(problem("moment-outside", f"{name}:", text=f"{moment:%Y-%m-%d %H:%M}", first=first, last=last))
+            wrong.append(
+                problem("moment-outside", f"opened {name}", text=f"{moment:%Y-%m-%d %H:%M}", first=first, last=last)
+            )
     if wrong:
         raise ScenarioError(*wrong)
 

@@ -85,7 +85,7 @@ def test_a_manifest_moves_no_part_out_of_the_folder(name, again):
     changed = {**held, "plan": name} if name else {key: value for key, value in held.items() if key != "plan"}
     (out / "plan.json").write_text(json.dumps(changed), encoding="utf-8")
     before = contents(out)
-    with pytest.raises(OutputError, match="holds files"):
+    with pytest.raises(OutputError, match="holds a sweep whose plan.json is missing or damaged"):
         sweep(plan, out, processes=1)
     assert contents(out) == before
 

@@ -83,7 +83,7 @@ def test_files_that_other_verbs_read_are_read_too(make_garden):
     with pytest.raises(PanbudgetError) as caught:
         check(garden)
     texts = (
-        "weather.forecast: ahead.csv: there is no",
+        'weather.forecast.file = "ahead.csv": there is no',
         'log.file = "log.csv": there is no',
         'supply.spring.right.readings = "meter.csv": there is',
     )
@@ -131,7 +131,9 @@ def test_a_variant_that_fails_is_found_before_it_is_wanted(tmp_path):
     text = DEMO.read_text(encoding="utf-8").replace("../weather_samples", str(ROOT / "weather_samples"))
     text = text.replace("terraces-2024.csv", "terraces-1999.csv")
     (tmp_path / "garden.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(PanbudgetError, match=r"variant\.ordinary-summer: .*terraces-1999\.csv: there is no such file"):
+    with pytest.raises(
+        PanbudgetError, match=r'variant\.ordinary-summer: weather\.file = .*terraces-1999\.csv": there is no such file'
+    ):
         check(tmp_path / "garden.toml")
 
 

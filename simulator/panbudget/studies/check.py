@@ -229,4 +229,5 @@ def _wrong_variants(scenario: Scenario, season: int | None, read: _Read) -> Iter
             variant = variant if season is None else in_year(variant, season)
             replay(variant, weather=read.season(variant))
         except (ScenarioError, WeatherError) as error:
+            error.file = error.file if error.file != str(scenario.path) else ""  # which the message begins with
             yield from (Problem("variant", f"variant.{name}:", line) for line in error.text().splitlines())

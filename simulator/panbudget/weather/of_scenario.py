@@ -3,6 +3,8 @@ Of a scenario: the weather file that it names, read as it says, with its fallbac
 """
 
 import datetime as dt
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from panbudget.errors import ScenarioError, WeatherError
@@ -77,6 +79,7 @@ def open_scenario_weather(scenario: Scenario) -> WeatherFile:
             fallbacks=[fallback_at(scenario, other, scenario.site) for other in source.fallback],
         )
     except WeatherError as error:
+        _refuse_missing(error, scenario, files)
         if all(wrong.where.startswith("weather.") for wrong in error.problems):  # the scenario's own keys
             raise ScenarioError(*error.problems, file=str(scenario.path)) from error
         raise
@@ -91,7 +94,20 @@ def open_forecast(scenario: Scenario) -> WeatherFile | None:
         raise ScenarioError(wrong, file=str(scenario.path))
     paths = [scenario.path.parent / file for file in source.files]
     options = {"missing_rain": source.missing_rain, "table": "weather.forecast", **as_described(source)}
-    return open_weather(paths, scenario.site, **options)
+    try:
+        return open_weather(paths, scenario.site, **options)
+    except WeatherError as error:
+        _refuse_missing(error, scenario, [("weather.forecast", source)])
+        raise
+
+
+def _refuse_missing(error: WeatherError, scenario: Scenario, files: Iterable[tuple[str, Any]]) -> None:
+    """Name the key too of a file that is not there."""
+    wrong = error.problems[0]
+    key = next((f"{table}.file" for table, source in files if error.file in source.files), "")
+    if key and wrong.code == "no-file":
+        found = f'= "{error.file}": {wrong.found}'
+        raise ScenarioError(replace(wrong, where=key, found=found), file=str(scenario.path)) from None
 
 
 def as_described(source: WeatherSource | FallbackSource | ForecastSource) -> dict[str, Any]:

@@ -311,6 +311,8 @@ def test_latitude_and_longitude_that_are_exchanged_or_beyond_their_bounds_are_re
     names["lat"].attrs["units"] = "degrees_east"
     del names["lat"].attrs["standard_name"]
     assert "its coordinate lat is called one of latitude and longitude" in refused(names)[0]
+    names["lat"].attrs["units"] = "radians"
+    assert 'its lat has units "radians"; expected: degrees; multiply it by 180/π' in refused(names)[0]
     north, east = data["lat"].attrs, data["lon"].attrs
     values = data.rename(lat="lon", lon="lat")
     values["lat"].attrs, values["lon"].attrs = north, east

@@ -281,7 +281,7 @@ def test_a_pipe_in_place_of_a_manifest_is_not_waited_for(tmp_path):
     (tmp_path / "out").mkdir()
     os.mkfifo(tmp_path / "out" / "plan.json")
     os.mkfifo(tmp_path / "out" / ".owner")
-    with pytest.raises(OutputError, match="holds files"):
+    with pytest.raises(OutputError, match="holds a sweep whose plan.json is missing or damaged"):
         sweep(make_plan(tmp_path, places=1), tmp_path / "out", processes=1)
 
 
@@ -291,7 +291,7 @@ def test_a_manifest_or_a_scheduler_file_nested_without_end_is_met_in_words(tmp_p
     deep.write_text("[" * 200_000, encoding="ascii")
     out.mkdir()
     shutil.copy(deep, out / "plan.json")
-    with pytest.raises(OutputError, match="holds files"):
+    with pytest.raises(OutputError, match="holds a sweep whose plan.json is missing or damaged"):
         sweep(plan, out, processes=1)
     with pytest.raises(PanbudgetError, match="names no scheduler"):
         sweep(plan, tmp_path / "other", scheduler=str(deep))

@@ -26,6 +26,8 @@ from panbudget.weather.checks.inspection import Caution  # noqa: E402
 from tests.cli.test_main import run  # noqa: E402
 from tests.studies.sweep.district import GARDEN, contents, write_district  # noqa: E402
 
+TABLELESS = SimpleNamespace(sites=SimpleNamespace(table=None))
+
 _ONE_BED = GARDEN[: GARDEN.index("[controller.yard.bed.herbs]")].replace("2020-06-30", "2020-05-20")
 _SITES = 9
 
@@ -93,7 +95,7 @@ def test_a_stop_and_a_dry_run_name_all_bad_sites(gappy, ran, capsys):
 
 
 def test_what_is_wrong_alike_at_many_cells_is_one_line():
-    plan = SimpleNamespace(path="plan.toml", places=range(25))
+    plan = SimpleNamespace(path="plan.toml", places=range(25), described=TABLELESS)
     bad = {f"cell {n}": ("grid.nc: tmin is missing",) for n in range(21)} | {"cell 30": ("grid.nc: rain is missing",)}
     with pytest.raises(PanbudgetError) as caught:
         refuse_sites(plan, bad)
@@ -107,7 +109,8 @@ def test_what_is_wrong_alike_at_many_cells_is_one_line():
 def test_of_many_bad_sites_twenty_are_named(count, last):
     """All of three thousand were."""
     with pytest.raises(PanbudgetError) as caught:
-        refuse_sites(SimpleNamespace(path="plan.toml", places=range(30)), {f"{n}": (f"{n}.csv",) for n in range(count)})
+        plan = SimpleNamespace(path="plan.toml", places=range(30), described=TABLELESS)
+        refuse_sites(plan, {f"{n}": (f"{n}.csv",) for n in range(count)})
     lines = caught.value.text().replace("\xa0", " ").splitlines()
     assert len(lines) == min(count, 21) + 1 and lines[-2].startswith(f"plan.toml: {last}")
 
@@ -273,12 +276,12 @@ def test_maps_and_other_files_are_asked_for_by_name(ran, gappy, capsys):
     asked = ("sweep", gappy / "plan.toml", "--out", ran.folder, "--keep-going")
     code, _, err = run(capsys, *asked, "--map", "stres_days", "--to", "shapefile", "--quantile", 1)
     assert code == 2
-    assert 'map = "stres_days" is no column of numbers in the dataset' in err
+    assert '--map = "stres_days" is no column of numbers in the dataset' in err
     assert 'did you mean "stress_days"?' in err
     assert 'to = "shapefile" is nothing that a sweep writes; expected: zarr or netcdf' in err
-    assert "quantile = 1.0 is no share of years" in err
+    assert "--quantile = 1.0 is no share of years" in err
     code, _, err = run(capsys, *asked, "--quantile", 0.5)
-    assert code == 2 and "quantile = 0.5 is for maps, and none is drawn" in err
+    assert code == 2 and "--quantile = 0.5 is for maps, and none is drawn" in err
     code, _, err = run(capsys, *asked, "--map", "stress_days", "--quantile", 0.5)
     assert code == 0, err
     made = set(contents(ran.folder)) - set(before)

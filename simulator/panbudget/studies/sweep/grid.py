@@ -369,6 +369,8 @@ def _called(data: Any, name: str, dims: set[str], shown: str) -> Any:
             continue
         if against or (by_attribute and str(key).lower() in other["names"]):
             raise _wrong("exchanged-names", shown, name=key, units=units or values.attrs.get("standard_name"))
+        if units.startswith("rad"):
+            raise _wrong("radians", shown, name=key, units=units)
         fitting.append((not by_attribute, values.ndim, values))
     if not fitting:
         raise _wrong("no-place", shown, name=name, axes=", ".join(sorted(dims)))

@@ -221,9 +221,13 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
             places, held = places_in_grid(path.parent, described.sites, base.weather)
             mark = repr(held.mark)
     except ScenarioError as error:
-        if not problems:
+        (first, *_) = error.problems
+        if first.code in ("no-file", "folder"):
+            problems.append(replace(first, where="sites.table", found=f'= "{error.file}": {first.found}'))
+        elif not problems:
             raise
-        problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
+        else:
+            problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
     if problems:
         raise ScenarioError(*problems, file=str(path))
     marks = Marks(code_mark(), _mark_of_base(base, described), {name: mark_of(part.sha256) for name, part in designs})

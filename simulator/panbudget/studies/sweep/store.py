@@ -282,9 +282,10 @@ class Store:
             grown = held.get("base") == marks["base"] and held.get("designs", {}).items() <= marks["designs"].items()
             # a run that was stopped before it had written its plan leaves a folder for parts without any
             begun = [name for name in inside if not _is_draft(name) and (name != _PARTS or os.listdir(folder / _PARTS))]
+            swept = {_MANIFEST, _DIGESTS, _LOG} & {*begun}
             if stale and not grown and not overwrite and begun:
-                raise self._refused("not-empty.plan" if held else "not-empty.files")
-            if begun and not {_MANIFEST, _DIGESTS, _LOG} & {*begun}:
+                raise self._refused(f"not-empty.{'plan' if held else 'no-plan' if swept else 'files'}")
+            if begun and not swept:
                 raise self._refused("foreign", name=begun[0])  # it has names that others give, too
             if overwrite:
                 self._clear()

@@ -177,9 +177,8 @@ def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bo
             alike.setdefault(line, []).append(name)
     problems = [problem("bad-site", f"{_sites(names)}:", line=line) for line, names in alike.items()]
     if problems:
-        raise PanbudgetError(
-            *first_of(problems), problem("no-sites" if keep_going else "bad-sites"), file=str(plan.path)
-        )
+        end = problem("no-sites" if keep_going else "bad-sites")
+        raise PanbudgetError(*first_of(problems), end, file=plan.described.sites.table or str(plan.path))
 
 
 def _sites(names: Sequence[str]) -> str:

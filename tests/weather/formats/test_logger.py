@@ -297,6 +297,27 @@ def test_two_columns_that_both_fit_are_refused_with_the_cure(other):
     assert 'temperature = { column = "Temp A (°C)", unit = "degC" }' in message
 
 
+@pytest.mark.parametrize(
+    ("quantity", "header"),
+    [
+        ("humidity", "Humidity (g/m3)"),
+        ("radiation", "Solar (lux)"),
+        ("temperature", "Temp (°C/10)"),
+        ("rain", "Rain (1/100 in)"),
+    ],
+)
+def test_a_unit_in_brackets_that_is_none_of_the_columns_is_refused(quantity, header):
+    """It was said to be none, and the standard one taken."""
+    unit = header.partition("(")[2].rstrip(")")
+    assert f'column "{header}": unit "{unit}" is ' in refusal(table(headers={quantity: header}))
+
+
+def test_two_columns_of_one_header_are_to_be_renamed():
+    """The lines to paste were refused, and printed again."""
+    message = refusal(table(headers={"humidity": "Temp A (°C)", "temperature": "Temp A (°C)"}))
+    assert message.endswith('column "Temp A (°C)" stands twice in the header; rename or delete one of the two')
+
+
 def test_a_choice_of_columns_settles_it(tmp_path):
     """Under the quantity's name, or under the daily column's that the plain table has."""
     file = tmp_path / "station.csv"

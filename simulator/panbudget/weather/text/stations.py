@@ -27,7 +27,7 @@ from panbudget.weather.text.headers import (
     whole,
     words_of,
 )
-from panbudget.weather.text.heading import Heading, heading_of, in_english, known_unit
+from panbudget.weather.text.heading import Heading, heading_of, in_english, known_unit, unknown_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import Opening
@@ -39,6 +39,7 @@ _DATA = packaged("weather/text/headers.toml")
 _OF_AN_HOUR = re.compile(_DATA["of_an_hour"])
 #: what records may have of their own beside a temperature, of which days get theirs
 EXTREMES = {"lowest": "tmin", "highest": "tmax"}
+_OTHER_UNIT = re.compile(r"^[^\ufffd]*(\w/\w|\bk?lu?x\b)[^\ufffd]*$", re.IGNORECASE)  # what in brackets no word is
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
 
 
@@ -144,6 +145,8 @@ def read_logger_header(
         if quantity in EXTREMES:
             if len(best) == 1 and "temperature" in header.places:
                 _take(header, quantity, best[0], best[0].unit or header.units["temperature"], by_user=False)
+        elif len({heading.text for heading in best}) < len(best):  # no name tells them apart
+            header.wrong(quantity, "column-twice", column=best[0].text)
         elif len(best) > 1:
             both = " and ".join(f'"{heading.text}"' for heading in best)
             spoken = quantity.replace("_", " ")
@@ -221,6 +224,8 @@ def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, 
     if quantity == "rain":
         kind = _rain_kind(heading.name)
         header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
+    if unit is None and _OTHER_UNIT.search(other := unknown_unit(heading.text)):
+        unit = other  # of another quantity, as g/m³ or lux
     if unit is None:
         spoken = quantity.replace("_", " ")
         header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))

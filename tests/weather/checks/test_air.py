@@ -27,6 +27,7 @@ WHOLE = [
     ({}, {"tmin": -40.0, "tmax": -136.0}, "temperature-unit", "tenths of °C"),
     # at most 1.05 in a column of per cent; above 105 in the middle and 1000 at most
     ({"rh_max": 1.06}, {"rh_max": 1.05}, "humidity-unit", "fraction"),
+    ({"rh_min": 1.06}, {"rh_min": 1.05}, "humidity-unit", "fraction"),
     ({}, {"rh_max": 1000.0}, "humidity-unit", "tenths of %"),
     # vapour pressure over saturation at tmax, in the middle: 1.5, and 15 from hPa to Pa
     ({}, AIR | {"vapour_pressure": E30 * 1.51}, "vapour-pressure-unit", "hPa"),

@@ -237,7 +237,10 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    highest = max(float(inspection.known(name).max()) for name in names)
+    tops = {name: float(inspection.known(name).max()) for name in names}
+    if tops.get("rh_min", np.inf) <= FRACTION and inspection.known("rh_min").size >= _DAYS_TO_JUDGE:
+        names = [name for name in names if tops[name] <= FRACTION]  # it may be so alone
+    highest = max(tops[name] for name in names)
     too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
     if 0.0 < highest <= FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})

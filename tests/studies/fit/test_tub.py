@@ -130,6 +130,13 @@ def test_a_fit_takes_three_days_of_a_tub_alone_and_narrows_the_litres(column, ga
     assert any("taken as read in a tub" in text for text in found.log.assumptions) == (column == "level_mm")
 
 
+def test_a_tub_in_centimetres_asks_for_an_exposure_that_is_unlikely(garden):
+    """It was fitted as an exposure of 0.29 without a word."""
+    levels = (15.0, 14.5, 13.9, 13.4)
+    found = fit(garden, written(garden, *(f"2025-05-0{3 + k},07:00,{mm},,," for k, mm in enumerate(levels))))
+    assert "which is unlikely: look at pan, swing and unit" in found.controllers["upper"].untold["exposure"]
+
+
 def test_water_poured_into_a_tub_and_a_row_without_a_reading_are_added_up(garden):
     area = garden.controller["upper"].pan.area
     rows = ["2025-05-03,07:30,150,,,", "2025-05-04,07:30,143,,,", f"2025-05-05,07:30,{136 + 20},{20 * area},,"]
@@ -143,6 +150,7 @@ def test_a_level_that_no_pan_holds_is_left_out_of_a_tub(garden):
     assert found.controllers["upper"].readings["kind"].tolist() == ["tub"] * 4
     assert found.controllers["upper"].estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.02)
     assert any("line 6: tub_mm = 3400 is more than the pan's depth" in text for text in found.log.assumptions)
+    assert any(text.startswith("The log's line 6: tub_mm = 3400 is more") for text in fit_sentences(found))
 
 
 def test_a_tub_beside_counts_weighs_with_them_and_one_of_another_kind_is_named(garden):

@@ -164,7 +164,8 @@ def test_a_typed_file_that_is_none_is_refused(typed, text, said):
 
 
 def test_a_column_unknown_or_twice_and_a_wrong_unit_are_problems(typed):
-    problems = [problem.sentence() for problem in typed("date,whoo,who,who,level (kg)\n").problems]
+    problems = [problem.sentence() for problem in typed("date,x,whoo,who,who,y,level (kg)\n").problems]
+    assert sum("known are" in text for text in problems) == 1, "the known ones were listed with each"
     assert 'line 1: "whoo" is no known column; did you mean "who"?' in problems
     assert 'line 1: the column "who" stands twice; keep one' in problems
     assert any(text.startswith('line 1: column level (kg): unit "kg" is a weight') for text in problems)

@@ -63,7 +63,7 @@ def fit_sentences(fit: Fit) -> list[str]:
             sentences.append(_say("next", name=name, what=_MEASURES[pan.worth[0].what], worth=pan.worth[0]))
         weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
         sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
-    return sentences
+    return sentences + [_say("row", what=what) for what in fit.log.assumptions if what.startswith("line ")]
 
 
 def _first(fit: Fit, paths: Mapping[str, str]) -> Iterator[str]:

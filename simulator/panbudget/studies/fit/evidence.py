@@ -206,7 +206,7 @@ def searched(
     if tub is not None and gather(pan, {}).listed.empty:
         posterior = by_tub(pan, known, tub)
         exposure = float(np.exp(posterior.mean[0]))
-        if not LOWEST * 1.1 < exposure < HIGHEST / 1.1:
+        if not LOWEST * 1.2 < exposure < HIGHEST / 1.2:
             untold["exposure"] = UNTOLD["unlikely"].format(exposure=exposure)
         _open(posterior, untold)
         return posterior

@@ -473,9 +473,12 @@ def read_typed(
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts), file=shown)
+    to_list = True
     for name in dict.fromkeys(header) if known else ():
         if name not in known:
-            mistakes.note("typed-unknown-column", value=name, line=first + 1, name=name, hint=did_you_mean(name, known))
+            hint = did_you_mean(name, known, None if to_list else "")
+            to_list = to_list and hint.endswith("?")  # the known ones are listed once
+            mistakes.note("typed-unknown-column", value=name, line=first + 1, name=name, hint=hint)
         elif header.count(name) > 1:
             mistakes.note("typed-column-twice", value=name, line=first + 1, name=name)
     rows = read_rows(

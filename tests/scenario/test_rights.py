@@ -60,6 +60,7 @@ BAD = [
     ("supply/spring/meter", {"accuracy": 0.51}, "meter.accuracy", "at most 0.5"),
     ("supply/spring/meter", {"multiplier": 0}, "meter.multiplier", "above 0"),
     ("supply/spring/meter", {"serial": "1"}, "serial", 'did you mean "serial_number"'),
+    ("supply/spring/right", {"priority_date": 1.5e3}, "priority_date", "no year that is past"),
     ("supply/spring/right", {"priority_date": True}, "right.priority_date", ""),
     ("supply/spring/right", {"adress": "A"}, "adress", 'did you mean "address"'),
     ("supply/spring/right", {"volume": "60 kg"}, "right.volume", "expected: a volume"),

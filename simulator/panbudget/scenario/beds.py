@@ -142,6 +142,11 @@ class NamedPlants(_Plants):
                 yield problem(code, where, mid=mid, key=key, kc=value)
 
     @property
+    def degree_days(self) -> float | None:
+        """Of all four stages, where they are given so. [°C d]"""
+        return None if self.stages_gdd is None else sum(self.stages_gdd)
+
+    @property
     def needs_date(self) -> bool:
         """Whether a day of planting, or of first growth, must be known."""
         return find_plant(self.name).needs_date or self.stages is not None or self.stages_gdd is not None

@@ -45,7 +45,9 @@ def _as_printed(given: object) -> object:
 def _day_as_printed(given: object) -> object:
     """Take a date, or a year alone; papers may be older than any weather."""
     year = given.year if isinstance(given, dt.date) else given
-    if isinstance(year, int | float) and year not in range(_OLDEST_PAPERS, dt.date.today().year + 1):
+    if isinstance(year, float) or (
+        isinstance(year, int) and year not in range(_OLDEST_PAPERS, dt.date.today().year + 1)
+    ):
         raise Senseless(problem("no-date.papers"))
     return _as_printed(past(given))
 

@@ -49,12 +49,14 @@ TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant
 # what gardens have, by part and key: the least and the most (common practice, no source)
 USUAL: dict[str, dict[str, tuple[float, float]]] = {
     "pan": {"exposure": (0.3, 2.0), "night_share": (0.0, 0.5)},
+    "refill": {"flow": (0.1, 50.0), "at": (5.0, 400.0)},
+    "emitters": {"flow": (0.1, 250.0), "at": (5.0, 400.0)},
     "bed": {"uniformity": (0.5, 1.0), "root_fraction": (0.1, 1.0), "wetted_fraction": (0.05, 1.0)},
     "soil": {"wilting_point": (0.01, 0.4)},
-    "plants": {"root_depth": (0.1, 3.0), "depletion": (0.1, 0.8)},
+    "plants": {"root_depth": (0.1, 3.0), "depletion": (0.1, 0.8), "degree_days": (200.0, 6000.0)},
     "leaching": {"water": (0.0, 10.0), "threshold": (0.5, 10.0)},
 }
-_AS = {"root_depth": "height", "height": "height"}  # kinds of quantities
+_AS = {"root_depth": "height", "height": "height", "flow": "flow", "at": "pressure"}  # kinds of quantities
 _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 
 # of a pan's salt: what is shown, and shares shown as per cent
@@ -159,10 +161,15 @@ def _of_figures(scenario: Scenario) -> Iterator[Finding]:
     """Figures that can be and that a gardener would ask about."""
     end = scenario.season.end
     for name, controller in scenario.controller.items():
-        unlikely = {name: [*_beyond("pan", controller.pan)]}
+        unlikely = {name: [*_beyond("pan", controller.pan), *_beyond("refill", controller.valve.refill)]}
         for key, bed in controller.bed.items():
             at, soils = f"{name}/{key}", getattr(bed.soil, "layers", [bed.soil])
-            parts = [("bed", bed), ("leaching", bed.leaching), *(("soil", soil) for soil in soils)]
+            parts = [
+                ("bed", bed),
+                ("leaching", bed.leaching),
+                ("emitters", bed.emitters),
+                *(("soil", soil) for soil in soils),
+            ]
             unlikely[at] = [text for kind, part in parts for text in _beyond(kind, part)]
             for part in getattr(bed, "plantings", None) or getattr(bed, "mix", [bed]):
                 unlikely[at] += [*_beyond("plants", part.plants), *_unlike_table(part.plants)]

@@ -24,6 +24,8 @@ _BREAKS = {ord("\n"): r"\n", ord("\t"): r"\t"}  # which a file's name may have, 
 _LEAST_LINES = 4
 # how a problem of a line of a file begins, and how many lines are named of which the same is said
 _OF_LINE, _LINES_NAMED = re.compile(r"line (\d+)(?!\d)"), 5
+# letters with which a known word that alone begins so is meant
+_LEAST_BEGINNING = 3
 # letters of what was found; of what is longer, as a broken file has it, so many at its beginning and its end
 _LONGEST, _BEGINNING, _END = 1000, 700, 200
 
@@ -212,9 +214,10 @@ def alike(name: str) -> str:
 
 
 def nearest(word: object, known: Iterable[object]) -> str | None:
-    """Return the known word that looks most like this one, capitals aside, if any is like it."""
-    by_folded = {str(k).casefold(): str(k) for k in known}
-    match = difflib.get_close_matches(str(word).casefold(), by_folded, n=1)
+    """Return the known word that looks most like this one, capitals aside, if any is like it; or which alone begins so."""
+    by_folded, folded = {str(k).casefold(): str(k) for k in known}, str(word).casefold()
+    match = [name for name in by_folded if name.startswith(folded)] if len(folded) >= _LEAST_BEGINNING else []
+    match = match if len(match) == 1 else difflib.get_close_matches(folded, by_folded, n=1)
     return by_folded[match[0]] if match else None
 
 

@@ -112,3 +112,15 @@ def test_help_shows_an_example(capsys):
     assert code == 0
     assert "Example:" in text
     assert "panbudget statement" in text
+
+
+def test_another_years_statement_takes_its_plantings_along_or_says_that_nothing_grew(tmp_path, capsys):
+    """A year asked for by its days alone told of bare ground as what the plants consumed, without a word."""
+    samples = f'["{ROOT}/weather_samples/terraces-2024.csv", "{ROOT}/weather_samples/terraces-2025.csv"]'
+    text = DEMO.read_text(encoding="utf-8").replace('"../weather_samples/terraces-2025.csv"', samples, 1)
+    (tmp_path / "garden.toml").write_text(text.replace("../", f"{ROOT}/"), encoding="utf-8")
+    asked = ("statement", tmp_path / "garden.toml", "--out", tmp_path / "s", *FEW, "--end", "2024-06-14", "--overwrite")
+    assert "caution: upper/tomatoes: Nothing grows here" in run(capsys, *asked, "--start", "2024-05-01")[1]
+    code, out, err = run(capsys, *asked, "--season", "2024")
+    assert (code, err, "Nothing grows" in out) == (0, "", False)
+    assert "1 May to 14 June 2024" in out

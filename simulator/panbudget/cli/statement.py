@@ -14,6 +14,7 @@ def statement(
     scenario: Any,
     start: Day = None,
     end: Day = None,
+    season: int | None = None,
     readings: Path | None = None,
     samples: int | None = None,
     *,
@@ -24,5 +25,7 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
+    if season is not None:
+        scenario, _ = panbudget.read_year(scenario, season, start=start, end=end)
     result = panbudget.statement(scenario, start=start, end=end, readings=readings, samples=samples, step=step)
     return Done(result, danger=dangerous(result.findings))

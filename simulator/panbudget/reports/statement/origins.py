@@ -69,6 +69,7 @@ def covered_said(statement: Statement) -> Iterator[str]:
         days = pd.date_range(begins, begins.replace(year=begins.year + 1), inclusive="left")
         others = days.difference(pd.DatetimeIndex(statement.season.days.index))
         lacking = sum(not first <= day <= last for day in others.date)
-        facts = {"file": source["file"], "first": first, "last": last, "others": len(others), "lacking": lacking}
+        lacks = filled(fixed["lacks"], {"lacking": lacking}) if lacking else ""
+        facts = {"file": source["file"], "first": first, "last": last, "others": len(others), "lacks": lacks}
         rest = filled(fixed["rest"], facts) if len(others) else ""
         yield filled(fixed["year"], {"year": label, "held": len(days) - len(others), "whole": len(days), "rest": rest})

@@ -238,6 +238,8 @@ def statement(
     accounts = tuple(_account(season, source, files, litres, before) for source in sources_of(season))
     findings = [finding for account in accounts for finding in _findings(account)]
     findings += _unknown(season, is_cut and before is None)
+    # what a bed consumes of its water depends on what grows there
+    findings += [finding for finding in season.findings if finding.code == "never-growing"]
     findings.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return Statement(season, accounts, count, files, tuple(findings), before, is_cut, scenario.season.start)
 

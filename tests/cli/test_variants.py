@@ -103,6 +103,20 @@ def test_compare_takes_files(garden, tmp_path, capsys):
     assert "bare.toml: upper" in (tmp_path / "o" / "compare.html").read_text(encoding="utf-8")
 
 
+def test_compare_says_that_one_variant_alone_is_fitted_and_lays_the_fit_under_all(garden, tmp_path, capsys):
+    """A fitted pan beside a wide one as described passed for a comparison of two pans."""
+    fitted = "[variant.fitted]\ncontroller.upper.pan.exposure = 0.8\nuncertainty.controller.upper.swing = [0.9, 1.1]\n"
+    (tmp_path / "fitted.toml").write_text(fitted, encoding="utf-8")
+    page, compare = tmp_path / "o" / "compare.html", ("compare", garden, "--out", tmp_path / "o", "--overwrite")
+    code, out, _ = run(capsys, *compare, "--variant", "fitted.toml", "--variant", "wide")
+    assert (code, out.startswith("fitted.toml brings ranges of its own")) == (0, True)
+    assert "Take wide" not in page.read_text(encoding="utf-8")
+    code, out, _ = run(capsys, *compare, "--with-base", "--variant", "wide", "--over", "fitted.toml")
+    assert (code, "ranges of its own" in out) == (0, False)
+    whole = json.loads((tmp_path / "o" / "compare.json").read_text(encoding="utf-8"))
+    assert {part["upper"]["exposure"] for part in whole["garden"].values()} == {0.8}
+
+
 def test_every_study_takes_variants_in_python(garden, monkeypatch):
     """Each lays them over before it does anything else."""
     calls = {

@@ -13,6 +13,7 @@ def compare(
     scenario: Any,
     variant: Names = None,
     with_base: bool = False,
+    over: Names = None,
     around: str | None = None,
     hot_above: str | None = None,
     start: Day = None,
@@ -28,5 +29,5 @@ def compare(
     one_of("--around", around, ["heat"])
     options: dict[str, Any] = {"start": start, "end": end, "with_base": with_base, "around_heat": around == "heat"}
     limit = None if hot_above is None else typed_quantity("--hot-above", hot_above, "temperature")
-    result = panbudget.compare(scenario, variant or [], hot_above=limit, step=step, **options)
+    result = panbudget.compare(scenario.with_variants(over or ()), variant or [], hot_above=limit, step=step, **options)
     return Done(result, lambda: [*result.sentences(), *filter(None, [result.definition])])

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget import words
+from panbudget.files import typed
 from panbudget.reports.compare.figures import COMPARE_FIGURES
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
@@ -67,6 +68,7 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
     sentences = [_overall(comparison, span), *_odds(comparison)]
     if wave is not None:
         sentences.insert(0, _say("made_wave" if wave.made else "wave", wave=wave, days=days_said(wave.start, wave.end)))
+    sentences[:0] = _unlike(comparison)
     first, garden = comparison.names[0], comparison.scenario
     described = (garden if first == AS_DESCRIBED else garden.with_variant(first)).season
     if comparison.start < described.start or described.end < comparison.end:
@@ -75,6 +77,15 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
     for name in comparison.names[1:]:
         sentences += _of_variant(name, table[(table["span"] == span) & (table["variant"] == name)])
     return sentences
+
+
+def _unlike(comparison: Comparison) -> Iterator[str]:
+    """Say that some of what is compared was measured and the rest was not, such as a fitted pan beside one as described."""
+    own = {name: season.scenario.uncertainty for name, season in comparison.seasons.items()}
+    base = comparison.scenario.uncertainty
+    measured = [name for name, ranges in own.items() if ranges != base]
+    if measured and len({ranges.model_dump_json() for ranges in own.values()}) > 1:
+        yield _say("unlike", names=" --over ".join(map(typed, measured)))
 
 
 def _by_variant(comparison: Comparison, span: str) -> Iterator[tuple[Any, Any, Any, dict[str, int]]]:
@@ -100,8 +111,9 @@ def _odds(comparison: Comparison) -> Iterator[str]:
 
 def _choices(comparison: Comparison) -> Iterator[str]:
     """Say of each variant whether to take it, by how often it has fewer or more days short than the first."""
+    yield from (unlike := [*_unlike(comparison)])
     asked = _first(comparison).scenario.uncertainty.interval
-    for name, days, litres, shares in _by_variant(comparison, comparison.spans[0]):
+    for name, days, litres, shares in [] if unlike else _by_variant(comparison, comparison.spans[0]):
         cheaper = litres["high"] < 0.0
         fewer, more = (verdict_of(sign, days["below"], days["above"], asked) for sign in (-1.0, 1.0))
         undecided = "save" if cheaper else "same" if fewer == "rare" else "open"

@@ -518,7 +518,7 @@ def _fitted(
         name=name,
         **learnt,
         readings=table,
-        lost=lost,
+        lost=lost.sort_values("start", ignore_index=True),
         questioned=tuple(sorted(questioned)),
         rms_before=rms_before,
         rms_after=rms_after,

@@ -182,6 +182,8 @@ def test_a_wish_for_little_water_can_make_the_rest_impossible(garden):
     assert not choice.keeps
     assert choice.binding in WISHES
     assert "upper: nothing that was tried keeps the wishes in 90 of a hundred" in sizing.sentences()[0]
+    # a packet's flow alone would be caught by a jug at whatever pressure there is
+    assert "L/h at 100 kPa, with" in sizing.sentences()[0]
 
 
 def test_openings_a_day_are_had_by_another_swing(garden):

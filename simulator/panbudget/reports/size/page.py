@@ -59,7 +59,9 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
     row, described = valve.row(choice.best), valve.row(0)
     moved = {bed: new for bed, new in row["emitters"].items() if new != valve.counts[bed]}
     margin = valve.margins["best"]
+    printed_at = sizing.scenario.controller[valve.name].valve.refill.at
     values = {
+        "at": "" if printed_at is None else _say("at", at=printed_at),
         **{"valve": valve, "row": row, "described": described, "choice": choice, "equal": len(choice.equal)},
         "what": row["from"] or _say("round", row=row),
         "swing": 1000.0 * row["swing_kg"],
@@ -83,6 +85,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
     parts = {key: _say(key, **values) if holds else "" for key, holds in clauses.items()}
     values |= parts | {"worse": parts["worse"] + parts["worse_beds"] + parts["worse_fresh"]}
     keys = {
+        "jug": printed_at is not None,
         "gives": True,
         "furthest": not choice.keeps,
         "binding": choice.keeps and choice.binding,

@@ -14,6 +14,7 @@ import pytest
 from panbudget import replay
 from panbudget.season.findings import find
 from panbudget.season.result import SEVERITIES
+from panbudget.weather.flags import ZERO_RAIN
 from panbudget.words import litres
 from tests.small_weather import weather_csv
 from tests.test_laws import PAN, VALVE, merged, nested
@@ -214,6 +215,25 @@ def test_what_is_estimated_on_every_day_is_a_caution(season, days, severity, oft
     (finding,) = told(dataclasses.replace(season, totals=totals), "filled")
     assert (finding.severity, finding.days) == (severity, days)
     assert often in finding.message
+
+
+@pytest.mark.parametrize(("days", "cure"), [(39, ""), (40, "Leave it so under a roof or in a tunnel")])
+def test_rain_that_the_file_was_told_to_take_as_none_is_not_asked_for_elsewhere(season, days, cure):
+    """In a tunnel a nearby station's rain would be worse, and it was advised."""
+    totals = copy.deepcopy(season.totals)
+    totals["weather"]["filled"] = {"rain": {ZERO_RAIN: days}}
+    (finding,) = told(dataclasses.replace(season, totals=totals), "filled")
+    assert "taken as dry, as missing_rain says" in finding.message
+    assert (finding.cure == "") if not cure else finding.cure.startswith(cure)
+
+
+@pytest.mark.parametrize(("source", "unused"), [("mains", []), ("", ["mains"])])
+def test_a_supply_that_only_fills_a_tank_is_not_to_be_taken_out(source, unused, make_garden):
+    """It was, and the garden was refused without it."""
+    tank = {"kind": "tank", "volume": "1 m^3", "footprint": "1 m^2", "outlet_height": "2 m"}
+    top_up = {"below": "500 L", "rate": "200 L/h"} | ({"from": source} if source else {})
+    supplies = {"spring": tank | {"pressure": None, "top_up": top_up}, "mains": {"pressure": "200 kPa"}}
+    assert [f.where for f in replay(make_garden({"supply": supplies})).findings if f.code == "unused-supply"] == unused
 
 
 @pytest.mark.parametrize(("below", "code"), [(0.0, "stuck-open"), (1e-6, "stuck-at-rim")])

@@ -22,6 +22,7 @@ from panbudget.scenario.supplies import Mains
 from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
+from panbudget.season.supplies import float_source
 from panbudget.season.totals import valve_flows
 from panbudget.tables.plants import find_plant
 from panbudget.weather import flags
@@ -130,6 +131,7 @@ def _outside(days: pd.Series[bool]) -> str:
 
 def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
     used = {controller.supply for controller in scenario.controller.values()}
+    used |= {f"{float_source(scenario, name)}".split(" / ")[0] for name in scenario.supply}
     yield from (_finding("note", "unused-supply", name) for name in scenario.supply if name not in used)
 
 
@@ -234,7 +236,8 @@ def _of_weather(season: Season) -> Iterator[Finding]:
                 continue
             total = count >= len(days)
             often = "every day" if total else f"{count} of {len(days)} days"
-            text = f"filled-{'borrowed' if is_borrowed(method) else 'estimated'}{'-whole' if total else ''}"
+            how = "borrowed" if is_borrowed(method) else "dry" if method == flags.ZERO_RAIN else "estimated"
+            text = f"filled-{how}{'-whole' if total else ''}"
             message, cure = _texts(text, column=column, often=often, method=flags.said(method))
             first = f"{days.index[0]:%Y-%m-%d}" if total else None
             yield Finding("caution" if total else "note", "filled", "weather", message, first, count, cure)

@@ -20,6 +20,7 @@ CONTROLS = re.compile(
     "\ud800-\udfff\U000e0000-\U000e007f]"
 )
 _BREAKS = {ord("\n"): r"\n", ord("\t"): r"\t"}  # which a file's name may have, and a message of one line not
+TO_PASTE = "# in the scenario, in place of a table of this name:"
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
 # how a problem of a line of a file begins, and how many lines are named of which the same is said
@@ -154,7 +155,7 @@ class PanbudgetError(Exception):
         for key, value in (pair for problem in self.problems for pair in problem.paste):
             table, _, name = key.rpartition(".")
             tables.setdefault(table, {})[name] = value
-        lines = ["# in the scenario, in place of a table of this name:"] if tables else []
+        lines = [TO_PASTE] if tables else []
         for table, pairs in tables.items():
             lines += [f"[{table}]", *(f"{name} = {value}" for name, value in pairs.items())]
         return lines

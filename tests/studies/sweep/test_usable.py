@@ -17,7 +17,7 @@ pytest.importorskip("zarr")
 pytest.importorskip("h5netcdf")
 
 import panbudget  # noqa: E402
-from panbudget.errors import PanbudgetError  # noqa: E402
+from panbudget.errors import TO_PASTE, PanbudgetError  # noqa: E402
 from panbudget.studies.sweep import cube  # noqa: E402
 from panbudget.studies.sweep.store import described  # noqa: E402
 from panbudget.studies.sweep.usable import _one_a_run, refuse_sites  # noqa: E402
@@ -103,6 +103,19 @@ def test_what_is_wrong_alike_at_many_cells_is_one_line():
     assert first.startswith("plan.toml: sites cell 0, cell 1, ")
     assert first.endswith("cell 19 (and 1 more site): grid.nc: tmin is missing")
     assert second == "plan.toml: site cell 30: grid.nc: rain is missing"
+
+
+@pytest.mark.parametrize(("places", "pasted"), [(1, True), (2, False)])
+def test_what_suits_one_sites_file_alone_is_not_to_be_pasted_for_all(places, pasted):
+    """Pasted into the scenario it refused the other sites' files, with lines to paste for those."""
+    bad = {"a": ("a.csv: name the columns as below", TO_PASTE, "[weather.columns]", 'tmin = { column = "Low" }')}
+    with pytest.raises(PanbudgetError) as caught:
+        refuse_sites(SimpleNamespace(path="plan.toml", places=range(places)), bad)
+    text = caught.value.text()
+    assert ('tmin = { column = "Low" }' in text, "rename the headers in the file itself" in text) == (
+        pasted,
+        not pasted,
+    )
 
 
 @pytest.mark.parametrize(("count", "last"), [(20, "site 19"), (21, "and 1 more problems like these")])

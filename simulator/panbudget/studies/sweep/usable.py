@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import PanbudgetError, ScenarioError, WeatherError
+from panbudget.errors import TO_PASTE, PanbudgetError, ScenarioError, WeatherError
 from panbudget.season.years import Years, listed, usable_years
 from panbudget.studies.sweep import first_of, problem
 from panbudget.studies.sweep.compute import days_of
@@ -172,10 +172,15 @@ def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bo
     if keep_going and len(bad) < len(plan.places):
         return
     alike: dict[str, list[str]] = {}  # cells of a grid mostly lack the same
+    some, one_alone = len(bad) < len(plan.places), False
     for name, lines in bad.items():
         for line in lines:
+            if some and line == TO_PASTE:  # in the scenario it would hold for the sound sites' files, too
+                one_alone = True
+                break
             alike.setdefault(line, []).append(name)
     problems = [problem("bad-site", f"{_sites(names)}:", line=line) for line, names in alike.items()]
+    problems += [problem("one-alone")] if one_alone else []
     if problems:
         end = problem("no-sites" if keep_going else "bad-sites")
         raise PanbudgetError(*first_of(problems), end, file=plan.described.sites.table or str(plan.path))

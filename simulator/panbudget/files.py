@@ -325,6 +325,10 @@ def _toml_problem(message: str, text: str) -> Problem:
     cure = "text goes in quotes, and a table is [name] on a line of its own"
     if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
         cure = "a date is year-month-day and one of the calendar's, such as 2023-05-01"
+    elif re.search(r"=\s*[-+]?\d+,\d+$", line):
+        cure = "a number has a decimal point, such as 37.4"
+    elif re.search(r'=\s*"[^"]*\\', line):
+        cure = "folders of a path are parted by /, on Windows too"
     elif re.search("[“”„«»‘’]", line):
         cure = 'its quotes are curly: type straight ones, "like these"'
     elif what.startswith("Expected '='"):

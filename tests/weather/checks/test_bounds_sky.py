@@ -108,6 +108,21 @@ def test_light_that_leaps_is_worth_what_it_was_before_and_fades_besides_no_more(
         ).mean() > 0.93  # its first day may be told too early by some
 
 
+@pytest.mark.parametrize(("light", "wet_first"), [((0.9, 0.3), False), ((0.3, 0.9), True)])
+def test_light_that_leaps_as_rains_set_in_or_end_is_the_skys(light, wet_first):
+    """Of the twenty days of the darker side five are wet, and six."""
+    for wet, amount, told in ((5, 1.0, True), (6, 1.0, False), (6, 0.9, True)):
+        rain = np.repeat([amount, 0.0], [wet, 40 - wet])[:: 1 if wet_first else -1]
+        assert bool(spoken("radiation-leap", **leaps(*light, days=40), rain=rain)) is told
+
+
+@pytest.mark.parametrize(("wet", "told"), [(11, True), (12, False)])
+def test_light_that_fades_as_rains_set_in_is_the_skys(wet, told):
+    """Of the 45 days of the darker half so many are wet, one after the other."""
+    rain = np.repeat([0.0, 3.0, 0.0], [45, wet, 45 - wet])
+    assert bool(spoken("radiation-fades", **fades(0.5), rain=rain)) is told
+
+
 def test_sunshine_leaps_where_the_light_that_it_makes_does_and_no_radiation_is_known():
     """FAO-56 eq 35: 0.25 and half of n/N; 0.75 of what 0.9 makes is made by 0.55."""
     for share, told in ((0.56, False), (0.54, True), (0.05, True)):

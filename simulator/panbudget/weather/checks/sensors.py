@@ -58,7 +58,7 @@ _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
 # the wind at 2 m of over 2000 stations (FAO-56 chapter 3, from memory), and how much nearer to it, by logarithms, a side is that is
 # the better one for sure [m/s, -]
-_USUAL_WIND, _AS_USUAL = 2.0, 0.25
+_USUAL_WIND, _AS_USUAL = 2.0, 0.5
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003

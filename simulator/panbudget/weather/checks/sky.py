@@ -55,6 +55,8 @@ _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.75, 1.5, 45, 20, 12.0
 # days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
 # to on them; the fewer they are, the further [d, d, -]
 _BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
+# a wet day's rain, and by how much more of such days the sky itself is darker, as where a monsoon sets in [mm, -]
+_WET, _RAINS_SET_IN = 1.0, 0.25
 # what a bright day has of the longest sunshine [-]
 _SUNNY = 0.9
 # days of a part of the season, and share of its beginning that a sensor that fades is at in the end [d, -]
@@ -289,8 +291,9 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         before, after = (_level(values, _WEEKS, _OF_WEEKS, rank, ahead=ahead) for ahead in (False, True))
         ratios.append(after / before)
         sides.append((values, rank, before, after))
+    wetter = _wetter(inspection)
     less, more = np.fmax(*ratios), np.fmin(*ratios)
-    leaps = (less < _FALLEN) | (more > _RISEN)
+    leaps = ((less < _FALLEN) & ~(wetter > _RAINS_SET_IN)) | ((more > _RISEN) & ~(wetter < -_RAINS_SET_IN))
     if leaps.any():
         row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
         times = float(ratios[0][row])
@@ -307,6 +310,15 @@ def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             instead = _brighter(inspection, names[0], row, days, _of_own(names[0], float(fallen[row])))
             yield Verdict(names, f"{names[0]}-leap/between", words, instead)
             return
+
+
+def _wetter(inspection: Inspection) -> Floats:
+    """How many more of the weeks from each day on than of those before it have rain, as where the rains set in; or fewer. [-]"""
+    if not inspection.has("rain"):
+        return np.zeros(int(inspection.asked.sum()))
+    wet = np.where(np.isnan(rain := inspection.of_asked("rain")), np.nan, rain >= _WET)
+    before, after = (pd.Series(w).rolling(_WEEKS, min_periods=_OF_WEEKS).mean().to_numpy() for w in (wet, wet[::-1]))
+    return np.asarray(after[::-1] - np.r_[np.nan, before[:-1]])
 
 
 def _of_own(name: str, share: float) -> float:
@@ -349,7 +361,7 @@ def _light_fades(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             return
         # a straight line through the logarithms, from the season's first day to its last
         times.append(float(np.exp(np.polyfit(known, np.log(levels), 1)[0] * days / _PART)))
-    if max(times) < _FADED:
+    if max(times) < _FADED and np.nanmax(_wetter(inspection), initial=0.0) <= _RAINS_SET_IN:
         slope = np.geomspace(1.0, 1.0 / times[0], days)
         instead = inspection.with_asked(radiation=inspection.of_asked("radiation") * slope)
         yield Verdict(names, "radiation-fades", {"times": times[0], "part": _PART}, instead)

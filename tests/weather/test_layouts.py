@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from panbudget.errors import WeatherError
+from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
 from panbudget.weather.text.heading import unit_of
 from tests.weather.styles import TRUTH, at_five, daily, f, hourly, inches
@@ -16,6 +17,7 @@ from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
 from tests.weather.test_styles import filled_in, pasted
 
 ALL = ("tmin", "tmax", "rain", "rh_mean", "wind")
+U10 = 1.0 / float(wind_at_2m(1.0, height=10.0))
 AT = {"SRA": "06", "TMI": "20", "TMA": "20"}
 UNIT = {"air": "degC", "pre": "mm", "rel": "%", "(re": "%", "(wi": "m/s"}
 NAMES = ("tmin", "tmax", "rain", "rh", "wind")
@@ -84,6 +86,16 @@ LONG = {
         "ts,topic,payload",
         lambda t, i, name, value: f"{t:%Y-%m-%dT%H:%M:%SZ},garden/{name},{value}",
         *("air/temperature_c", "air/humidity_pct", "rain/amount_mm", "wind/speed_ms"),
+    ),
+    "sensors at minutes of their own": stacked(
+        "time;device;value;unit",
+        lambda t, i, name, value: f"{t:%Y-%m-%dT%H}:{5 + 9 * i:02d}:00Z;{name.replace('|', f';{value};')}",
+        *("Thermometer|°C", "Hygrometer|%", "Rain gauge|mm", "Anemometer|m/s"),
+    ),
+    "a row a report, a column a sensor": stacked(
+        "updated,temperature_c,humidity_pct,rain_mm,wind_ms",
+        lambda t, i, name, value: f"{t:%Y-%m-%d %H}:{5 + 9 * i:02d}:00+00:00{',' * (i + 1)}{value}{',' * (3 - i)}",
+        *NAMES[:4],
     ),
     "hours from and to": stacked(
         "stationId,parameterId,from,to,value",
@@ -163,6 +175,32 @@ TABLES = {
         lambda d: [d.date, f(d.tmin), f(d.tmax), inches(d.rain), d.rh, round(d.wind * 2.23694, 2)],
         above="Source,Low Units,High Units,Precip Units,RH Units,Wind Speed Units\nX,F,F,in,%,mph\n",
     ),
+    "Albanian words": daily(
+        "Data,Temperatura minimale (°C),Temperatura maksimale (°C),Reshjet (mm),Lagështia (%),Shpejtësia e erës (m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "Vietnamese words": daily(
+        "Ngày;Nhiệt độ thấp nhất (°C);Nhiệt độ cao nhất (°C);Lượng mưa (mm);Độ ẩm trung bình (%);Tốc độ gió (m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+        separator=";",
+    ),
+    "Slovak words in their code page": hourly(
+        "Dátum;Teplota (°C);Vlhkosť (%);Zrážky (mm);Rýchlosť vetra (m/s)",
+        lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind],
+        separator=";",
+    ).encode("cp1250"),
+    "Bulgarian words in their code page": daily(
+        "Дата;Мин. температура (°C);Макс. температура (°C);Валежи (мм);Относителна влажност (%);Скорост на вятъра (м/с)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+        separator=";",
+    ).encode("cp1251"),
+    "codes of a service": daily(
+        "Data,TN,TX,PPT,HRM,VVM10,VVX10", lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, U10 * d.wind, 9]
+    ),
+    "two stations side by side": daily(
+        "date,HERE_tmin_C,HERE_tmax_C,HERE_rain_mm,HERE_rh_%,HERE_wind_ms,THERE_tmin_C,THERE_tmax_C",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind, 1, 2],
+    ),
     "Finnish words for outdoors": hourly(
         "Aika,Ulkolämpötila (°C),Ulkokosteus (%),Sade (mm),Tuulen nopeus (m/s)",
         lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind],
@@ -215,6 +253,12 @@ def test_a_word_before_a_name_is_no_unit():
         None,
         None,
     ]
+
+
+def test_a_table_of_other_things_is_refused_in_one_line(tmp_path):
+    with pytest.raises(WeatherError, match="none of its columns is known as weather: day, price, colour; ") as refusal:
+        read_weather(written(tmp_path, "day,price,colour\n1,2.5,red\n2,2.6\n"), SITE)
+    assert len(refusal.value.problems) == 1
 
 
 def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_path):

@@ -44,6 +44,13 @@ FOREIGN = {
     "Summary of the Day": "STN--- WBAN   YEARMODA    TEMP       DEWP\n722999 99999  20070101    56.0 24    43.7 24\n",
     "BSRN": "*U0001\n 21  6 2016  1\n",
     "(TRY)": "Station: nowhere\n\n RG IS MM DD HH  N  WR   WG    t\n*** \n  4  1  1  1  1  8 240  5.5  2.1\n",
+    "(Modelica)": "#1\ndouble tab1(8760,30)\n#LOCATION,Nowhere\n0\t1.1\t-3.2\n",
+    "(TRNSYS)": "<userdefined>\n<longitude>\t-8.0\n<data>\n0.2\t0.97\n",
+    "(AKTERM)": "* a series\nAK 99999 2000 01 01 00 00 2 3 193  39 1 3 1 -999 9\n",
+    "(dmna)": 'form\t"te%20lt" "ra%5.0f"\nmode\t"text"\n*\n  2000-01-01.01:00:00   205\n',
+    "(SRW)": "9,nowhere,XX\nmade up\nTemperature,Pressure,Speed,Direction\nC,atm,m/s,Degrees\n",
+    "(line protocol)": "weather,station=x temp=2.5,wind=1 1617264000000000000\nweather,station=x temp=2.4 1617267600000000000\n",
+    "F-6": "PRELIMINARY LOCAL CLIMATOLOGICAL DATA (WS FORM: F-6)\n\nDY MAX MIN\n",
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.stations import read_logger_header
 
 HEADINGS = {
@@ -46,6 +47,21 @@ HEADINGS = {
     "טמפרטורה (C°)": ("temperature", "degC"),
     "מהירות הרוח (מטר לשניה)": ("wind", "m/s"),
     'כמות גשם (מ"מ)': ("rain", "mm"),
+    "Spoljna temperatura (°C)": ("temperature", "degC"),
+    "Vetar (km/h)": ("wind", "km/h"),
+    "Hezetasuna (%)": ("humidity", "%"),
+    "Erradiazioa (W/m²)": ("radiation", "W/m^2"),
+    "Suhu udara (°C)": ("temperature", "degC"),
+    "Kecepatan angin (km/jam)": ("wind", "km/h"),
+    "Curah hujan (mm)": ("rain", "mm"),
+    "Nhiệt độ (°C)": ("temperature", "degC"),
+    "Độ ẩm (%)": ("humidity", "%"),
+    "Tem.Aire a 150cm (ºC)": ("temperature", "degC"),
+    "Vel.Med. a 1050cm (km/h)": ("wind", "km/h"),
+    "Irradia. a 700cm (w/m²)": ("radiation", "W/m^2"),
+    "Garden thermometer (°C)": ("temperature", "degC"),
+    "Tdry": ("temperature", None),
+    "Tdew": ("dew_point", None),
 }
 NOT_USED = [
     "Indoor Temperature (°C)",
@@ -54,6 +70,8 @@ NOT_USED = [
     "Wind Chill (°C)",
     "Heat Index (°C)",
     "Wind Gust (km/h)",
+    "Udar vetra (km/h)",
+    "Temperatura a 10cm del suelo (°C)",
     "Wind Direction (°)",
     "Rain Rate (mm/h)",
     "precipprob",
@@ -82,6 +100,27 @@ def test_a_header_is_read_by_its_words_and_unit(text, meant):
 def test_of_light_and_its_energy_the_light_is_taken():
     cells = ["Time", "Temp (°C)", "Solar Energy (Ly)", "Solar Rad (W/m²)"]
     assert read_logger_header(cells, {}, times=[0], line=1).places["radiation"] == 3
+
+
+def test_a_code_that_is_one_letter_off_is_no_light_beside_its_name():
+    assert read_logger_header(["Time", "Temp (°C)", "RG", "GHI"], {}, times=[0], line=1).headers["radiation"] == "GHI"
+
+
+@pytest.mark.parametrize(("text", "height"), [("Wind a 1050cm (km/h)", 10.5), ("Wind 49 cm (m/s)", None)])
+def test_a_gauges_height_may_be_in_centimetres(text, height):
+    assert read_logger_header(["Time", "Temp (°C)", text], {}, times=[0], line=1).wind_height == height
+
+
+def test_of_columns_with_one_header_the_user_says_which_by_its_number():
+    cells = ["Time", "Temp (C)", "Hum (%)", "Temp (C)"]
+    asked = read_logger_header(cells, {}, times=[0], line=1)
+    assert dict(asked.to_paste())["weather.columns.temperature"] == '{ column = "Temp (C) #?", unit = "degC" }'
+    for column in ("Temp (C) #?", "Temp (C)"):
+        (problem, *_) = read_logger_header(cells, {"temperature": ColumnChoice(column)}, times=[0], line=1).problems
+        assert '"Temp (C) #2" is the second' in problem.sentence()
+    named = read_logger_header(cells, {"temperature": ColumnChoice("Temp (C) #2")}, times=[0], line=1)
+    assert named.places["temperature"] == 3
+    assert not named.problems
 
 
 @pytest.mark.parametrize("text", NOT_USED)

@@ -5,6 +5,7 @@ A row a value, with what it is in a column of its own; hours across; readings at
 numbered under no header; and what is `printed`. What can't be turned is refused by its shape.
 """
 
+import functools
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -32,12 +33,13 @@ from panbudget.weather.text.stamps import find_time
 
 _ELEMENT = re.compile(
     r"\b((element|param|varia[bv]|abbrev)\w*|quantity|measurements?|observations?|sensor|metrics?|observed property|entity|field|"
-    r"etiqueta|messgro\w*|gro(ss|sz)e|magnitude?|grandeur|grandezza|topic)\b"
+    r"etiqueta|messgro\w*|gro(ss|sz)e|magnitude?|grandeur|grandezza|topic|device|channel|signal|attribute|series)\b"
 )
 _VALUE = re.compile(r"\b(values?|reading|results?|(mess)?wert|valor|valeur|valore|data|state|payload)\b")
 _UNIT = re.compile(r"\b(units?|unidad\w*|unita|einheit|uom)\b")
-# the seconds of a moment; its time of day
-_TRIMS = re.compile(r"(?<=\d:\d\d):\d\d([.,]\d+)?"), re.compile(r"(?<=\d)[T ]\d\d?:\d\d.*")
+# a moment's minutes and seconds; its time of day; the steps to which sensors that report at minutes of their own are put [min]
+_MINUTES, _CLOCK = re.compile(r"(?<=\d:)(\d\d)(:\d\d([.,]\d+)?)?"), re.compile(r"(?<=\d)[T ]\d\d?:\d\d.*")
+_STEPS = (1, 5, 10, 15, 20, 30, 60)
 _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 # quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
@@ -77,7 +79,17 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     """
     lines = source.lines
     if opening := find_opening(lines):
-        tables = _later_era, _day_in_parts, _components, _numbered, _hours_across, _long, _readings, _readings_across
+        tables = (
+            _later_era,
+            _day_in_parts,
+            _components,
+            _numbered,
+            _hours_across,
+            _long,
+            _one_at_a_time,
+            _readings,
+            _readings_across,
+        )
         turns = (turn(source, lines, opening) for turn in (*tables, _pairs))
     else:
         turns = (turn(source, lines) for turn in PRINTED)
@@ -179,16 +191,51 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
     vary = [i for i in opening.dates if opening.split_date or len({row[i] for row in rows}) > 1]
     when = [*vary[: None if opening.split_date else 1], *times]
-    # the moments as they stand, to the minute, or days, at whose quantities' own times of day
-    shapes = [_wide(rows, element, value, unit, when, trim, opening.cells) for trim in (None, *_TRIMS)]
-    found = [wide for wide in shapes if wide]
-    most = len({row[element] for row in rows})
+    found = _shapes(rows, element, value, unit, when, opening.cells)
     places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
     for i in () if found else places:
         if len(stations := dict.fromkeys(row[i] for row in rows)) > 1:
             raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
-    wide = next((wide for wide in found if 2 * len(rows) >= most * len(wide)), next(iter(found), None))
+    wide = min(found, key=len, default=None)
     return Shape("a row a value", side_by_side([opening.cells[i] for i in when], wide)) if wide else None
+
+
+def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
+    """Put values side by side of sensors that report at minutes of their own, a row each, in columns of their own."""
+    if len(opening.dates) != 1 or len(opening.cells) <= _LEAST_READINGS:
+        return None
+    when, rows = opening.dates[0], []
+    for row in (split(text, opening.separator) for text in lines[opening.above :]):
+        filled = [i for i, cell in enumerate(row) if cell and i != when] if len(row) == len(opening.cells) else []
+        if len(filled) > 1 or (not filled and any(row)):
+            return None
+        rows += [[row[when], opening.cells[i], row[i]] for i in filled]
+    if len({row[1] for row in rows}) < _LEAST_READINGS:
+        return None
+    wide = min(_shapes(rows, 1, 2, None, [0], opening.cells), key=len, default=None)
+    return Shape("a row a sensor's report", side_by_side([opening.cells[when]], wide)) if wide else None
+
+
+_Wide = dict[tuple[str, ...], dict[str, str]]
+
+
+def _shapes(
+    rows: Sequence[Sequence[str]],
+    element: int,
+    value: int,
+    unit: int | None,
+    when: Sequence[int],
+    header: Sequence[str],
+) -> list[_Wide]:
+    """Return what can be made of values in a row each: by moments as they stand, by minutes, by steps, and by days."""
+    trims: list[Callable[[str], str]] = [lambda cell: cell]
+    trims += [functools.partial(_MINUTES.sub, functools.partial(_floor, step)) for step in _STEPS]
+    trims += [functools.partial(_CLOCK.sub, "")]
+    return [wide for trim in trims if (wide := _wide(rows, element, value, unit, when, trim, header))]
+
+
+def _floor(step: int, minutes: re.Match[str]) -> str:
+    return f"{int(minutes[1]) // step * step:02d}"
 
 
 def _wide(
@@ -197,16 +244,15 @@ def _wide(
     value: int,
     unit: int | None,
     when: Sequence[int],
-    trim: re.Pattern[str] | None,
+    trim: Callable[[str], str],
     header: Sequence[str],
-) -> dict[tuple[str, ...], dict[str, str]]:
+) -> _Wide:
     """Return what each moment has of each quantity; nothing where it has one twice, as where there are several stations."""
-    wide: dict[tuple[str, ...], dict[str, str]] = {}
+    wide: _Wide = {}
     for row in rows:
         what = f"{header[element]} {row[element]}" if row[element].isdecimal() else row[element]
         what = what if unit is None else f"{re.sub(r'[()]', ' ', what)} ({re.sub(r'[()]', '', row[unit])})"
-        moment = tuple(trim.sub("", row[i]) if trim else row[i] for i in when)
-        of = wide.setdefault(moment, {})
+        of = wide.setdefault(tuple(trim(row[i]) for i in when), {})
         if what in of:
             return {}
         of[what] = row[value]

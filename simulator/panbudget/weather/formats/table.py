@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panbudget.errors import visible
+from panbudget.errors import WeatherError, visible
 from panbudget.numeric import Floats
 from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
@@ -130,6 +130,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         date=date,
         in_part=source.in_part,
     )
+    if any(wrong.code == "no-column-known" for wrong in header.problems):
+        raise WeatherError(*header.problems, file=source.shown_as)
     split_date = opening.split_date and "date" not in columns and header.places.get("date") in opening.dates
     days = opening.dates if split_date else (header.places.get("date"),)
     mistakes = Mistakes(header.problems)

@@ -88,6 +88,8 @@ _DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
 # what may stand beside the order of a day's parts where the user states them
 _OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
+# what stands before the number of one of several columns with one header
+NUMBER = "#"
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
 
@@ -157,7 +159,7 @@ class Header:
         """Take a column for a name."""
         self.places[name], self.headers[name] = place, text
         if name == "wind" and (match := _HEIGHT.search(text.strip().lower())):
-            height = float(next(filter(None, match.groups())))
+            height = float(next(filter(None, match.groups()))) / (100.0 if match[0].endswith("cm") else 1.0)
             self.wind_height = height if 0.5 <= height <= 200.0 else None
 
     def convert(self, name: str, unit: str, targets: Sequence[str], *, by_user: bool) -> None:
@@ -244,6 +246,8 @@ def take_named(
         quantity = known.get(name, "")
         matches = [i for i, text in texts.items() if text == choice.column]
         matches = matches or [i for i, text in texts.items() if _plain(text) == _plain(choice.column)]
+        alike = choice.column.removesuffix(f" {NUMBER}{TO_FILL_IN}")
+        matches = matches or [i for i, text in texts.items() if text.rpartition(f" {NUMBER}")[0] == alike]
         other = next(
             (taken for taken, place in header.places.items() if matches == [place] and taken != quantity), None
         )
@@ -263,7 +267,7 @@ def take_named(
                 header.suggested[name] = ColumnChoice(near, choice.unit)
             header.wrong(name, "no-column-named", listed=", ".join(texts.values()), hint=hint, **facts)
         elif len(matches) > 1:
-            header.wrong(name, "column-often", count=len(matches), **facts)
+            header.wrong(name, "column-often", count=len(matches), **facts | {"column": alike})
         elif other is not None:
             header.wrong(name, "column-taken", **facts | {"name": names[other]})
         elif header.places.get(quantity, matches[0]) != matches[0]:
@@ -359,6 +363,9 @@ def read_header(
         heading.unit or re.search("temp|rain|wind", heading.name) for heading in headings.values()
     )
     codes = of_codes(others) or (note("across") if nameless and len(others) > 1 else "")
+    if not header.places.keys() - {"date"} and not header.problems and not columns:
+        header.settled |= {"date", *REQUIRED}
+        header.wrong("rain", "no-column-known", listed=listed(others, NAMES_SHOWN) or "no other columns", codes=codes)
     needed = () if in_part and header.places.keys() - {"date"} else REQUIRED
     for name in filter(header.lacks, ("date", *needed)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
@@ -438,10 +445,17 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
     says = {**_of_codes(cells), **_of_towers(cells), **(legend or {})}
-    return {
+    headings = {
         i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
         if cell.strip()
+    }
+    texts = [heading.text for heading in headings.values()]
+    return {  # of several alike each is told by its number, but for the program's own names
+        i: heading
+        if texts.count(heading.text) == 1 or _plain(split_unit(heading.text)[0]) in STANDARD
+        else heading._replace(text=f"{heading.text} {NUMBER}{texts[: list(headings).index(i) + 1].count(heading.text)}")
+        for i, heading in headings.items()
     }
 
 

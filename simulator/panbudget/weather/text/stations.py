@@ -17,6 +17,7 @@ import numpy.typing as npt
 from panbudget.weather.text.headers import (
     NAMES_SHOWN,
     NOT_OUTDOORS,
+    NUMBER,
     OUTDOORS,
     Header,
     ask_beside_imperial,
@@ -31,7 +32,7 @@ from panbudget.weather.text.heading import Heading, heading_of, in_english, know
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import Opening
-from panbudget.weather.text.raw import Columns
+from panbudget.weather.text.raw import TO_FILL_IN, Columns
 from panbudget.weather.text.rows import Rows
 from panbudget.words import packaged
 
@@ -151,7 +152,9 @@ def read_logger_header(
             both = " and ".join(f'"{heading.text}"' for heading in best)
             spoken = quantity.replace("_", " ")
             header.wrong(quantity, "two-columns", both=both, quantity=spoken)
-            header.suggest(quantity, best[0])
+            alike = {heading.text.rpartition(f" {NUMBER}")[0] for heading in best}
+            which = best[0].text if len(alike) > 1 or "" in alike else f"{alike.pop()} {NUMBER}{TO_FILL_IN}"
+            header.suggest(quantity, best[0]._replace(text=which))
         elif best:
             _take(header, quantity, best[0], best[0].unit, by_user=False)
     if header.lacks("temperature") and not (in_part and header.places):
@@ -203,7 +206,7 @@ def _best(quantity: str, headings: Sequence[Heading]) -> list[Heading]:
         sums = quantity == "radiation" and "energy" in heading.name  # the same light once more
         sums |= bool(re.search(r"\bdaily\b", heading.name))  # a day's, beside each record's
         is_own = bool(re.search(r"\bsensor\b", heading.name))  # its own, where there is another
-        told = bool(_MEAN.search(heading.name)) + bool(heading.unit)
+        told = bool(_MEAN.search(heading.name)) + bool(heading.unit) + (heading.name in ("ghi", "global radiation"))
         return 2 * bool(OUTDOORS.search(heading.name)) + told - 4 * sums - is_own
 
     fitting = [heading for heading in headings if _fits(quantity, heading)]

@@ -282,3 +282,38 @@ def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_
     with pytest.raises(WeatherError) as refusal:
         read_weather(paths, SITE)
     agrees(read_weather(paths, SITE, columns=filled_in(pasted(str(refusal.value)))), NAMES[:3])
+
+
+@pytest.mark.parametrize("amounts", [3, 4])
+def test_a_file_with_a_record_a_tip_is_summed_up_and_dry_between(tmp_path, amounts):
+    """Tips of a gauge have one amount, or two or three where it was changed; its silence is dry weather."""
+    sizes = [0.2, 0.25, 0.5, 0.3]
+    tips = [
+        (day, i, size)
+        for n, day in enumerate(TRUTH)
+        for i, size in enumerate([sizes[n % amounts]] * round(day.rain / sizes[n % amounts]))
+    ]
+    air = hourly("Time,Temp (°C),RH (%),Wind (m/s)", lambda t, d, c: [t, c, d.rh, d.wind])
+    rows = [f"{day.date} 05:{i // 60:02d}:{i % 60:02d},{size}" for day, i, size in tips]
+    paths = [written(tmp_path, air), written(tmp_path, "\n".join(["Time,Rain (mm)", *rows]) + "\n", "tips.csv")]
+    if amounts > 3:
+        with pytest.raises(WeatherError, match="interval_rain"):
+            read_weather(paths, SITE)
+        return
+    agrees(read_weather(paths, SITE, missing_rain="zero"), ("tmin", "tmax", "rain"), near=0.26)
+
+
+@pytest.mark.parametrize("hours", [(6, 12), (12, 12), (6, 24)])
+def test_rain_over_hours_that_a_column_says_is_not_counted_twice(tmp_path, hours):
+    """As stations report it: over six hours at noon and midnight, over twelve or more at six and eighteen."""
+    short, long_ = hours
+
+    def row(t, d, c):
+        late = t.hour in (0, 6) and t.date() > TRUTH[0].date  # it fell at eleven in the evening
+        before = TRUTH[(t.date() - TRUTH[0].date).days - 1].rain if late or (long_ == 24 and t.hour == 18) else 0.0
+        over = {0: short, 12: short, 6: long_, 18: 12 if long_ == 12 else long_}.get(t.hour, "")
+        before = 0.0 if t.date() == TRUTH[0].date else before
+        return [t, c, d.rh, d.wind, before if over != "" else "", over]
+
+    content = hourly("Time,T (°C),U (%),Ff (m/s),RRR,tR", row)
+    agrees(read_weather(written(tmp_path, content), SITE, missing_rain="zero"), ("tmin", "tmax", "rain"), near=0.15)

@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.physics.air import Floats, saturation_vapour_pressure
+from panbudget.numeric import Floats, Ints
+from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.checks.air import FRACTION, SCALES, scale_of
 from panbudget.weather.formats.typical import is_typical, light_record, months_note, nominal
 from panbudget.weather.marks import is_known_mark
@@ -45,6 +46,8 @@ _CALM, _STRONG = 1.5, 10.0
 # how far a record's own extreme is from its mean, on a middling one: as many times what that moves from record to record, or so much, which
 # is also by how much it may lie on its other side; the share by which it may stay more often than the mean [-, °C, -]
 _NEAR_EXTREME, _NEAR_DEGREES, _LASTS_MORE = 1.5, 0.6, 0.2
+# how many amounts tips may have; steps over which they are summed up: no clock is changed in the middle of a quarter of a day [s]
+_AMOUNTS_OF_TIPS, _HOUR, _QUARTER = 3, 3600, 21600
 
 
 def sniff(head: str) -> tuple[float, str]:
@@ -123,8 +126,15 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     step = _usual_step(when.stamps)
     _convert_by_step(header, step)
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
+    spans = values.pop("span", np.zeros(0))
     marks = list(_without_marks(values, header, cells))
     values = _with_own_extremes(_known(values), header, marks)
+    marks += _less_than_twice(values, spans, header, when.stamps)
+    stamps, at_lines = when.stamps, cells.lines
+    if source.in_part and values.keys() == {"rain"} and _is_of_tips(values["rain"], stamps, step):
+        of_step = _HOUR if when.utc or time.utc or away is not None else _QUARTER
+        stamps, values["rain"], at_lines = _sums_of_tips(values["rain"], stamps, at_lines, of_step)
+        marks.append(note("tips", column=header.headers["rain"]))
     marks += [months_note(starts.year.to_numpy(), starts.month.to_numpy())] if typical else []
     if typical and "radiation" in values:
         values["radiation"], dark = light_record(values["radiation"], when.stamps.astype("M8[s]").astype(int), site)
@@ -132,9 +142,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if "temperature" not in values and not source.in_part:
         raise source.refusal("logger-no-temperature", column=header.headers["temperature"])
     records = Records(
-        stamps=when.stamps,
+        stamps=stamps,
         values=values,
-        lines=cells.lines,
+        lines=at_lines,
         utc=when.utc or time.utc or away is not None,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
         ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else ()),
@@ -267,6 +277,41 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
 def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:
     apart = np.abs(np.diff(stamps.astype("datetime64[s]").astype(np.int64)))
     return float(np.median(apart[apart > 0])) if apart.any() else 3600.0
+
+
+def _less_than_twice(
+    values: dict[str, Floats], spans: Floats, header: Header, stamps: npt.NDArray[np.datetime64]
+) -> list[str]:
+    """Take out of rain over several hours, whose number a column says, what totals of fewer hours within them have already."""
+    rain = values.get("rain", np.full(spans.size, np.nan))
+    at = stamps.astype("M8[s]").astype(np.int64)
+    order = [row for row in np.argsort(at, kind="stable") if not np.isnan(rain[row] + spans[row])] if spans.size else []
+    if not order:
+        return []
+    seconds, counted, less = at[order], np.zeros(len(order) + 1), rain.copy()
+    begins = np.searchsorted(seconds, seconds - 3600.0 * spans[order], side="right")
+    for i, row in enumerate(order):
+        less[row] = max(rain[row] - (counted[i] - counted[min(begins[i], i)]), 0.0)
+        counted[i + 1] = counted[i] + less[row]
+    values["rain"], header.rain_kind = less, "spans"
+    return [note("own-spans", column=header.headers["rain"], spans=header.headers["span"])]
+
+
+def _is_of_tips(rain: Floats, stamps: npt.NDArray[np.datetime64], step: float) -> bool:
+    """Tell a record a tip of a gauge, which has none while it is dry: one amount or few, never 0, far apart at times."""
+    span = float(np.ptp(stamps.astype("M8[s]").astype(np.int64)))
+    return bool((rain > 0.0).all()) and len(np.unique(rain)) <= _AMOUNTS_OF_TIPS and len(rain) < 0.5 * span / step
+
+
+def _sums_of_tips(
+    rain: Floats, stamps: npt.NDArray[np.datetime64], lines: Ints, step: int
+) -> tuple[npt.NDArray[np.datetime64], Floats, Ints]:
+    """Sum tips up over steps of so many seconds, from the first tip's day to the last one's; stamps are their middles."""
+    at, a_day = stamps.astype("M8[s]").astype(np.int64) // step, 86400 // step
+    first, last = int(at.min()) // a_day * a_day, int(at.max()) // a_day * a_day + a_day
+    middles = (np.arange(first, last) * step + step // 2).astype("M8[s]").astype("M8[ns]")
+    sums = np.bincount(at - first, weights=rain, minlength=last - first)
+    return middles, sums, np.repeat(lines[:1], last - first)
 
 
 def _without_marks(values: dict[str, Floats], header: Header, cells: Cells) -> Iterator[str]:

@@ -41,6 +41,8 @@ _OF_AN_HOUR = re.compile(_DATA["of_an_hour"])
 #: what records may have of their own beside a temperature, of which days get theirs
 EXTREMES = {"lowest": "tmin", "highest": "tmax"}
 _OTHER_UNIT = re.compile(r"^[^\ufffd]*(\w/\w|\bk?lu?x\b)[^\ufffd]*$", re.IGNORECASE)  # what in brackets no word is
+#: what is taken only beside another quantity, and beside which
+BESIDE = {**dict.fromkeys(EXTREMES, "temperature"), "span": "rain"}
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
 
 
@@ -143,11 +145,10 @@ def read_logger_header(
         best = _best(
             quantity, [heading for heading in headings.values() if heading.place not in header.places.values()]
         )
-        if quantity in EXTREMES:
-            if len(best) == 1 and "temperature" in header.places:
-                _take(header, quantity, best[0], best[0].unit or header.units["temperature"], by_user=False)
-        elif len({heading.text for heading in best}) < len(best):  # no name tells them apart
-            header.wrong(quantity, "column-twice", column=best[0].text)
+        if quantity in BESIDE:
+            if len(best) == 1 and BESIDE[quantity] in header.places:
+                unit = best[0].unit or header.units[BESIDE[quantity]] if quantity in EXTREMES else "h"
+                _take(header, quantity, best[0], unit, by_user=False)
         elif len(best) > 1:
             both = " and ".join(f'"{heading.text}"' for heading in best)
             spoken = quantity.replace("_", " ")

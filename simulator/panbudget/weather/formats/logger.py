@@ -106,17 +106,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "in_part": source.in_part}
     more["table"] = source.table
     header = read_logger_header(opening.quantities, columns, times=time.places, line=opening.line, **more)
-    mistakes = Mistakes(header.problems)
-    cells, rows = _cells(source, opening, header, time.places, mistakes)
-    if not len(cells.lines) and not mistakes.problems():
-        raise source.refusal("logger-no-row", line=opening.line)
-    when = _when(cells, opening, time, header, mistakes)
-    if len(cells.lines):
-        numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
-        _refuse_unlikely_units(header.standard(numbers), header, mistakes)
-    note_stations(opening, rows, when.stamps, mistakes)
-    header.advise(source, mistakes)
-    mistakes.raise_if_any(source.shown_as)
+    cells, when = _cells_and_stamps(source, opening, header, time)
     starts = pd.DatetimeIndex(when.stamps)
     typical = is_typical(starts)
     when = when._replace(stamps=nominal(starts)) if typical else when
@@ -130,10 +120,10 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     marks = list(_without_marks(values, header, cells))
     values = _with_own_extremes(_known(values), header, marks)
     marks += _less_than_twice(values, spans, header, when.stamps)
+    utc = when.utc or time.utc or away is not None
     stamps, at_lines = when.stamps, cells.lines
     if source.in_part and values.keys() == {"rain"} and _is_of_tips(values["rain"], stamps, step):
-        of_step = _HOUR if when.utc or time.utc or away is not None else _QUARTER
-        stamps, values["rain"], at_lines = _sums_of_tips(values["rain"], stamps, at_lines, of_step)
+        stamps, values["rain"], at_lines = _sums_of_tips(values["rain"], stamps, at_lines, _HOUR if utc else _QUARTER)
         marks.append(note("tips", column=header.headers["rain"]))
     marks += [months_note(starts.year.to_numpy(), starts.month.to_numpy())] if typical else []
     if typical and "radiation" in values:
@@ -145,7 +135,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         stamps=stamps,
         values=values,
         lines=at_lines,
-        utc=when.utc or time.utc or away is not None,
+        utc=utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
         ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else ()),
         units=header.units,
@@ -160,6 +150,22 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     raw = to_days(records, site, **more)
     of_days = _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
     return dataclasses.replace(of_days, typical=typical)
+
+
+def _cells_and_stamps(source: Source, opening: Opening, header: Header, time: TimeColumns) -> tuple[Cells, ReadStamps]:
+    """Read the rows' cells and their moments; raise WeatherError with all that is wrong with them and the header."""
+    mistakes = Mistakes(header.problems)
+    cells, rows = _cells(source, opening, header, time.places, mistakes)
+    if not len(cells.lines) and not mistakes.problems():
+        raise source.refusal("logger-no-row", line=opening.line)
+    when = _when(cells, opening, time, header, mistakes)
+    if len(cells.lines):
+        numbers = {place: cells.numbers[place] for place in header.places.values() if place in cells.numbers}
+        _refuse_unlikely_units(header.standard(numbers), header, mistakes)
+    note_stations(opening, rows, when.stamps, mistakes)
+    header.advise(source, mistakes)
+    mistakes.raise_if_any(source.shown_as)
+    return cells, when
 
 
 def _convert_by_step(header: Header, step: float) -> None:
@@ -310,7 +316,7 @@ def _sums_of_tips(
     at, a_day = stamps.astype("M8[s]").astype(np.int64) // step, 86400 // step
     first, last = int(at.min()) // a_day * a_day, int(at.max()) // a_day * a_day + a_day
     middles = (np.arange(first, last) * step + step // 2).astype("M8[s]").astype("M8[ns]")
-    sums = np.bincount(at - first, weights=rain, minlength=last - first)
+    sums = np.bincount(at - first, weights=rain, minlength=last - first).astype(np.float64)
     return middles, sums, np.repeat(lines[:1], last - first)
 
 

@@ -120,18 +120,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         text = lines[opening.line - 1].strip()[:60]
         raise source.refusal(key, value=text, line=opening.line, text=text)
     date = _day_column(opening, columns)
-    header = read_header(
-        opening.quantities,
-        columns,
-        line=opening.line,
-        table=source.table,
-        units=opening.units,
-        legend=opening.legend,
-        date=date,
-        in_part=source.in_part,
-    )
-    if any(wrong.code == "no-column-known" for wrong in header.problems):
-        raise WeatherError(*header.problems, file=source.shown_as)
+    header = _header(source, opening, columns, date)
     split_date = opening.split_date and "date" not in columns and header.places.get("date") in opening.dates
     days = opening.dates if split_date else (header.places.get("date"),)
     mistakes = Mistakes(header.problems)
@@ -170,6 +159,23 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),
     )
+
+
+def _header(source: Source, opening: Opening, columns: Columns, date: int | None) -> Header:
+    """Read the header; one of which nothing is known is all that there is to say."""
+    header = read_header(
+        opening.quantities,
+        columns,
+        line=opening.line,
+        table=source.table,
+        units=opening.units,
+        legend=opening.legend,
+        date=date,
+        in_part=source.in_part,
+    )
+    if any(wrong.code == "no-column-known" for wrong in header.problems):
+        raise WeatherError(*header.problems, file=source.shown_as)
+    return header
 
 
 def _standard(header: Header, table: Cells) -> dict[str, Floats]:

@@ -358,24 +358,29 @@ def read_header(
         header.take("date", date, cells[date])
     _take_deficit(header, headings)
     _look_at_the_rest(header, headings)
-    others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
-    nameless = not header.places.keys() - {"date"} and not any(
-        heading.unit or re.search("temp|rain|wind", heading.name) for heading in headings.values()
-    )
-    codes = of_codes(others) or (note("across") if nameless and len(others) > 1 else "")
-    if not header.places.keys() - {"date"} and not header.problems and not columns:
-        header.settled |= {"date", *REQUIRED}
-        header.wrong("rain", "no-column-known", listed=listed(others, NAMES_SHOWN) or "no other columns", codes=codes)
-    needed = () if in_part and header.places.keys() - {"date"} else REQUIRED
-    for name in filter(header.lacks, ("date", *needed)):
-        meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
-        shown = listed(others, NAMES_SHOWN) or "no other columns"
-        header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
+    _say_what_lacks(header, headings, cells, any_known=bool(columns))
     ask_beside_imperial(header)
     header.ask_of_two(headings, columns)
     if "rain" in header.places and _TIME_OF_DAY.search(headings[header.places["rain"]].name):
         header.notes.append(note("rain-read-at", column=header.headers["rain"]))
     return header
+
+
+def _say_what_lacks(header: Header, headings: Mapping[int, Heading], cells: Sequence[str], *, any_known: bool) -> None:
+    """Say which needed columns there aren't, or that there is none that is known."""
+    others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
+    nameless = not header.places.keys() - {"date"} and not any(
+        heading.unit or re.search("temp|rain|wind", heading.name) for heading in headings.values()
+    )
+    codes = of_codes(others) or (note("across") if nameless and len(others) > 1 else "")
+    if not header.places.keys() - {"date"} and not header.problems and not any_known:
+        header.settled |= {"date", *REQUIRED}
+        header.wrong("rain", "no-column-known", listed=listed(others, NAMES_SHOWN) or "no other columns", codes=codes)
+    needed = () if header.in_part and header.places.keys() - {"date"} else REQUIRED
+    for name in filter(header.lacks, ("date", *needed)):
+        meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
+        shown = listed(others, NAMES_SHOWN) or "no other columns"
+        header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
 
 
 def of_codes(names: Sequence[str]) -> str:

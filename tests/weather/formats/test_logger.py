@@ -312,10 +312,10 @@ def test_a_unit_in_brackets_that_is_none_of_the_columns_is_refused(quantity, hea
     assert f'column "{header}": unit "{unit}" is ' in refusal(table(headers={quantity: header}))
 
 
-def test_two_columns_of_one_header_are_to_be_renamed():
+def test_of_two_columns_of_one_header_the_number_is_asked_for():
     """The lines to paste were refused, and printed again."""
     message = refusal(table(headers={"humidity": "Temp A (°C)", "temperature": "Temp A (°C)"}))
-    assert message.endswith('column "Temp A (°C)" stands twice in the header; rename or delete one of the two')
+    assert 'temperature = { column = "Temp A (°C) #?", unit = "degC" }' in message
 
 
 def test_a_choice_of_columns_settles_it(tmp_path):

@@ -240,7 +240,7 @@ def test_the_season_is_concerned_from_its_first_day_to_its_last():
     spans = {("2025-04-01", "2025-04-30"): False, ("2025-04-01", "2025-05-01"): True}
     spans |= {("2025-05-31", "2025-07-01"): True, ("2025-06-01", "2025-07-01"): False}
     for (first, last), concerned in spans.items():
-        days = np.arange(first, np.datetime64(last) + 1, dtype="datetime64[D]")
+        days = np.arange(first, np.datetime64(last) + np.timedelta64(1, "D"), dtype="datetime64[D]")
         assert weather.concerns(days) is concerned, (first, last)
 
 

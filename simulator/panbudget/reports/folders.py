@@ -60,7 +60,9 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         if _CONTROL.search(str(folder)):
             raise ValueError("its name has a line break or another control character")
         target = folder.resolve()
-        fresh = [parent for parent in target.parents if not os.path.exists(parent)]
+        if target.is_symlink():  # as Python from 3.13 on gives it, without an error
+            raise RuntimeError("a loop of links")
+        fresh = [parent for parent in target.parents if not os.path.lexists(parent)]
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_up(folder, target)
         _may_write(folder, target, command, overwrite)
@@ -124,9 +126,8 @@ def _give_back(staging: Path, target: Path) -> None:
     """Put back what stood there if nothing does, and remove what was being made."""
     if (staging / _OLD).exists() and not target.exists():
         (staging / _OLD).rename(target)
-    with contextlib.suppress(
-        OSError
-    ):  # one level at a time: `shutil.rmtree` keeps all of them open, and files may be few
+    # one level at a time: `shutil.rmtree` keeps all of them open, and files may be few
+    with contextlib.suppress(OSError):
         _remove([*sorted(staging.rglob("*"), reverse=True), staging])
 
 

@@ -123,7 +123,7 @@ def days_where(days: pd.Index, mask: Mask) -> list[dt.date]:
 def _out_of_order(index: pd.DatetimeIndex, lines: Ints) -> str:
     if index.is_monotonic_decreasing:
         return note("backwards")
-    row = int(np.argmax(np.diff(index.to_numpy()) < np.timedelta64(0))) + 1
+    row = int(np.argmax(np.diff(index.to_numpy()) < np.timedelta64(0, "ns"))) + 1
     return note("out-of-order", line=lines[row], day=index[row].date())
 
 

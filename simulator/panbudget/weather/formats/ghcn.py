@@ -181,7 +181,7 @@ def _days_of(months: Mapping[int, tuple[str, re.Match[str]]], mistakes: Mistakes
 
     begins = np.array([f"{year}-{month}" for _, year, month, _ in heads], dtype="datetime64[M]")
     days = begins.astype("datetime64[D]")[:, None] + np.arange(_DLY_DAYS)
-    text, exists = cells(0, 5), days < (begins + 1).astype("datetime64[D]")[:, None]
+    text, exists = cells(0, 5), days < (begins + np.timedelta64(1, "M")).astype("datetime64[D]")[:, None]
     lines = np.array(list(months), dtype=np.int64)
     for row, number in np.argwhere((exists & (text == "")) | (~exists & (text != "-9999"))).tolist():
         facts = {"line": lines[row], **months[int(lines[row])][1].groupdict()}

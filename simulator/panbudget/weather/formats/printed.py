@@ -270,7 +270,7 @@ def _dates_across(source: Source, lines: Sequence[str]) -> Shape | None:
     across = list[str]()
     for i, (first, *others) in enumerate(rows):
         if i in firsts:
-            across = [str(firsts[i] + j) for j in range(_A_WEEK)]
+            across = [*map(str, firsts[i] + np.arange(_A_WEEK))]
         elif len(dates := list(filter(None, others))) >= ROWS and all(map(is_dated, dates)):
             across = others
         elif across and first and any(map(is_number, others)):

@@ -227,7 +227,8 @@ def _cells_and_days(
     dates = _dates(shown, table, header, mistakes)
     is_logged = is_logger_layout(source.lines[0]) and not mistakes.problems()
     if is_logged and all(map(at_midnight, table.texts[texts[0]][:3])):
-        return table, dates - 1, [note("day-before")]  # a logger's daily table is written when the day is over
+        # a logger's daily table is written when the day is over
+        return table, dates - np.timedelta64(1, "D"), [note("day-before")]
     return table, dates, []
 
 

@@ -110,7 +110,7 @@ def _ahead(stamps: Stamps, zone: zoneinfo.ZoneInfo) -> npt.NDArray[np.timedelta6
     first = int(day.min())
     midnights = np.arange(first, int(day.max()) + 2).astype("datetime64[D]").astype("datetime64[ns]")
     of_day = _ahead_each(midnights, zone)
-    ahead, changed = of_day[day - first], (np.diff(of_day) != np.timedelta64(0))[day - first]
+    ahead, changed = of_day[day - first], (np.diff(of_day) != np.timedelta64(0, "ns"))[day - first]
     ahead[changed] = _ahead_each(stamps[changed], zone)
     return ahead
 

@@ -361,7 +361,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
         days = serial_days(texts)
         for i in np.flatnonzero(np.isnan(days)).tolist():
             wrong(i, "date-no-number" if texts[i] else "date-empty")
-        return np.where(np.isnan(days), np.datetime64("NaT"), SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
+        return np.where(np.isnan(days), np.datetime64("NaT", "D"), SERIAL_ZERO + np.nan_to_num(days).astype(np.int64))
     texts = [
         joined_date([text[:4], text[4:]]) if _DAY_OF_YEAR.fullmatch(text) else _bare(text).removesuffix(".")
         for text in texts
@@ -382,7 +382,7 @@ def read_dates(texts: Sequence[str], lines: Sequence[int] | Ints, mistakes: Mist
             year_last += [i] if match.re is _YEAR_LAST else []
     if year_last and (unsure := _settle_order(parsed, year_last, texts, lines)) is not None:
         mistakes.others.append(unsure)
-        return np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
+        return np.full(len(texts), np.datetime64("NaT", "D"))
     dates = [None if parts is None else day_of(*parts) for parts in parsed]
     for i, parts in enumerate(parsed):
         if parts is not None and dates[i] is None:

@@ -219,7 +219,7 @@ def _from_digits(texts: pd.Series[str], first: str) -> tuple[Any, str, bool, boo
     if SERIAL_NUMBER.fullmatch(first):
         minutes = np.round(serial_days(texts.tolist()) * 1440.0)
         since = np.nan_to_num(minutes).astype("timedelta64[m]")
-        moments = np.where(np.isnan(minutes), np.datetime64("NaT"), SERIAL_ZERO.astype("datetime64[ns]") + since)
+        moments = np.where(np.isnan(minutes), np.datetime64("NaT", "ns"), SERIAL_ZERO.astype("datetime64[ns]") + since)
         return pd.Series(moments), "day numbers", False, False
     shown = [text for text in texts[:_LOOKED_AT] if text]
     # seconds since 1970 may look like a date and an hour of bare digits, but not those of most rows
@@ -369,7 +369,7 @@ def moments_of(parts: Sequence[Floats], lines: Ints, mistakes: Mistakes) -> npt.
     months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
     days = months.astype("datetime64[D]") + (day - 1)
     stamps = days.astype("datetime64[ns]") + hour * np.timedelta64(1, "h")
-    stamps[~sound | (days.astype("datetime64[M]") != months)] = np.datetime64("NaT")
+    stamps[~sound | (days.astype("datetime64[M]") != months)] = np.datetime64("NaT", "ns")
     for i, more in first_of(np.isnat(stamps), "row"):
         text = " ".join(f"{figure:g}" for figure in table[:, i])
         mistakes.note("no-hour", line=lines[i], text=text, more=more)

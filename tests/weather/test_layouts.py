@@ -317,3 +317,8 @@ def test_rain_over_hours_that_a_column_says_is_not_counted_twice(tmp_path, hours
 
     content = hourly("Time,T (°C),U (%),Ff (m/s),RRR,tR", row)
     agrees(read_weather(written(tmp_path, content), SITE, missing_rain="zero"), ("tmin", "tmax", "rain"), near=0.15)
+
+
+def test_rain_over_each_records_own_hour_is_the_records_own(tmp_path):
+    content = hourly("Time,T (°C),U (%),Ff (m/s),RRR,tR", lambda t, d, c: [t, c, d.rh, d.wind, at_five(t, d), 1])
+    agrees(read_weather(written(tmp_path, content), SITE), ("tmin", "tmax", "rain"))

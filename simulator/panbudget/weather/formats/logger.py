@@ -137,7 +137,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         lines=at_lines,
         utc=utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
-        ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else ()),
+        ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else {"rain"} if spans.size else ()),
         units=header.units,
         stated=frozenset(header.stated),
         headers=header.headers,
@@ -289,17 +289,16 @@ def _less_than_twice(
     values: dict[str, Floats], spans: Floats, header: Header, stamps: npt.NDArray[np.datetime64]
 ) -> list[str]:
     """Take out of rain over several hours, whose number a column says, what totals of fewer hours within them have already."""
-    rain = values.get("rain", np.full(spans.size, np.nan))
-    at = stamps.astype("M8[s]").astype(np.int64)
-    order = [row for row in np.argsort(at, kind="stable") if not np.isnan(rain[row] + spans[row])] if spans.size else []
-    if not order:
+    if not spans.size or "rain" not in values:
         return []
-    seconds, counted, less = at[order], np.zeros(len(order) + 1), rain.copy()
-    begins = np.searchsorted(seconds, seconds - 3600.0 * spans[order], side="right")
-    for i, row in enumerate(order):
-        less[row] = max(rain[row] - (counted[i] - counted[min(begins[i], i)]), 0.0)
-        counted[i + 1] = counted[i] + less[row]
-    values["rain"], header.rain_kind = less, "spans"
+    order = np.argsort(stamps, kind="stable")
+    seconds, rain, hours = stamps[order].astype("M8[s]").astype(np.int64), values["rain"][order], spans[order]
+    begins = np.searchsorted(seconds, seconds - 3600.0 * hours, side="right")
+    for i in np.flatnonzero(~np.isnan(rain + hours)).tolist():
+        within = slice(begins[i], i)
+        rain[within] = np.nan_to_num(rain[within])  # what no record says of these hours, this one does
+        rain[i] = max(rain[i] - rain[within].sum(), 0.0)
+    values["rain"], header.rain_kind = rain[np.argsort(order)], "interval"
     return [note("own-spans", column=header.headers["rain"], spans=header.headers["span"])]
 
 

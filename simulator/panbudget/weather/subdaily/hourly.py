@@ -408,7 +408,6 @@ def _rainless(values: dict[str, Floats], days: _Days, records: Records) -> Itera
     empty = np.isnan(rain := values.get("rain", np.zeros(0)))
     if (
         records.rainless_if_empty
-        and records.rain_kind != "spans"  # between totals of several hours nothing is lacking
         and 0 < empty.sum() < empty.size
         and not counts_on(rain, seconds_of(days.clock), records.rain_kind)
     ):

@@ -327,8 +327,8 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = "a date is year-month-day and one of the calendar's, such as 2023-05-01"
     elif re.search(r"=\s*[-+]?\d+,\d+$", line):
         cure = "a number has a decimal point, such as 37.4"
-    elif re.search(r'=\s*"[^"]*\\', line):
-        cure = "folders of a path are parted by /, on Windows too"
+    elif re.search(r"(?i)unescaped|hex value", what):
+        cure = r"a backslash in quotes is written twice, \\, or folders of a path are parted by /, on Windows too"
     elif re.search("[“”„«»‘’]", line):
         cure = 'its quotes are curly: type straight ones, "like these"'
     elif what.startswith("Expected '='"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -60,6 +61,15 @@ def test_an_interrupt_waits_until_the_folder_that_was_there_holds_all(tmp_path, 
     finally:
         signal.signal(signal.SIGINT, before)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["beds.csv", "daily.csv"]
+
+
+def test_a_file_that_somebody_puts_in_a_new_folders_place_stays(tmp_path):
+    place = tmp_path / "deep"
+    with pytest.raises(OutputError), new_folder(place / "season", "replay", overwrite=False):
+        shutil.rmtree(place)
+        place.write_text("mine")
+        raise NotADirectoryError
+    assert place.read_text() == "mine"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="limits are those of Unix")
@@ -161,6 +171,7 @@ def test_an_empty_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
 
 KILLED = """
 import os
+import shutil
 from pathlib import Path
 from panbudget.reports import folders
 with folders.new_folder(Path("season"), "replay", overwrite=True) as made:

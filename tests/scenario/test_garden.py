@@ -376,6 +376,8 @@ def test_what_a_scenario_says_wrongly_of_its_weather_is_told_with_its_own_name(m
         ("latitude = 38,6", "a number has a decimal point, such as 37.4"),
         ("longitude = -9,1", "a number has a decimal point"),
         ('file = "C:\\Users\\me\\city.csv"', "folders of a path are parted by /, on Windows too"),
+        ('title = "50 \\% mesh"', r"a backslash in quotes is written twice, \\,"),
+        ('title = "a\\nb" x', "text goes in quotes"),
         ("title = “Mine”", 'its quotes are curly: type straight ones, "like these"'),
         ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
     ],

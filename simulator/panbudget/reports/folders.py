@@ -128,14 +128,14 @@ def _give_back(staging: Path, target: Path) -> None:
         (staging / _OLD).rename(target)
     # one level at a time: `shutil.rmtree` keeps all of them open, and files may be few
     with contextlib.suppress(OSError):
-        _remove([*sorted(staging.rglob("*"), reverse=True), staging])
+        _remove([*sorted(staging.rglob("*"), reverse=True), staging], files=True)
 
 
-def _remove(paths: Iterable[Path]) -> None:
-    """Remove what can be: files, links, and folders that are empty."""
+def _remove(paths: Iterable[Path], *, files: bool = False) -> None:
+    """Remove folders that are empty; files and links too, where they are ours."""
     for path in paths:
         with contextlib.suppress(OSError, ValueError):
-            path.rmdir() if path.is_dir() and not path.is_symlink() else path.unlink()
+            path.unlink() if files and (path.is_symlink() or not path.is_dir()) else path.rmdir()
 
 
 def _clear_up(folder: Path, target: Path) -> None:

@@ -131,7 +131,7 @@ def _outside(days: pd.Series[bool]) -> str:
 
 def _of_supplies(scenario: Scenario) -> Iterator[Finding]:
     used = {controller.supply for controller in scenario.controller.values()}
-    used |= {f"{float_source(scenario, name)}".split(" / ")[0] for name in scenario.supply}
+    used |= {(float_source(scenario, name) or "").split(" / ")[0] for name in scenario.supply}
     yield from (_finding("note", "unused-supply", name) for name in scenario.supply if name not in used)
 
 

@@ -25,10 +25,10 @@ def on(days, amount, wet):
     return rain
 
 
-def bright(duller, *, wet=12, dry=100, rain=3.0, **columns):
-    """Return wet days and dry ones, of which so many are warmer by day and drier than the wet ones, and the others less."""
+def bright(duller, *, wet=12, dry=100, rain=3.0, other=-1.0, **columns):
+    """Return wet days and dry ones, of which so many are warmer by day and drier than the wet ones, and the others less, or as they."""
     warm = np.arange(-wet, dry) < duller
-    warmer = np.r_[np.zeros(wet), np.where(warm[wet:], 1.0, -1.0)]
+    warmer = np.r_[np.zeros(wet), np.where(warm[wet:], 1.0, other)]
     return fell(on(wet + dry, rain, slice(wet)), tmax=28.0 + warmer, rh_min=50.0 - warmer, **columns)
 
 
@@ -209,6 +209,7 @@ BOUNDS = [
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),
     ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
     ("rain-bright", bright, 60, 59),
+    ("rain-bright", lambda duller: bright(duller, other=0.0), 20, 19),  # days alike count half
     ("rain-bright", lambda wet: bright(59, wet=wet), 11, 12),
     ("rain-bright", lambda dry: bright(0, wet=40, dry=dry), 11, 12),
     ("rain-bright", lambda rain: bright(59, rain=rain), 2.9, 3.0),

@@ -371,7 +371,7 @@ def _rain_bright(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         wet, dry = (sign[days & ~np.isnan(sign)] for days in (rain >= _NO_DRIZZLE, rain == 0.0))
         if min(wet.size, dry.size) < _BOTH:
             return
-        shares.append(float((wet[:, None] < dry).mean()))
+        shares.append(float(((wet[:, None] < dry) + 0.5 * (wet[:, None] == dry)).mean()))
     if len(shares) >= _SIGNS and max(shares) < _NO_DULLER:
         words = {"wet": int((rain >= _NO_DRIZZLE).sum()), "share": 100.0 * max(shares)}
         yield Verdict(names, "rain-bright", words)

@@ -473,14 +473,6 @@ def read_typed(
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts), file=shown)
-    to_list = True
-    for name in dict.fromkeys(header) if known else ():
-        if name not in known:
-            hint = did_you_mean(name, known, None if to_list else "")
-            to_list = to_list and hint.endswith("?")  # the known ones are listed once
-            mistakes.note("typed-unknown-column", value=name, line=first + 1, name=name, hint=hint)
-        elif header.count(name) > 1:
-            mistakes.note("typed-column-twice", value=name, line=first + 1, name=name)
     rows = read_rows(
         lines, mistakes, above=first + 1, separator=separator, width=len(header), whose="typed-", comments=True
     )
@@ -511,6 +503,14 @@ def _columns(
             factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if quantity else {}
         except UnitError as reason:
             mistakes.others.append(reason.problem.under(f"line {line}: column {text}: unit"))
+    to_list = True
+    for name in dict.fromkeys(header) if known else ():
+        if name not in known:
+            hint = did_you_mean(name, known, None if to_list else "")
+            to_list = to_list and hint.endswith("?")  # the known ones are listed once
+            mistakes.note("typed-unknown-column", value=name, line=line, name=name, hint=hint)
+        elif header.count(name) > 1:
+            mistakes.note("typed-column-twice", value=name, line=line, name=name)
     return header, factors
 
 

@@ -110,7 +110,7 @@ def test_what_suits_one_sites_file_alone_is_not_to_be_pasted_for_all(places, pas
     """Pasted into the scenario it refused the other sites' files, with lines to paste for those."""
     bad = {"a": ("a.csv: name the columns as below", TO_PASTE, "[weather.columns]", 'tmin = { column = "Low" }')}
     with pytest.raises(PanbudgetError) as caught:
-        refuse_sites(SimpleNamespace(path="plan.toml", places=range(places)), bad)
+        refuse_sites(SimpleNamespace(path="plan.toml", places=range(places), described=TABLELESS), bad)
     text = caught.value.text()
     assert ('tmin = { column = "Low" }' in text, "rename the headers in the file itself" in text) == (
         pasted,

@@ -109,10 +109,10 @@ def test_compare_says_that_one_variant_alone_is_fitted_and_lays_the_fit_under_al
     (tmp_path / "fitted.toml").write_text(fitted, encoding="utf-8")
     page, compare = tmp_path / "o" / "compare.html", ("compare", garden, "--out", tmp_path / "o", "--overwrite")
     code, out, _ = run(capsys, *compare, "--variant", "fitted.toml", "--variant", "wide")
-    assert (code, out.startswith("fitted.toml brings ranges of its own")) == (0, True)
+    assert (code, out.startswith("Ranges as of a fit to a field log come with fitted.toml, and")) == (0, True)
     assert "Take wide" not in page.read_text(encoding="utf-8")
     code, out, _ = run(capsys, *compare, "--with-base", "--variant", "wide", "--over", "fitted.toml")
-    assert (code, "ranges of its own" in out) == (0, False)
+    assert (code, "--over" in out) == (0, False)
     whole = json.loads((tmp_path / "o" / "compare.json").read_text(encoding="utf-8"))
     assert {part["upper"]["exposure"] for part in whole["garden"].values()} == {0.8}
 

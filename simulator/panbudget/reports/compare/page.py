@@ -81,11 +81,10 @@ def comparison_sentences(comparison: Comparison) -> list[str]:
 
 def _unlike(comparison: Comparison) -> Iterator[str]:
     """Say that some of what is compared was measured and the rest was not, such as a fitted pan beside one as described."""
-    own = {name: season.scenario.uncertainty for name, season in comparison.seasons.items()}
-    base = comparison.scenario.uncertainty
-    measured = [name for name, ranges in own.items() if ranges != base]
-    if measured and len({ranges.model_dump_json() for ranges in own.values()}) > 1:
-        yield _say("unlike", names=" --over ".join(map(typed, measured)))
+    ranges = {name: season.scenario.uncertainty for name, season in comparison.seasons.items()}
+    measured = [name for name, of_one in ranges.items() if of_one != comparison.scenario.uncertainty]
+    if any(of_one != ranges[name] for name in measured for of_one in ranges.values()):
+        yield _say("unlike", names=" and ".join(measured), typed=" --over ".join(map(typed, measured)))
 
 
 def _by_variant(comparison: Comparison, span: str) -> Iterator[tuple[Any, Any, Any, dict[str, int]]]:

@@ -62,6 +62,7 @@ HEADINGS = {
     "Garden thermometer (°C)": ("temperature", "degC"),
     "Tdry": ("temperature", None),
     "Tdew": ("dew_point", None),
+    "Humidity (S/N 12345)": ("humidity", None),
 }
 NOT_USED = [
     "Indoor Temperature (°C)",

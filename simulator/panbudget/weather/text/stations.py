@@ -40,7 +40,8 @@ _DATA = packaged("weather/text/headers.toml")
 _OF_AN_HOUR = re.compile(_DATA["of_an_hour"])
 #: what records may have of their own beside a temperature, of which days get theirs
 EXTREMES = {"lowest": "tmin", "highest": "tmax"}
-_OTHER_UNIT = re.compile(r"^[^\ufffd]*(\w/\w|\bk?lu?x\b)[^\ufffd]*$", re.IGNORECASE)  # what in brackets no word is
+# what in brackets is neither words nor a sensor's serial number
+_OTHER_UNIT = re.compile(r"^(?!.*\b(?:s/n|n/a|w/o)\b)[^\ufffd]*(\w/\w|\bk?lu?x\b)[^\ufffd]*$", re.IGNORECASE)
 #: what is taken only beside another quantity, and beside which
 BESIDE = {**dict.fromkeys(EXTREMES, "temperature"), "span": "rain"}
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))

@@ -145,10 +145,10 @@ def test_what_copied_days_are_worth_takes_all_figures_from_the_days_around():
 
 
 def test_days_in_between_are_drawn_by_as_many_around_them_up_to_a_week():
-    """By hand: a day between 10 and 14 is 12; eight between days of 10 and of 14 by turns with 0 lie near the mean of a week."""
+    """By hand: a day between 10 and 14 is 12; ten between days around 10 and days around 14 lie near the mean of a week."""
     found = inspected(26, tmin=np.r_[10.0, np.nan, 14.0, np.full(23, 14.0)], tmax=30.0, trust=())
     assert sensors._between(found, slice(1, 2), "tmin")["tmin"][1] == pytest.approx(12.0)
-    days = np.r_[np.tile([8.0, 12.0], 4), 99.0, np.full(8, 50.0), 99.0, np.tile([12.0, 16.0], 4)]
+    days = np.r_[np.tile([12.0, 8.0], 4), 99.0, np.full(8, 50.0), 99.0, np.tile([16.0, 12.0], 4)]
     found = inspected(26, tmin=days, tmax=130.0, only="clock")
     drawn = sensors._between(found, slice(8, 18), "tmin")["tmin"]
     assert drawn[:8].tolist() == days[:8].tolist()

@@ -116,10 +116,10 @@ class Garden:
         _heading(texts["heading"])
         ui.label(texts["intro"]).classes("quiet")
         if self.desk.scenario and self.desk.scenario.variant:
-            taken = ui.select(
+            self.variant = ui.select(
                 [*self.desk.scenario.variant], label=texts["take"], on_change=lambda event: self._take(event.value)
             )
-            taken.props("outlined dense").classes("wide no-print")
+            self.variant.props("outlined dense").classes("wide no-print")
         valves = list(dict.fromkeys(key.split("/")[0] for key in self.desk.settings))
         for valve in valves:
             if len(valves) > 1:
@@ -205,7 +205,10 @@ class Garden:
             with self.client:  # what was drawn here is drawn again by now
                 ui.notify(TEXTS["save"]["done"].format(file=self.desk.path.name))
 
-    def _take(self, name: str) -> None:
+    def _take(self, name: str | None) -> None:
+        if name is None:
+            return
+        self.variant.set_value(None)  # so that it can be taken again
         texts = TEXTS["settings"]
         try:
             aside = self.desk.take_variant(name)

@@ -4,6 +4,8 @@ Ordinary exports: names, days, marks and head lines as people's files have them.
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 
 from panbudget.errors import WeatherError
@@ -48,6 +50,20 @@ DAYS = {
             *(comma(d.wind), comma(d.wind + 1), comma(d.wind - 1)),
         ],
         separator=";",
+    ),
+    "day and night": daily(
+        "Date,Day max °C,Night min °C,Day RH %,Night RH %,Day wind m/s,Night wind m/s,Day rain mm,Night rain mm",
+        lambda d: [
+            *(d.date, d.tmax, d.tmin, d.rh - 5, d.rh + 5, d.wind + 0.5, d.wind - 0.5),
+            *(round(d.rain - 0.2, 1) if d.rain else 0.0, 0.2 if d.rain else 0.0),
+        ],
+    ),
+    "decimal commas in quotation marks, with units": daily(
+        ",Tag,Tiefstwert,Höchstwert,Luftfeuchte,Wind,Regen",
+        lambda d: [
+            *("", f'"{d.date:%d.%m.%Y}"', f'"{comma(d.tmin)} °C"', f'"{comma(d.tmax)} °C"', f"{d.rh} %"),
+            *(f'"{comma(d.wind)} m/s"', f'"{comma(d.rain)} mm"'),
+        ],
     ),
 }
 
@@ -99,6 +115,19 @@ HOURS = {
             *(f"{t:%d-%b-%Y}", f"{t:%I:%M %p}", c, d.rh, d.wind, at_five(t, d)),
             '"1,006.9"' if t.hour == 12 else "0.0",
         ],
+    ),
+    "a decimal day of the year": hourly(
+        "year,decimal_doy,AirT_C,RH_%,WS_ms,Rain_mm",
+        lambda t, d, c: [t.year, f"{t.timetuple().tm_yday + t.hour / 24:.4f}", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "hours with an h": hourly(
+        "Date et heure;Température (°C);Humidité relative (%);Vent moyen (m/s);Pluie 1h (mm)",
+        lambda t, d, c: [f"{t:%d/%m/%Y %H}h00", comma(c), d.rh, comma(d.wind), comma(at_five(t, d))],
+        separator=";",
+    ),
+    "milliseconds since 1970 of a database": hourly(
+        "created_at_ms,temp_c,humidity,wind_ms,rain_mm",
+        lambda t, d, c: [f"{t.replace(tzinfo=dt.UTC).timestamp() * 1000:.0f}", c, d.rh, d.wind, at_five(t, d)],
     ),
 }
 
@@ -314,3 +343,59 @@ def test_a_row_of_units_of_another_kind_is_passed_over(tmp_path, below):
     """Two units are compared only where both are of a quantity that days have."""
     path = plain(tmp_path, header=f"date,tmin,tmax,rh_mean,wind,rain (mm)\n,°C,°C,%,m/s,{below}")
     agrees(read_weather(path, SITE), ("rain",))
+
+
+def test_names_of_two_lines_over_columns_that_only_blanks_part_are_put_together(tmp_path):
+    head = "                Temp   Hi     Out   Wind\n  Date   Time    Out   Speed  Hum   Speed  Rain\n" + "-" * 46
+    rows = "\n".join(
+        f"{d.date:%d/%m/%y} {hour:2}:00 {f(d.tmin):6} {9.9:6} {d.rh:5} {d.wind:6} {inches(d.rain / 24):6.3f}"
+        for d in TRUTH
+        for hour in range(24)
+    )
+    with pytest.raises(WeatherError, match='"Wind Speed" names no unit'):
+        read_weather(written(tmp_path, f"{head}\n{rows}\n"), SITE)
+
+
+@pytest.mark.parametrize("second", ["date,tmin,soil,tmax,rain,battery", "date,rain,tmax,tmin,note,battery"])
+def test_rows_under_a_second_header_are_read_by_its_names(tmp_path, second):
+    first = daily("date,tmin,tmax,rain", lambda d: [d.date, d.tmin, d.tmax, d.rain], days=TRUTH[:9])
+    figures = lambda d: {"date": d.date, "tmin": d.tmin, "tmax": d.tmax, "rain": d.rain}  # noqa: E731
+    rest = daily(second, lambda d: [figures(d).get(name, 3.9) for name in second.split(",")], days=TRUTH[9:])
+    agrees(read_weather(written(tmp_path, first + rest), SITE), ("tmin", "tmax", "rain"))
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_months_over_rows_that_have_their_date_are_passed_over(tmp_path, times):
+    rows = [f"{d.date},{d.tmin},{d.tmax},{d.rain}" for d in TRUTH]
+    for i in range(times):
+        rows.insert(8 * (i + 1), "June 2025")
+    weather = read_weather(written(tmp_path, "\n".join(["date,tmin,tmax,rain", *rows, ""])), SITE)
+    agrees(weather, ("tmin", "tmax", "rain"))
+
+
+def test_rows_read_at_nine_are_said_to_be_so_where_the_file_is_named(tmp_path):
+    content = daily("time,tmin,tmax,rain,RH 0900", lambda d: [f"{d.date} 09:00", d.tmin, d.tmax, d.rain, d.rh])
+    weather = read_weather(written(tmp_path, content), SITE)
+    assert "the time 09:00: its figures are taken for that day" in weather.provenance["recognised"]
+    assert not any("RH 0900" in note and "rh_mean" in note for note in weather.notes)
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "said"),
+    [
+        (
+            "Hour,Temp °C,RH %,Rain mm",
+            "{hour:02}:00,20.1,60,0",
+            'line 2: "Hour" has times of day, as 00:00, and no column',
+        ),
+        ("t,time,WaterTemp,RH,Rain", "{n},{day} {hour:02}:00,18.1,60,0", "no column is an air temperature"),
+        ("date,T. mín. (°C),T. máx. (°C),H.R. máx. (%)", "{day},14,28,90", 'rh_max = { column = "H.R. máx. (%)"'),
+    ],
+    ids=["times without dates", "rows numbered under t", "letters with points"],
+)
+def test_what_is_said_of_columns_is_what_is_wrong(tmp_path, header, row, said):
+    rows = [row.format(n=24 * i + hour, day=d.date, hour=hour) for i, d in enumerate(TRUTH) for hour in range(24)]
+    with pytest.raises(WeatherError) as refusal:
+        read_weather(written(tmp_path, "\n".join([header, *rows, ""])), SITE)
+    assert said in str(refusal.value)
+    assert "0.1 degC" not in str(refusal.value)

@@ -123,6 +123,7 @@ def test_radiation_stays_below_a_clear_sky_by_itself_or_for_the_warmth_of_the_da
 def test_equal_days_are_made_up_and_have_no_sensors():
     assert seen(tmin=14.0, tmax=30.0, wind=2.0) == []
     assert seen(wind=2.0) == ["value-stuck"]
+    assert seen(wind=2.0, units={"wind": "Beaufort"}) == []
     assert "value-stuck" in seen(tmax=30.0)
 
 

@@ -66,6 +66,14 @@ def test_comments_and_the_header_again_are_no_rows():
     assert again.problems()[0].sentence() == "line 4 repeats the header, as when two files are joined; delete it"
 
 
+@pytest.mark.parametrize(("count", "said"), [(9, "delete what is too much"), (10, "write a header above that line")])
+def test_ten_rows_of_another_width_are_other_columns(count, said):
+    _, wrong = rows_of("day,a,b\n1,2,3\n" + "1,2,3,4\n" * count)
+    assert len(wrong) == 1
+    assert wrong[0].startswith(f"line 3 has 4 cells (and {count - 1} more rows) where the header has 3")
+    assert said in wrong[0]
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.lists(st.from_regex(r"[0-9]{1,3}", fullmatch=True), min_size=3, max_size=3), min_size=1))
 def test_numbers_read_are_the_numbers_written(table):

@@ -34,6 +34,8 @@ def read(times):
         (["01:00-02:00", "02:00-03:00", "03:00-04:00", "04:00-05:00"], [1, 2, 3, 4], False),
         (["08:00:00-05", "09:00:00-04", "10:00:00.250+02"], [13, 13, 8 + 0.25 / 3600], True),
         (["08:00+02", "09:00+02"], [6, 7], True),
+        (["08:00 AM CDT", "09:00 AM CST"], [13, 15], True),
+        (["08:00 CEST", "08:00 CET"], [6, 7], True),
     ],
     ids=[
         "hours",
@@ -43,6 +45,8 @@ def read(times):
         "four",
         "seconds",
         "plus",
+        "letters of a zone behind half days",
+        "letters of a zone",
     ],
 )
 def test_times_behind_a_hyphen_are_ends_where_they_can_be_no_distances(times, hours, utc):

@@ -25,6 +25,7 @@ from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
 from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
 from panbudget.weather.messages import counted, table_of
 from panbudget.weather.text.columns import STANDARD, number
+from panbudget.weather.text.heading import BEAUFORT, known_unit
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
 _ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
@@ -104,6 +105,8 @@ def _varies(inspection: Inspection) -> bool:
 def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a value that repeats longer than its grain and the weather explain; nothing and saturation may last."""
     for name in names if _varies(inspection) else ():
+        if known_unit(inspection.raw.units.get(name, "")) == BEAUFORT:
+            continue  # of an eye, which has few steps
         values = inspection.of_asked(name)
         same = (values[1:] == values[:-1]) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
         same &= (values[1:] != 0.0) | (name == "dew_point")

@@ -43,6 +43,8 @@ _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 # headers that only capitals part
 _PARTS_OF_A_MOMENT = {"YY": "year", "YYYY": "year", "MM": "month", "DD": "day", "hh": "hour", "mm": "minute"}
 
+_OVER = 4  # twice the letters by which the middles of two words lie apart, of which one stands over the other
+
 
 class Shape(NamedTuple):
     """What a file was turned from, as a report calls it, and its text as a table, which may be of one more shape."""
@@ -97,6 +99,7 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
         if not names or is_row_of_values(names):
             continue
         names = [_PARTS_OF_A_MOMENT.get(name, name) for name in names] if {"MM", "mm"} <= {*names} else names
+        names = _with_words_above(lines[i - 1] if i else "", lines[i], names)
         timed = [
             j
             for j in range(width - 1)
@@ -125,6 +128,22 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
             half_way=True,
         )
     return None
+
+
+def _with_words_above(above: str, line: str, names: list[str]) -> list[str]:
+    """Put words of the line above before the names that they stand over, where each stands over one and half of them have one."""
+    places = [match.start() + match.end() for match in _TOKEN.finditer(line)]
+    words = [(match[0], match.start() + match.end()) for match in _TOKEN.finditer(above)]
+    over = {min(range(len(places)), key=lambda i: abs(places[i] - at)): (word, at) for word, at in words}
+    apart = any(abs(places[i] - at) > _OVER for i, (_, at) in over.items())
+    if (
+        apart
+        or len(places) != len(names)
+        or not len(names) <= 2 * len(words) == 2 * len(over)
+        or re.search(r"\d", above)
+    ):
+        return names
+    return [f"{over[i][0]} {name}" if i in over else name for i, name in enumerate(names)]
 
 
 @_by_its_head

@@ -6,6 +6,7 @@ numbered under no header; and what is `printed`. What can't be turned is refused
 """
 
 import functools
+import itertools
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -44,12 +45,15 @@ _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 # quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
 _MEAN_OF = re.compile(rf"({_HUMIDITY.pattern}|\b(wind\w*|vapou?r|dew\w*)\b)(?!.*\b(dir\w*|direction|gusts?|max|min)\b)")
+_HALF, _RAIN = re.compile(r"\b(day|night)( ?time)?\b"), re.compile(r"\b(rain\w*|precip\w*)\b(?!.*\brate)")
 _READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
 _TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
 # a wind's component to the east, and the height that its name has [m]
 _EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
+# a number with decimals that are no thousands, and its unit
+_DECIMAL_COMMA = re.compile(r"[-+−]?\d{1,4},\d{1,2}( ?[^\W\d_°%][^\d,;]{0,6}| ?[°%][CF]?)?")
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
 _LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
 _TIME_NAME = re.compile(
@@ -80,6 +84,8 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     lines = source.lines
     if opening := find_opening(lines):
         tables = (
+            _in_quotes,
+            _under_two_headers,
             _later_era,
             _day_in_parts,
             _components,
@@ -116,6 +122,40 @@ def _later_era(source: Source, lines: Sequence[str], opening: Opening) -> Shape 
     return Shape("years of the Buddhist era", "\n".join(table), half_way=True)
 
 
+def _in_quotes(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
+    """Part columns by tabs whose numbers have decimal commas, in quotation marks beside the commas between columns."""
+    if opening.separator != "," or not any(map(_DECIMAL_COMMA.fullmatch, itertools.chain(*opening.rows))):
+        return None
+    return Shape(
+        "decimal commas in quotation marks", "\n".join("\t".join(split(text)) for text in lines), half_way=True
+    )
+
+
+def _under_two_headers(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
+    """Put rows below a second header, by which columns came or went, under the names of the first."""
+    names, now, header = opening.cells, opening.cells, opening.line - 1
+    seconds = [i for i, text in enumerate(lines) if i > header and names[0] and names[0] in text]
+    second = {
+        i: cells
+        for i in seconds
+        if (cells := split(lines[i], opening.separator))[0] == names[0] and len({*cells} & {*names}) * 2 > len(names)
+    }
+    if not any(len(cells) != len(names) for cells in second.values()) or len({*names}) < len(names):
+        return None
+    table = [
+        *lines[:header],
+        "\t".join(names),
+        *("\t".join(split(text, opening.separator)) for text in lines[header + 1 : min(second)]),
+    ]
+    for i, text in enumerate(lines[min(second) :], start=min(second)):
+        now, cells = second.get(i, now), split(text, opening.separator)
+        of = dict(zip(now, cells, strict=False)) if len(cells) == len(now) and i not in second else {}
+        table.append("\t".join(of.get(name, "") for name in names) if of else "" if i in second else text)
+    return Shape(
+        "rows under a second header, of which the first one's columns are read", "\n".join(table), half_way=True
+    )
+
+
 def _components(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
     """Put a speed in place of the wind's components to east and north, one of which is below nothing at times."""
     names = [in_english(cell) for cell in opening.cells]
@@ -139,9 +179,12 @@ def _components(source: Source, lines: Sequence[str], opening: Opening) -> Shape
 
 
 def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
-    """Write the day in a cell that stands in several, beside a time of day that stands in one."""
+    """Write the day in a cell that stands in several, beside a time of day that stands in one, or is a fraction of it."""
     names = [in_english(cell) for cell in opening.cells]
     timed = any(_TIME_NAME.fullmatch(name) for i, name in enumerate(names) if i not in opening.dates)
+    timed |= any(
+        re.search(r"[.,]\d*[1-9]", row[opening.dates[-1]]) for row in opening.rows
+    )  # a decimal day of the year
     if not opening.split_date or not timed or find_time(opening.cells, opening.rows):
         return None
 
@@ -329,15 +372,19 @@ def _readings(source: Source, lines: Sequence[str], opening: Opening) -> Shape |
 
 
 def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
-    """Put the mean of readings at fixed hours, a column each, into a column of its own."""
+    """Put the mean of readings at fixed hours, or of day and night, a column each, into a column of its own; of rain the sum."""
     groups: dict[str, list[int]] = {}
     names = [in_english(cell) for cell in opening.cells]
     for i, name in enumerate(names):
-        if _READ_AT.search(name) and _MEAN_OF.search(name):
-            base = _HUMIDITY.sub("humidity", _READ_AT.sub("", name))
+        part = _READ_AT if _READ_AT.search(name) else _HALF
+        if part.search(name) and (_MEAN_OF.search(name) or (part is _HALF and _RAIN.search(name))):
+            base = _HUMIDITY.sub("humidity", part.sub(" ", name))
             groups.setdefault(" ".join(base.split()), []).append(i)
     groups = {
-        name: of for name, of in groups.items() if _LEAST_READINGS <= len(of) <= _MOST_READINGS and name not in names
+        name: of
+        for name, of in groups.items()
+        if name not in names
+        and (_LEAST_READINGS <= len(of) <= _MOST_READINGS or (len(of) == 2 and any("night" in names[i] for i in of)))
     }
     if not groups:
         return None
@@ -347,7 +394,8 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> 
         cells = split(text, mark)
         if i == opening.line - 1:
             more = [
-                f"{name} mean of {len(of)} readings" + (f" ({unit})" if (unit := unit_of(opening.cells[of[0]])) else "")
+                f"{name} {'total' if _RAIN.search(name) else 'mean'} of {len(of)} readings"
+                + (f" ({unit})" if (unit := unit_of(opening.cells[of[0]])) else "")
                 for name, of in groups.items()
             ]
         elif i < opening.line - 1 or len(cells) < len(names):
@@ -355,9 +403,14 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> 
         elif i < opening.above:
             more = [cells[of[0]] for of in groups.values()]
         else:
-            more = [_figure(mean, (cells[j] for j in of), opening) for of in groups.values()]
+            more = [
+                _figure(math.fsum if _RAIN.search(name) else mean, (cells[j] for j in of), opening)
+                for name, of in groups.items()
+            ]
         table[i] = mark.join([text, *(f'"{cell}"' if mark in cell else cell for cell in more)])
-    return Shape("readings at fixed hours, of which means are taken", "\n".join(table))
+    return Shape(
+        "readings at fixed hours, or of day and night, of which means are taken, and sums of rain", "\n".join(table)
+    )
 
 
 def _pairs(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:

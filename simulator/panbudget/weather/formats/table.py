@@ -25,6 +25,7 @@ from panbudget.weather.text.headers import Header, read_header, stated_order, st
 from panbudget.weather.text.heading import heading_of, in_english
 from panbudget.weather.text.mistakes import Mistakes, note, shortened
 from panbudget.weather.text.moments import (
+    CLOCK,
     Days,
     at_midnight,
     days_at_a_stroke,
@@ -55,6 +56,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
 _OF_MOMENTS = re.compile(r"\b(date|datetime|timestamp)\b")
+_OF_HOURS = re.compile(r"\b(time|hour)\b")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
@@ -130,7 +132,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     table, dates, day_before = _cells_and_days(source, opening, rows, header, days, mistakes)
     if not np.isnat(dates).any() and all(problem.code in _TO_PASTE for problem in mistakes.problems()):
         note_stations(opening, rows, dates, mistakes)
-    notes = [*notes, *day_before, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
+    notes = [*notes, *([note("cut-off")] if is_cut_off(rows, source.text) else [])]
     if odd := list(odd_numbers(rows, source.text)):
         notes.append(note("odd-number", line=odd[0][0], text=odd[0][1], more=and_more(len(odd) - 1, "cell")))
     header.advise(source, mistakes)
@@ -146,7 +148,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     return RawTable(
         daily=pd.DataFrame(columns_read, index=index),
         lines=table.lines,
-        recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}",
+        recognised=f"plain table: {SEPARATORS[opening.separator]} between columns, decimal {table.decimal}"
+        + "".join(f"; {each}" for each in day_before),
         units=header.units,
         unit_is_stated=frozenset(header.stated),
         headers={name: opening.cells[place] for name, place in header.places.items() if opening.cells[place] != name},
@@ -196,6 +199,8 @@ def _refuse_unread_moments(source: Source, opening: Opening, rows: Rows) -> None
             raise source.refusal(
                 "moments-unread", value=cell, line=rows.lines[0], header=header, text=shortened(cell, 40)
             )
+        if _OF_HOURS.search(name) and re.fullmatch(CLOCK, cell) and not opening.dates:
+            raise source.refusal("times-alone", value=cell, line=rows.lines[0], header=header, text=cell)
 
 
 def _cells_and_days(

@@ -361,7 +361,7 @@ def read_header(
     _say_what_lacks(header, headings, cells, any_known=bool(columns))
     ask_beside_imperial(header)
     header.ask_of_two(headings, columns)
-    if "rain" in header.places and _TIME_OF_DAY.search(headings[header.places["rain"]].name):
+    if "rain" in header.places and _TIME_OF_DAY.search(headings[header.places["rain"]].name.replace("to ", "")):
         header.notes.append(note("rain-read-at", column=header.headers["rain"]))
     return header
 

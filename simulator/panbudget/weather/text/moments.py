@@ -27,7 +27,9 @@ Days = npt.NDArray[np.datetime64]
 YEARS = range(1800, 2101)
 YEARS_SHOWN = f"{YEARS.start} to {YEARS.stop - 1}"
 
-_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)(?:Z|[+-]\d{2}(?::?\d{2})?)?)?"
+ZONES: dict[str, str] = packaged("weather/text/cells.toml")["zones"]
+_ZONE = rf"(?:Z|[+-]\d{{2}}(?::?\d{{2}})?| ?(?:UTC|GMT|{'|'.join(ZONES)}))?"
+_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)" + _ZONE + ")?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
 _MONTHS = {
@@ -68,7 +70,7 @@ ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
 # "1. 4. 2025"
 _SPACED = r"^(\d{1,2})\. (\d{1,2})\. (?=\d)"
-_MIDNIGHT = re.compile(r"0?0:00(?::00(?:\.0+)?)?(?:Z|[+-]\d{2}(?::?\d{2})?)?|12:00(?::00)? ?[Aa][Mm]")
+_MIDNIGHT = re.compile(rf"(?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]){_ZONE}")
 
 _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]{{0,2}}{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
@@ -80,9 +82,9 @@ _DATE = (
     rf"\d{{8}}|{_WITH_MONTH})"
 )
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
-_POINTS = r"(?:[01]?\d|2[0-4])\.[0-5]\d(?:\.[0-5]\d)?"  # a time of day with points
+_POINTS = r"(?:[01]?\d|2[0-4])(?:\.[0-5]\d(?:\.[0-5]\d)?|[hH][0-5]\d)"  # a time of day with points, or as 13h30
 # hours alone as databases write them, and not the end of "08:00-09"
-OFFSET = r"(?:Z|UTC|GMT|[+−-]\d{2}:?\d{2}|\+\d{2}|(?:(?<=:\d\d:\d\d)|(?<=\.\d{3})|(?<=\.\d{6}))[−-]\d{2})"
+OFFSET = rf"(?:Z|UTC|GMT|{'|'.join(ZONES)}|[+−-]\d{{2}}:?\d{{2}}|\+\d{{2}}|(?:(?<=:\d\d:\d\d)|(?<=\.\d{{3}})|(?<=\.\d{{6}}))[−-]\d{{2}})"
 COMPACT = r"\d{8}[ :T]?\d{2}(?:\d{2}){0,2}"
 STAMP = re.compile(
     rf"(?:{_DATE}\.?(?:T|,?\s+)(?:{CLOCK}(?:\s?{OFFSET})?|{_POINTS}|\d{{1,2}}h?)|{COMPACT}|1\d{{9}}(?:\d{{3}})?)"
@@ -99,6 +101,7 @@ ONLY_DATE = re.compile(rf"{_DATE}\.?")
 # a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a year and the day of it
 SERIAL_NUMBER, SERIAL_ZERO = re.compile(r"[2-6]\d{4}(?:[.,]\d+)?"), np.datetime64("1899-12-30")
 _DAY_OF_YEAR = re.compile(r"(?:19|20)\d{2}(?:[0-2]\d{2}|3[0-6]\d)")
+_DECIMAL_DAY = re.compile(r"\d{1,3}(?:[.,]\d+)?")
 #: the order of a column of spreadsheets' day numbers, and how it is stated
 SERIAL, SERIAL_STATED = "serial", "day number"
 DIGITS = re.compile(r"(?:18|19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-4])?(?:[0-5]\d){0,2}")
@@ -185,7 +188,7 @@ def beginning_of(cell: str) -> str:
     cell = _HOUR_SAID.sub("", cell)
     if span := _SPAN.fullmatch(cell):
         cell = span["from"] if STAMP.fullmatch(span["from"]) or re.fullmatch(CLOCK, span["from"]) else cell
-    return _WITH_POINTS.sub(lambda time: time[1].replace(".", ":"), cell)
+    return _WITH_POINTS.sub(lambda time: re.sub("[.hH]", ":", time[1]), cell)
 
 
 def is_dated(cell: str) -> bool:
@@ -280,17 +283,19 @@ def _year_first(year: str, month: int | str, day: str, rest: str | None) -> str:
 
 def joined_date(parts: Sequence[str]) -> str:
     """
-    Join year, month and day, or year and day of the year.
+    Join year, month and day, or year and day of the year, which may be a decimal: of the first noon 1.5.
 
     Examples
     --------
-    >>> joined_date(["2024", "2", "1"]), joined_date(["2024", "32"]), joined_date(["2024", "Feb", "1"])
-    ('2024-02-01', '2024-02-01', '2024-02-01')
+    >>> [joined_date(parts) for parts in (["2024", "2", "1"], ["2024", "32"], ["2024", "32.25"], ["2024", "Feb", "1"])]
+    ['2024-02-01', '2024-02-01', '2024-02-01 06:00', '2024-02-01']
     """
     plain = [part.removesuffix(".0") for part in parts]
-    if len(plain) == 2 and all(map(str.isdecimal, plain)) and int(plain[0]) in YEARS and 1 <= int(plain[1]) <= 366:
-        day = dt.date(int(plain[0]), 1, 1) + dt.timedelta(days=int(plain[1]) - 1)
-        return str(day) if day.year == int(plain[0]) else "-".join(parts)
+    if len(plain) == 2 and plain[0].isdecimal() and int(plain[0]) in YEARS and _DECIMAL_DAY.fullmatch(plain[1]):
+        minutes = round((float(plain[1].replace(",", ".")) - 1.0) * 1440.0)
+        moment = dt.datetime(int(plain[0]), 1, 1) + dt.timedelta(minutes=minutes)
+        text = str(moment)[: 10 if plain[1].isdecimal() else 16]
+        return text if moment.year == int(plain[0]) and minutes >= 0 else "-".join(parts)
     return plainly("-".join(part.zfill(2) for part in plain))
 
 

@@ -42,6 +42,7 @@ _OF_DATES = re.compile(
     r"yr|mo|dy|hr|mn|degt|nmi|ft|sec"
 )
 _SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
+_COUNTS = (("0", "1", "2"), ("1", "2", "3"))  # of a column that numbers rows
 _LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*)")
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state
@@ -106,23 +107,23 @@ class Opening(NamedTuple):
 
     @property
     def quantities(self) -> list[str]:
-        """The header's cells, with nothing for columns of words where a wind comes from, beside one of a speed."""
-        if not any("speed" in in_english(cell) for cell in self.cells):
-            return self.cells
-        columns = itertools.zip_longest(*self.rows, fillvalue="")
-        sides = (
-            any(map(_SIDE.fullmatch, column)) and all(not cell or _SIDE.fullmatch(cell) for cell in column)
-            for column in columns
-        )
+        """The header's cells, with nothing for columns of words where a wind comes from, beside a speed, and for a t that counts rows."""
+        columns = [*itertools.zip_longest(*self.rows, fillvalue=""), *[()] * len(self.cells)]
+        speed = any("speed" in in_english(cell) for cell in self.cells)
         return [
-            "" if from_side else cell
-            for cell, from_side in zip(self.cells, [*sides, *[False] * len(self.cells)], strict=False)
+            "" if (speed and _is_of_sides(column)) or (cell in "tT" and column in _COUNTS) else cell
+            for cell, column in zip(self.cells, columns, strict=False)
         ]
 
     @property
     def split_date(self) -> bool:
         """Whether the day stands in several columns."""
         return len(self.dates) > 1 and not any(is_dated(row[self.dates[0]]) for row in self.rows)
+
+
+def _is_of_sides(column: Sequence[str]) -> bool:
+    """Tell cells that are words for where a wind comes from, where there are any."""
+    return any(map(_SIDE.fullmatch, column)) and all(not cell or _SIDE.fullmatch(cell) for cell in column)
 
 
 def find_opening(lines: Sequence[str]) -> Opening | None:
@@ -265,7 +266,11 @@ def _units_in(rows: Sequence[list[str]]) -> list[str]:
 
 def _numbered(names: Sequence[str], rows: Sequence[list[str]]) -> tuple[int, ...]:
     """Columns whose name says time and that hold moments as bare numbers."""
-    called = (i for i, name in enumerate(names) if re.search("date|time|epoch|unix|datum|fecha|zeit|^(ts|day)$", name))
+    called = (
+        i
+        for i, name in enumerate(names)
+        if re.search(r"date|time|epoch|unix|datum|fecha|zeit|creat|\bat\b|^(ts|day)$", name)
+    )
     return tuple(i for i in called if all(is_number_of_a_day(row[i]) for row in rows if len(row) > i))
 
 
@@ -373,7 +378,8 @@ def _is_sum(cells: Sequence[str]) -> bool:
 
 def _is_title(cells: Sequence[str]) -> bool:
     """Tell words over rows below them, with a year at most: "April 2025", and nothing in the other cells."""
-    return len(cells) > 1 and not any(cells[1:]) and bool(re.fullmatch(r"[^\W\d][^\d]*(?:\d{4})?", cells[0]))
+    alone = MONTH + r",? \d{4}" if len(cells) == 1 else r"[^\W\d][^\d]*(?:\d{4})?"
+    return not any(cells[1:]) and bool(re.fullmatch(alone, cells[0]))
 
 
 def _lacks_most(cells: Sequence[str]) -> bool:
@@ -397,7 +403,7 @@ def sums_among(lines: Sequence[str], above: int, end: int, separator: str) -> li
     cells = ((i, split(lines[i], separator)) for i in worded)
     sums = [(i, row) for i, row in cells if _is_sum(row) or _is_title(row) or _lacks_most(row)]
     # a lone one without an empty cell is a day whose date was written over
-    return [i for i, _ in sums] if len(sums) > 1 or any("" in row for _, row in sums) else []
+    return [i for i, _ in sums] if len(sums) > 1 or any("" in row or _is_title(row) for _, row in sums) else []
 
 
 def without_footer(lines: Sequence[str], width: int, separator: str) -> int:

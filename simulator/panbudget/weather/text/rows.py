@@ -34,7 +34,8 @@ _LONGEST_PLAIN = 1000  # letters of a line that needs no csv rules
 _AT_ONCE = 20_000  # lines of which copies are made at a time
 _MOST_AT_A_STROKE = 40_000_000  # letters of rows whose cells are all found at once
 _JUST_ABOVE, _LEAST_ABOVE = 30, 6  # rows by whose last cells a row may be found to lack a digit
-_SELDOM = 3  # cells at most that a damaged byte has made
+# cells at most that a damaged byte has made; rows in a row, with other columns than the header, that are no slips
+_SELDOM, _A_CHANGE = 3, 10
 _ODD = re.compile(r"[ \t]+[\d.,]+|[\d.,]+[ \t]+|\+[\d.,]+|[.,]\d+|\d+[.,]|[\d.,]+[eE][-+]?\d+", re.ASCII)
 _DATES = (
     r"(?P<year>\d{4})[-/](?P<month>\d{1,2})[-/](?P<day>\d{1,2})",
@@ -229,9 +230,8 @@ def read_rows(
     width = width or len(header)
     if (regular := regular_rows(list(lines[above:]), above, separator, header, comments, width)) is not None:
         return regular
-    commas = "; if the numbers have decimal commas, save the file with semicolons between columns"
-    texts: dict[int, str] = {}
-    repeated, passed_over = list[int](), []
+    commas = "; if the numbers have decimal commas, save the file with semicolons between columns" * (separator == ",")
+    texts, repeated, passed_over, odd = dict[int, str](), list[int](), list[int](), dict[int, list[int]]()
     for line, text in enumerate(lines[above:], start=above + 1):
         count = len(text.split()) if separator == " " else text.count(separator) + 1
         if count != width or '"' in text or "#" in text:
@@ -247,8 +247,12 @@ def read_rows(
         elif count == width and text.strip(nothing):
             texts[line] = text
         elif count != width and text.strip():
-            facts: dict[str, Any] = {"cells": count, "width": width, "commas": commas if separator == "," else ""}
-            mistakes.add(f"{whose}{'long' if count > width else 'short'}-row", value=count, line=line, **facts)
+            odd.setdefault(count, []).append(line)
+    for count, at in odd.items():
+        kind = f"{whose}{'long' if count > width else 'short'}-row"
+        kind = "other-width" if not whose and len(at) >= _A_CHANGE and at[-1] - at[0] < len(at) else kind
+        for line in at:
+            mistakes.add(kind, value=count, line=line, cells=count, width=width, commas=commas)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)
 
 

@@ -29,6 +29,7 @@ from panbudget.weather.text.moments import (
     STAMP,
     YEARS,
     YEARS_SHOWN,
+    ZONES,
     beginning_of,
     is_dated,
     kind_of_mistake,
@@ -43,7 +44,7 @@ _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 # a date and an hour of bare digits; a time of day of bare digits
 _WITH_HOUR = re.compile(r"\d{10}")
 _BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.30, which no half hours in decimals are
-_OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?)\s?({OFFSET})$")
+_OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)\s?({OFFSET})$")
 _MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice, no source
 # two times of day, or one and its distance from UTC, of which a clock has two a year, and one more where it was set; the
 # farthest west
@@ -125,7 +126,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     if len(rows) > 2 and any(len({row[column] for row in rows}) == len(rows) for column in dates):
         return None  # a table of days may have the times of its extremes, or of sunrise: of its records, days repeat
     # bare digits are a time only under a header that says so
-    named = "date|time|stamp|epoch|unix|datum|fecha|zeit|^ts$|(yyyy|jjjj|aaaa|rrrr)mm"
+    named = r"date|time|stamp|epoch|unix|datum|fecha|zeit|creat|\bat\b|^ts$|(yyyy|jjjj|aaaa|rrrr)mm"
     serial = [i for i in columns(SERIAL_NUMBER, named) if any(serial_days([row[i] for row in rows]) % 1.0)]
     stamps = [i for i in columns(STAMP) if re.search(named, plain[i]) or not rows[0][i].isdigit()]
     if stamps := serial[-1:] or stamps:
@@ -248,10 +249,10 @@ def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Ser
     marks = texts.str.extract(_OFFSET_AT_END)[1].fillna("")
     away = {}
     for mark in marks.unique():
-        digits = mark.replace(":", "")[1:]
+        digits = (said := ZONES.get(mark, mark)).replace(":", "")[1:]
         minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if digits.isdigit() else 0
         known = mark != "" and minutes <= _MOST_AWAY
-        away[mark] = np.timedelta64((-minutes if mark[:1] in "-−" else minutes) if known else "NaT", "m")
+        away[mark] = np.timedelta64((-minutes if said[:1] in "-−" else minutes) if known else "NaT", "m")
     return np.array([away[mark] for mark in marks], dtype="timedelta64[m]"), texts.str.replace(
         _OFFSET_AT_END, r"\1", regex=True
     )

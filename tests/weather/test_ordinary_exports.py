@@ -58,6 +58,14 @@ DAYS = {
             *(round(d.rain - 0.2, 1) if d.rain else 0.0, 0.2 if d.rain else 0.0),
         ],
     ),
+    "day and night in German, and readings at eight with an h": daily(
+        "Zeit;Max. Tag °C;Min. Nacht °C;Luftfeuchte %;Niederschlag Tag mm;Niederschlag Nacht mm;Wind m/s",
+        lambda d: [
+            *(f"{d.date:%d.%m.%Y} 08h00", comma(d.tmax), comma(d.tmin), d.rh),
+            *(comma(round(d.rain - 0.2, 1) if d.rain else 0.0), "0,2" if d.rain else "0,0", comma(d.wind)),
+        ],
+        separator=";",
+    ),
     "decimal commas in quotation marks, with units": daily(
         ",Tag,Tiefstwert,Höchstwert,Luftfeuchte,Wind,Regen",
         lambda d: [
@@ -119,6 +127,14 @@ HOURS = {
     "a decimal day of the year": hourly(
         "year,decimal_doy,AirT_C,RH_%,WS_ms,Rain_mm",
         lambda t, d, c: [t.year, f"{t.timetuple().tm_yday + t.hour / 24:.4f}", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "a decimal day of the year in French": hourly(
+        "Année;Jour julien;Température (°C);Humidité (%);Vent (m/s);Pluie 1h (mm)",
+        lambda t, d, c: [
+            *(t.year, comma(f"{t.timetuple().tm_yday + t.hour / 24:.4f}"), comma(c), d.rh, comma(d.wind)),
+            comma(at_five(t, d)),
+        ],
+        separator=";",
     ),
     "hours with an h": hourly(
         "Date et heure;Température (°C);Humidité relative (%);Vent moyen (m/s);Pluie 1h (mm)",

@@ -45,7 +45,7 @@ _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 # quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
 _MEAN_OF = re.compile(rf"({_HUMIDITY.pattern}|\b(wind\w*|vapou?r|dew\w*)\b)(?!.*\b(dir\w*|direction|gusts?|max|min)\b)")
-_HALF, _RAIN = re.compile(r"\b(day|night)( ?time)?\b"), re.compile(r"\b(rain\w*|precip\w*)\b(?!.*\brate)")
+_HALF, _RAIN = re.compile(r"\b(day|daily|night)( ?time)?\b"), re.compile(r"\b(rain\w*|precip\w*)\b(?!.*\brate)")
 _READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
@@ -150,7 +150,8 @@ def _under_two_headers(source: Source, lines: Sequence[str], opening: Opening) -
     for i, text in enumerate(lines[min(second) :], start=min(second)):
         now, cells = second.get(i, now), split(text, opening.separator)
         of = dict(zip(now, cells, strict=False)) if len(cells) == len(now) and i not in second else {}
-        table.append("\t".join(of.get(name, "") for name in names) if of else "" if i in second else text)
+        row = [of.get(name, "") for name in names] if of else cells
+        table.append("" if i in second else "\t".join(row))
     return Shape(
         "rows under a second header, of which the first one's columns are read", "\n".join(table), half_way=True
     )
@@ -182,9 +183,8 @@ def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> Sha
     """Write the day in a cell that stands in several, beside a time of day that stands in one, or is a fraction of it."""
     names = [in_english(cell) for cell in opening.cells]
     timed = any(_TIME_NAME.fullmatch(name) for i, name in enumerate(names) if i not in opening.dates)
-    timed |= any(
-        re.search(r"[.,]\d*[1-9]", row[opening.dates[-1]]) for row in opening.rows
-    )  # a decimal day of the year
+    last = [row[opening.dates[-1]] for row in opening.rows if len(row) > opening.dates[-1]]
+    timed |= any(re.search(r"[.,]\d*[1-9]", cell) for cell in last)  # a decimal day of the year
     if not opening.split_date or not timed or find_time(opening.cells, opening.rows):
         return None
 

@@ -28,6 +28,7 @@ from panbudget.weather.text.moments import (
     CLOCK,
     Days,
     at_midnight,
+    beginning_of,
     days_at_a_stroke,
     joined_date,
     parted,
@@ -227,7 +228,7 @@ def _cells_and_days(
         return table, plain, []
     shown = [list(map(str.strip, table.texts[place])) for place in texts if table.texts]
     if len(shown) == 1 and (time := time_of_all(shown[0])):
-        shown = [[parted(stamp)[0] for stamp in shown[0]]]
+        shown = [[parted(beginning_of(stamp))[0] for stamp in shown[0]]]
         return table, _dates(shown, table, header, mistakes), [note("one-time-a-day", time=time)]
     dates = _dates(shown, table, header, mistakes)
     is_logged = is_logger_layout(source.lines[0]) and not mistakes.problems()

@@ -225,7 +225,7 @@ def time_of_all(stamps: Sequence[str]) -> str:
     >>> time_of_all(["1.6.2025 09:00", "2.6.2025 09:00"]), time_of_all(["1.6.2025 09:00", "1.6.2025 10:00"])
     ('09:00', '')
     """
-    parts = [parted(stamp) for stamp in stamps]
+    parts = [parted(beginning_of(stamp)) for stamp in stamps]
     times = {time for _, time in parts}
     alike = len(times) == 1 and len({day for day, _ in parts}) == len(parts) > 1
     return times.pop() if alike and not at_midnight(stamps[0]) else ""

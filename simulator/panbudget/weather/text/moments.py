@@ -169,7 +169,7 @@ def serial_days(texts: Sequence[str]) -> Floats:
 
 def serial_day(text: str) -> str:
     """Return the day that a spreadsheet's number means, nothing for what is no such number."""
-    return str(SERIAL_ZERO + int(text[:5])) if SERIAL_NUMBER.fullmatch(text) else ""
+    return str(SERIAL_ZERO + np.timedelta64(int(text[:5]), "D")) if SERIAL_NUMBER.fullmatch(text) else ""
 
 
 def beginning_of(cell: str) -> str:

@@ -11,21 +11,28 @@ Every verb of the command line is a function here, which takes a scenario or the
 Names are imported when first used, so that importing the package costs nothing; `__init__.pyi` lists them.
 """
 
-import ast
+import functools
 import importlib
-import importlib.metadata
-from pathlib import Path
-from typing import Any
-
-_LIST = ast.parse(Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8"))
-#: name -> the module that gives it
-_HOME = {name.name: str(part.module) for part in _LIST.body if isinstance(part, ast.ImportFrom) for name in part.names}
-__all__ = ["__version__", *_HOME]
 
 
-def __getattr__(name: str) -> Any:
+@functools.cache
+def _home() -> dict[str, str]:
+    """Name -> the module that gives it."""
+    import ast
+
+    with open(f"{__file__}i", encoding="utf-8") as listed:
+        parts = [part for part in ast.parse(listed.read()).body if isinstance(part, ast.ImportFrom)]
+    return {name.name: str(part.module) for part in parts for name in part.names}
+
+
+def __getattr__(name: str) -> object:
+    home = _home()
+    if name == "__all__":
+        return ["__version__", *home]
     if name == "__version__":
-        return importlib.metadata.version("panbudget")
-    if name not in _HOME:
+        from importlib.metadata import version
+
+        return version("panbudget")
+    if name not in home:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(importlib.import_module(_HOME[name]), name)
+    return getattr(importlib.import_module(home[name]), name)

@@ -5,19 +5,20 @@ A module a verb, which puts its command on `cli.app` when it is imported. Heavy 
 them, so that ``--help`` is quick.
 """
 
-import errno
-import importlib
-import os
-import sys
-import traceback
-from pathlib import Path
-from typing import Annotated
+from panbudget.loading import Loading
 
-from panbudget import terminal
+with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
+    import errno
+    import importlib
+    import os
+    import sys
+    import traceback
+    from pathlib import Path
+    from typing import Annotated
 
-with terminal.loading():
     import typer
 
+    from panbudget import terminal
     from panbudget.cli import TEXTS, app, problem
     from panbudget.errors import PanbudgetError
 

@@ -102,20 +102,6 @@ def _again(lost: Any) -> None:
 
 
 @contextlib.contextmanager
-def loading() -> Iterator[None]:
-    """Let Ctrl-C end the program at once and without a traceback while it is loaded; told to ignore it, it does."""
-    mine = threading.current_thread() is threading.main_thread()
-    mine = mine and signal.getsignal(signal.SIGINT) is signal.default_int_handler
-    if mine:
-        signal.signal(signal.SIGINT, signal.SIG_DFL)
-    try:
-        yield
-    finally:
-        if mine:
-            signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
-@contextlib.contextmanager
 def undisturbed() -> Iterator[None]:
     """Hold back what would interrupt, such as a second Ctrl-C, while what is half-made is cleared; it comes afterwards."""
     held: list[int] = []

@@ -30,9 +30,12 @@ def environment(**more):
 
 def test_ctrl_c_while_it_is_loaded_shows_no_traceback():
     """In the first second it fell into an import."""
-    loaded = "import os, signal, panbudget.terminal as t\nwith t.loading():\n    os.kill(os.getpid(), signal.SIGINT)"
+    loaded = "import os, signal, panbudget.loading as t\nwith t.Loading():\n    os.kill(os.getpid(), signal.SIGINT)"
     ended = subprocess.run([sys.executable, "-c", loaded], env=environment(), capture_output=True, check=False)
     assert (ended.returncode, ended.stderr) == (-signal.SIGINT, b"")
+    first = "import sys, panbudget.loading\nprint({*sys.modules} & {'ast', 'email', 'typing', 'typer'})"
+    light = subprocess.run([sys.executable, "-S", "-c", first], env=environment(), capture_output=True, check=True)
+    assert light.stdout.strip() == b"set()"  # what is loaded before it could fall into
     whole = "import signal, panbudget.__main__\nassert signal.getsignal(signal.SIGINT) is signal.default_int_handler"
     assert subprocess.run([sys.executable, "-c", whole], env=environment(), check=False).returncode == 0
 

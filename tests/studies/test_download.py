@@ -7,6 +7,7 @@ The live services were not reached: their layouts are in `tests/weather_server`,
 from __future__ import annotations
 
 import datetime as dt
+import io
 import tomllib
 
 import pandas as pd
@@ -301,6 +302,34 @@ def test_offline_is_said_plainly_with_an_address_for_a_browser(garden, server):
     assert files(garden) == before
 
 
+@pytest.mark.parametrize("who", ["me:secret@", "me:sec/secret@", "me:secret?@", "me:sec\nsecret@"])
+@pytest.mark.parametrize("where", ["http://{who}127.0.0.1:9", "{who}127.0.0.1:9", "http://{who}127.0.0.1:port"])
+def test_who_asks_and_the_password_are_shown_nowhere(who, where, garden, server):
+    with pytest.raises(WeatherError) as caught:
+        download_weather(garden, forecast=1, forecast_address=where.format(who=who), timeout=1.0)
+    assert "sec" not in str(caught.value) and "PANBUDGET_FORECAST_ADDRESS in the environment" in str(caught.value)
+    assert "me:" not in str(caught.value)
+
+
+def test_who_asks_is_not_kept_in_what_is_downloaded(garden, server):
+    named = server.address.replace("//", "//me:secret@")
+    download_weather(garden, years=(2024, 2024), forecast=1, power_address=named, forecast_address=named)
+    for name in ("garden-weather.csv", "garden-forecast.csv"):
+        assert b"secret" not in files(garden)[name] and "…@127.0.0.1".encode() in files(garden)[name]
+
+
+def test_light_rain_of_a_forecast_is_taken_for_what_it_is(garden, server):
+    """Its unit was asked for; without it in the header, light rain was refused as centimetres."""
+    download_weather(garden, forecast=10)
+    path = garden.parent / "garden-forecast.csv"
+    about, rows = path.read_text(encoding="utf-8").split("\ndate", 1)
+    table = pd.read_csv(io.StringIO("date" + rows), index_col="date")
+    name = next(column for column in table if column.startswith("rain"))
+    table[name] = [1.36, 0.47, 0.53, 0.21, 0.33, 0.97, 0.11, 0.67, 0.83, 0.19, *[0.37] * 20][: len(table)]
+    path.write_text(f"{about}\n{table.to_csv()}", encoding="utf-8")
+    assert read_weather(path, SITE).daily["rain"].max() == 1.36
+
+
 @pytest.mark.parametrize(
     ("wish", "says"),
     [
@@ -326,7 +355,9 @@ def test_what_can_not_be_asked_is_refused_before_anything_is(wish, says, garden,
         ("garden.toml/x.csv", "(Not a directory|its folder is not there)"),
         ("none/such.csv", "its folder is not there"),
         ("a\0b.csv", "null"),
-        ("a\x1b[2J.csv", "a letter that can't be seen"),
+        ("a\x1b[2J.csv", "letter that can't be seen"),
+        ("a\nb.csv", "a line break"),
+        ("a\tb.csv", "a line break"),
     ],
 )
 def test_a_file_that_can_not_be_there_is_refused_before_anything_is_asked(file, says, garden, server):

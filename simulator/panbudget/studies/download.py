@@ -16,16 +16,17 @@ from typing import Any, NamedTuple
 import pandas as pd
 from pydantic import ValidationError
 
-from panbudget.errors import CONTROLS, OutputError, ScenarioError, WeatherError
+from panbudget.errors import OutputError, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
 from panbudget.scenario.editing import edited
-from panbudget.scenario.garden import Site
+from panbudget.scenario.garden import Site, unseen
 from panbudget.scenario.problems import problems
 from panbudget.weather.formats import power
 from panbudget.weather.services import forecast as ahead
 from panbudget.weather.services import record
-from panbudget.weather.services.asking import FAR, Service
+from panbudget.weather.services.asking import FAR, Service, anonymous
+from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.source import open_source
 from panbudget.words import count, days_said, number, packaged, problems_from
 
@@ -194,8 +195,8 @@ def _refuse_place(target: Path, shown: str) -> None:
     """Refuse a file that can't be written, before anything is asked for."""
     try:
         reason = "" if target.parent.is_dir() else "its folder is not there"
-        if CONTROLS.search(shown):  # no scenario takes it
-            reason = "its name has a letter that can't be seen"
+        if [*unseen(shown)]:  # no scenario takes it
+            reason = "its name has a line break or another letter that can't be seen"
         os.lstat(target)
     except FileNotFoundError:
         pass
@@ -241,6 +242,7 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
         raise WeatherError(_problem("foreign-file", service=service.facts["name"]), file=name)
     table = ahead.next_days(service, garden.site, days, today=garden.today)
     rows = table.set_axis(pd.DatetimeIndex(table.index).strftime("%Y-%m-%d"), axis="index").rename_axis("date")
+    rows = rows.rename(columns={name: f"{name} ({STANDARD[name].shown_unit})" for name in map(str, rows)})
     text = "".join(f"# {line}\n" for line in _about("about_forecast", service, garden.today))
     facts = _facts(name, table, len(table))
     lines = [_line("forecast", service, facts)]
@@ -248,7 +250,9 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
 
 
 def _about(key: str, service: Service, today: dt.date) -> list[str]:
-    return [text.format(**{**service.facts, "today": today, "address": service.address}) for text in _TEXTS[key]]
+    return [
+        text.format(**{**service.facts, "today": today, "address": anonymous(service.address)}) for text in _TEXTS[key]
+    ]
 
 
 def _line(key: str, service: Service, facts: dict[str, Any], **values: str) -> str:

@@ -28,7 +28,7 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 # what a computer can lack, whatever is asked of it
-_SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM")}
+_SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM", "EAGAIN")}
 
 _UNMAPPED = "failed to map segment"  # a library's, for which there is no memory left
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 import shutil
+import signal
+import subprocess
+import sys
+import threading
 
 import pytest
 
 pq = pytest.importorskip("pyarrow.parquet")
 
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
+from panbudget.studies.sweep import store, workers  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
@@ -143,3 +149,45 @@ def test_a_sweep_that_ends_before_its_first_part_leaves_nothing(earlier, swept, 
         sweep(plan, out if earlier else tmp_path / "new", processes=1)
     assert not (tmp_path / "new").exists()
     assert (out / "seasons" / "part-000000.parquet").exists()
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signal")
+def test_a_terminal_that_goes_does_not_end_what_keeps_the_books_of_processes():
+    """Python started it again, and that one told of everything that it did not know, with tracebacks."""
+    kept = (
+        "import os, signal, time\nfrom multiprocessing.resource_tracker import _resource_tracker as kept\n"
+        "from panbudget.studies.sweep.workers import _processes\nwith _processes(b'', 1):\n"
+        "    os.kill(kept._pid, signal.SIGHUP)\n    time.sleep(0.3)\n"
+        "    print(os.waitpid(kept._pid, os.WNOHANG), signal.pthread_sigmask(signal.SIG_BLOCK, []))"
+    )
+    asked = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", kept], env=asked, capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr) == ("(0, 0) set()\n", "")
+
+
+def test_a_sweep_whose_folder_has_gone_runs_without_processes_of_its_own(swept, tmp_path, monkeypatch):
+    """It was a bug of ours, exit code 70."""
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    sweep(swept / "plan.toml", tmp_path / "out", processes=2)
+    assert contents(tmp_path / "out") == contents(swept / "out")
+
+
+def test_an_empty_folder_is_cleared_though_no_file_is_left_to_open(tmp_path, monkeypatch):
+    (tmp_path / "seasons").mkdir()
+
+    def opened(*_, **__):
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    monkeypatch.setattr(os, "open", opened)
+    store.remove(tmp_path / "seasons")
+    assert not (tmp_path / "seasons").exists()
+
+
+def test_a_schedulers_name_that_can_be_none_is_refused(monkeypatch):
+    """A thread ended with a traceback."""
+    lost = []
+    monkeypatch.setattr(threading, "excepthook", lost.append)
+    assert (workers._mute(f"tcp://{'a' * 64}:1"), lost) == ("nobody answers", [])

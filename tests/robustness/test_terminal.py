@@ -231,6 +231,7 @@ def test_a_mistake_of_ours_is_two_lines_and_an_exit_code_of_its_own(capsys, monk
     ("error", "said"),
     [
         (OSError(errno.EMFILE, "Too many open files"), "too many open files"),
+        (BlockingIOError(errno.EAGAIN, "Resource temporarily unavailable"), "temporarily unavailable"),
         (MemoryError(), "no memory"),
         (ImportError("groupby.so: failed to map segment from shared object"), "no memory"),
     ],

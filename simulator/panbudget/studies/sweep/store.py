@@ -463,7 +463,10 @@ class Store:
 def remove(path: Path) -> None:
     """Remove a file or a folder, if it is there."""
     if path.is_dir() and not path.is_symlink():
-        shutil.rmtree(path)
+        try:
+            path.rmdir()  # which needs no file to be open
+        except OSError:  # there is something in it
+            shutil.rmtree(path)
     else:
         path.unlink(missing_ok=True)
 

@@ -12,11 +12,13 @@ import logging
 import multiprocessing
 import os
 import re
+import signal
 import socket
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -67,7 +69,7 @@ def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str 
     PanbudgetError
         A scheduler that doesn't answer or is lost, workers that ended.
     """
-    if scheduler is None and processes == 1:
+    if scheduler is None and (processes == 1 or not _stands()):
         yield from (run_job(kit, job) for job in jobs)
         return
     waiting = iter(jobs)
@@ -83,11 +85,19 @@ def run_jobs(kit: bytes, jobs: Iterable[Job], *, processes: int, scheduler: str 
                 yield future.result()
 
 
+def _stands() -> bool:
+    """Tell whether the folder is there in which we run, without which Python starts no process."""
+    with contextlib.suppress(OSError):
+        return bool(os.getcwd())
+    return False
+
+
 @contextlib.contextmanager
 def _processes(kit: bytes, processes: int) -> Iterator[_Crew]:
     """Hand jobs to processes of this machine."""
     # started afresh, not forked: this process has threads of its own (files, figures)
     context = multiprocessing.get_context("spawn")
+    _track()
     with _unheard():
         pool = concurrent.futures.ProcessPoolExecutor(processes, mp_context=context, initializer=_worker)
 
@@ -116,6 +126,18 @@ def _unheard() -> Iterator[None]:
                 os.dup2(nowhere, 2)
                 after.callback(os.dup2, saved, 2)
         yield
+
+
+def _track() -> None:
+    """Start Python's keeper of what processes share, so that a terminal that goes does not end it before us: it would be told."""
+    if not hasattr(signal, "SIGHUP"):
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGHUP})  # as what we start then has it for good
+    try:
+        with _unheard():
+            resource_tracker.ensure_running()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _worker() -> None:
@@ -155,8 +177,8 @@ def _mute(address: str) -> str:
                 length = bytes(8) if parts["scheme"] == "tls" else line.recv(8)  # a scheduler speaks first
                 speaks = len(length) == 8 and int.from_bytes(length, "little") < _LONGEST_GREETING
                 heard[0] = "" if speaks else "no scheduler is there"
-        except OSError as error:
-            heard[0] = error.strerror or heard[0]
+        except (OSError, UnicodeError) as error:  # the latter of a name that can be none
+            heard[0] = getattr(error, "strerror", None) or heard[0]
 
     thread = threading.Thread(target=listen, daemon=True)  # a name may take longer to look up than anybody waits
     thread.start()

@@ -331,6 +331,8 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = r"a backslash in quotes is written twice, \\, or folders of a path are parted by /, on Windows too"
     elif re.search("[“”„«»‘’]", line):
         cure = 'its quotes are curly: type straight ones, "like these"'
+    elif re.search(r"character '\\[rux]", what):
+        cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
     elif what.startswith("Expected '='"):
         cure = 'a key is followed by =, such as title = "My garden"'
     found = f": this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "")

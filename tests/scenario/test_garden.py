@@ -235,6 +235,14 @@ BAD = [
     ),
     ("supply/spring/pressure", None, "pressure is missing"),
     ("weather/file", None, "weather.file is missing"),
+    ("season/from", "2025-05-01", "is called start here"),
+    ("supply/", {"kind": "mains", "pressure": "1 bar"}, 'supply."" is no usable name'),
+    ("owned", [{"name": "drip", "flow": "2 L/h", "depth": "20 cm"}], "one of the two"),
+    (
+        "controller/upper/bed/tomatoes/plants",
+        {"name": "tomato", "base_temperature": 12},
+        "is for stages_gdd, which is not given",
+    ),
     ("controller/upper/valve/press_times", ["25:00"], 'must be "sunset"'),
     ("controller/upper", "a valve", "is not a table"),
     ("variant/wide/controller/upper/pan/vessels", [{"diameter": "70 kg"}], "variant.wide: "),
@@ -380,6 +388,8 @@ def test_what_a_scenario_says_wrongly_of_its_weather_is_told_with_its_own_name(m
         ('title = "a\\nb" x', "text goes in quotes"),
         ("title = “Mine”", 'its quotes are curly: type straight ones, "like these"'),
         ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
+        ("# mine\rsite = 1", "save it again as plain text in UTF-8, with the line ends"),
+        ("# mi\0ne", "save it again as plain text in UTF-8"),
     ],
 )
 def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line, said):

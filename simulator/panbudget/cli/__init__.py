@@ -50,11 +50,18 @@ class _Command(_Unmarked, TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Refuse an option that is given twice with two values, of which the last would win without a word."""
-        _, _, given = self.make_parser(ctx).parse_args(args=[*args])
+        texts, _, given = self.make_parser(ctx).parse_args(args=[*args])
         for param, times in Counter(given).items():
             if times > 1 and isinstance(param, TyperOption) and not (param.multiple or param.is_flag):
                 raise PanbudgetError(problem("twice", param.opts[0]))
-        return super().parse_args(ctx, args)
+        try:
+            return super().parse_args(ctx, args)
+        except typer.BadParameter as error:
+            if (text := texts.get(getattr(error.param, "name", None) or "")) is not None and repr(
+                text
+            ) not in error.message:
+                error.message = f"{text!r}: {error.message}"
+            raise
 
 
 class _Group(_Unmarked, TyperGroup):

@@ -128,6 +128,8 @@ class NamedPlants(_Plants):
         if self.stages is not None and sum(self.stages) > _LONGEST_SEASON:
             facts = {"stages": self.stages, "days": sum(self.stages), "most": _LONGEST_SEASON}
             return [problem("too-long.stages", "stages", **facts)]
+        if "base_temperature" in self.model_fields_set and self.stages_gdd is None:
+            return [problem("alone", "base_temperature")]
         return [*unknown(find_plant, self.name)] or self._out_of_order()
 
     def _out_of_order(self) -> Iterator[Problem]:

@@ -269,7 +269,9 @@ class Scenario(Described):
             for name in names:
                 if (other := seen.setdefault(alike(name), name)) != name:
                     yield problem("named-twice", f"{where}.{name}", other=other)
-        for where in [f"{parent}.{name}" for parent in made_up for name in made_up[parent] if not is_usable(name)]:
+        for where in [
+            parent + "." + (name or '""') for parent in made_up for name in made_up[parent] if not is_usable(name)
+        ]:
             yield problem("no-name", where, usable=USABLE)
         owned = [alike(thing.name) for thing in self.owned]
         for index in (index for index, name in enumerate(owned) if name in owned[:index]):

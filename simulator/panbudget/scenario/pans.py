@@ -19,7 +19,7 @@ LEAST_SWING = 0.001  # kg; a gram, which no beam feels
 MOST_PRESSES = 24  # a day
 _PRESS_TIME = re.compile(r"sunset|sunrise|(2[0-3]|[01]\d|\d):([0-5]\d|\d)", re.ASCII)
 #: floor to rim
-PanDepth = Annotated[SomeDepth, Field(le=5000)]
+PanDepth = Annotated[SomeDepth, Field(le=1000)]
 _MOST_AREA = 500.0  # m² of a pan
 _Across = Annotated[SomeLength, Field(le=20), Field(ge=0.01)]  # m
 
@@ -103,7 +103,7 @@ class SetUpTest(Described):
     """Two weighings of the counterweight."""
 
     falls_at: Annotated[Mass, Field(gt=0)]
-    rises_at: Annotated[Mass, Field(ge=0)]
+    rises_at: Annotated[Mass, Field(gt=0)]
     arm_ratio: Annotated[Number, Field(gt=0, le=100)] = 1.0
 
     def wrong(self) -> Iterator[Problem]:

@@ -43,7 +43,7 @@ class Owned(Described):
     def wrong(self) -> Iterator[Problem]:
         if not self.name.strip():
             yield problem("no-name.owned", "name")
-        if bool(self.vessels) == (self.flow is not None):
+        if bool(self.vessels) == (self.flow is not None) or (self.depth is not None and not self.vessels):
             yield problem("one-of.owned")
         elif self.vessels and self.depth is None:
             yield problem("missing.depth", "depth")

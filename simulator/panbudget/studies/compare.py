@@ -225,7 +225,9 @@ def compare(
     base = described[names[0]]
     window = (day_or(start, "start", base.season.start), day_or(end, "end", base.season.end))
     if window[1] < window[0]:
-        raise common.not_to_ask("not-comparable.order", "the days to look at", start=window[0], end=window[1])
+        raise common.not_to_ask(
+            "not-comparable.order", "the days to look at (--start, --end)", start=window[0], end=window[1]
+        )
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     by_year = usable_years(base, *season, weather, cautious=False).weather
     weather = read_scenario_weather(base, *season, weather)
@@ -286,7 +288,7 @@ def _refuse_days(
     if hot_above is not None and not low <= hot_above <= high:
         raise common.not_to_ask("not-comparable.no-limit", "hot above", hot=hot_above, low=low, high=high)
     if around_heat and (start is not None or end is not None):
-        raise common.not_to_ask("not-comparable.by-heat", "the first or last day to look at")
+        raise common.not_to_ask("not-comparable.by-heat", "the first or last day to look at (--start, --end)")
 
 
 def _described(scenario: Scenario, names: Sequence[str]) -> dict[str, Scenario]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 from types import SimpleNamespace
 
 import numpy as np
@@ -158,6 +159,10 @@ def test_own_names_of_variables_can_be_given(tmp_path, tables):
         load_plan(grid_plan(tmp_path, "daily.nc"))
     named = grid_plan(tmp_path, "daily.nc", 'variables = { tmin = { column = "tn", unit = "K" } }\n')
     assert len(load_plan(named).places) == 4
+    for more, said in (("", "too; name another"), ("x", '= "txx" is not in the grid')):
+        both = ", ".join(f'{name} = {{ column = "tx{more}", unit = "K" }}' for name in ("tmin", "tmax"))
+        with pytest.raises(ScenarioError, match=f"sites.variables.tmax .*{said}"):
+            load_plan(grid_plan(tmp_path, "daily.nc", f"variables = {{ {both} }}\n"))
 
 
 def test_a_grid_without_heights_asks_for_one(tmp_path, tables):
@@ -178,6 +183,15 @@ def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path):
         os.mkfifo(tmp_path / "pipe.nc")
         with pytest.raises(ScenarioError, match="neither a plain file nor a folder"):
             load_plan(grid_plan(tmp_path, "pipe.nc"))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="has no fork")
+def test_a_file_that_ends_the_library_or_holds_it_for_ever_is_said_in_a_line(tmp_path, monkeypatch, tables):
+    dataset(tables).to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
+    ours = os.getpid()
+    monkeypatch.setattr(xr, "open_dataset", lambda *_, **__: os.getpid() == ours or os.kill(os.getpid(), 9))
+    with pytest.raises(ScenarioError, match="can't be read as NetCDF or Zarr .* without end"):
+        load_plan(grid_plan(tmp_path, "daily.nc"))
 
 
 def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_are_no_places(tmp_path):

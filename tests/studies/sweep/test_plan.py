@@ -221,6 +221,20 @@ def test_two_columns_of_one_name_are_refused_and_others_may_stand_twice(tmp_path
     table.write_text("name,latitude,elevation,weather,note,note\nA,38.2,10,place-01.csv,x,y\n", encoding="utf-8")
     assert load_plan(path).places[0].elevation == 10.0
     table.write_text("name,latitude,elevation,height,weather\nA,38.2,10,20,place-01.csv\n", encoding="utf-8")
+    plain = path.read_text(encoding="utf-8")
+    for columns, said in (
+        (
+            'name = "nam"',
+            'plan.toml: sites.columns.name = "nam" is not in the table of sites; expected: its columns: name, ',
+        ),
+        (
+            'latitude = "height", elevation = "height"',
+            'sites.columns.elevation = "height" is sites.columns.latitude too;',
+        ),
+    ):
+        path.write_text(plain.replace("[years]", f"columns = {{ {columns} }}\n[years]"), encoding="utf-8")
+        assert said in _lines(path)[0]
+    path.write_text(plain, encoding="utf-8")
     text = path.read_text(encoding="utf-8").replace("[years]", 'columns = { elevation = "height" }\n[years]')
     path.write_text(text, encoding="utf-8")
     assert "has more than one column elevation: elevation and height" in _lines(path)[0]

@@ -208,6 +208,8 @@ BOUNDS = [
     ("wind-dead", lambda weak: dead(0.1, weak=weak, others=0.13), 9, 10),  # half of twenty days: 0.115 in the middle
     ("wind-dead", lambda others: dead(0.1, weak=10, others=others), 0.141, 0.139),
     ("wind-dead", seldom, 1, 2),
+    ("wind-dead", lambda wind: {"days": 90, "tmin": 14.0, "tmax": 28.0, "wind": wind}, 0.301, 0.299),
+    ("wind-dead", lambda days: {"days": days, "tmin": 14.0, "tmax": 28.0, "wind": 0.2}, 89, 90),
     ("wind-leap", leaps, 0.499, 0.501),
     ("wind-leap", leaps, -0.499, -0.501),
     # moved² / 4 is 0.6 times strays² where the halves are equal

@@ -31,10 +31,10 @@ SOUND = table(wind=[2.25] * 20, tmin=[14.5] * 20)
 def read(tmp_path):
     """Return a function that writes a table and reads it."""
 
-    def do(content):
+    def do(content, **columns):
         file = tmp_path / "weather.csv"
         file.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return read_weather(file, SITE, shown_as="station.csv")
+        return read_weather(file, SITE, shown_as="station.csv", columns=columns)
 
     return do
 
@@ -66,6 +66,7 @@ SAME = {
     "tabs and decimal commas": SOUND.replace(",", "\t").replace(".", ","),
     "Windows line ends": SOUND.replace("\n", "\r\n"),
     "old Macintosh line ends": SOUND.replace("\n", "\r"),
+    "line ends doubled on their way": SOUND.replace("\n", "\r\r\n"),
     "byte order mark": codecs.BOM_UTF8 + SOUND.encode(),
     "declared separator": "sep=;\n" + SOUND.replace(",", ";"),
     "quoted": "\n".join(",".join(f'"{cell}"' for cell in line.split(",")) for line in SOUND.splitlines()),
@@ -411,3 +412,23 @@ def test_moments_that_are_written_in_a_way_of_their_own_are_what_is_told(read, m
     line = refused(read, f"datetime,temperature (°C),humidity (%),rain (mm)\n{rows}")
     assert line.startswith(f'station.csv: line 2: datetime = "{moment.format(1)}" is no date or time that is known')
     assert "such as 2025-05-01, 2025-05-01 13:00" in line
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "said"),
+    [
+        ("RH max (%)", "%", 'rh_mean: "RH max (%)" says itself that it is the rh_max'),
+        ("humidity (g/m³)", "g/m3", "an absolute humidity can't be used: take the line out"),
+    ],
+)
+def test_a_column_is_not_named_for_another_quantity_than_its_header_says(read, header, unit, said):
+    """A highest humidity that was named for the mean made a season dull; of g/m³ it was said to write "%"."""
+    text = SOUND.replace("rh_max", header)
+    with pytest.raises(WeatherError) as caught:
+        read(text, rh_mean={"column": header, "unit": unit})
+    assert said in str(caught.value)
+    assert ('rh_max = { column = "RH max (%)"' in str(caught.value)) is (unit == "%")
+
+
+def test_a_mass_in_a_volume_of_air_is_not_asked_for_as_a_relative_humidity(read):
+    assert "rh_max" not in read(SOUND.replace("rh_max", "humidity (g/m³)")).daily

@@ -143,7 +143,7 @@ def away(
     scenario = as_scenario(scenario, variants)
     start, end = as_day(start, "start"), as_day(end, "end")
     if end < start:
-        raise common.not_to_ask("no-such-days.order", "the days away", start=start, end=end)
+        raise common.not_to_ask("no-such-days.order", "the days away (--from, --to)", start=start, end=end)
     if (end - start).days >= MOST_DAYS:
         raise common.not_to_ask("no-such-days.many", "the days away", days=(end - start).days + 1)
     plain = scenario.changed({"what_if": {"heat": None}})

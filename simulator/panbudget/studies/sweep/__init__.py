@@ -6,7 +6,7 @@ Sweeping: many seasons at once, sites × years × designs × beds, through the o
 `summary` what they come to, `cube` the same for other tools, `swept` the end, `run` all of it in order.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from panbudget.errors import Problem
 from panbudget.words import packaged, problems_from
@@ -20,3 +20,11 @@ def first_of(problems: Sequence[Problem]) -> list[Problem]:
     """Return as many problems as a screen holds, and how many more there are."""
     more = len(problems) - MOST_LINES
     return [*problems[:MOST_LINES], *([problem("more", count=more)] if more > 0 else [])]
+
+
+def named_twice(key: str, chosen: Mapping[str, str]) -> Iterator[Problem]:
+    """Refuse a column or variable that is named for two things."""
+    first: dict[str, str] = {}
+    for name, column in chosen.items():
+        if first.setdefault(column, name) != name:
+            yield problem("column-twice.named", f"{key}.{name}", column, column=column, other=f"{key}.{first[column]}")

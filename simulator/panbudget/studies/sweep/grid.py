@@ -7,9 +7,10 @@ on any of the days looked at (sea) is no site.
 
 import datetime as dt
 import os
+import sys
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,6 +37,8 @@ from panbudget.weather.text.source import Source
 
 #: of a record, days between two on which a cell is looked at for a value: a usable season lacks fewer than one day in eight
 _LOOK_EVERY = 8
+# of a processor's time, within which a file's list of contents is read [s]
+_TO_OPEN = 10
 # of a sample of the numbers: days, cells along an axis
 _SAMPLE_DAYS, _SAMPLE_SPAN, _SAMPLE_RAIN, _SAMPLE_WIDE = 36, 1100, 400, 16
 # of it, numbers from here on stand for missing, as -9999 and 1e20 do, whatever the unit and whatever the attributes say
@@ -113,6 +116,9 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         All that is wrong with the grid's names, units and numbers, a line each.
     """
     shown = str(sites.grid)
+    for part in (folder / shown).rglob("*"):
+        if not (part.is_file() or part.is_dir()):  # a pipe would be waited for
+            raise _wrong("unreadable", shown, reason=f"{part.name} in it is neither a plain file nor a folder")
     with _opened(folder, sites) as data:
         time = _time_axis(data, shown)
         days = _days(data, time, shown)
@@ -250,6 +256,8 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
         raise _wrong("no-file", shown)
     if not (path.is_file() or path.is_dir()):
         raise _wrong("unreadable", shown, reason="neither a plain file nor a folder")
+    if path.is_file() and not _opens(path):
+        raise _wrong("unreadable", shown, reason="its parts point at each other without end, or at nothing")
     try:
         # neither dask nor threads: a job reads its own block
         options: dict[str, Any] = {"decode_timedelta": False}
@@ -273,6 +281,27 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
             if getattr(error, "errno", None) is not None:  # the system's, of another file
                 raise
             raise _unreadable(shown, error) from None
+
+
+def _opens(path: Path) -> bool:
+    """Tell whether a file lets itself be opened: a damaged one can hold the library for ever, where no signal reaches it, or end it."""
+    if sys.platform == "win32":
+        return True
+    import resource
+
+    import xarray as xr
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that there are threads, of which the child needs none
+        child = os.fork()
+        if not child:
+            with suppress(BaseException):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # what the library says of a damaged file is said below
+                resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+                resource.setrlimit(resource.RLIMIT_CPU, (_TO_OPEN, _TO_OPEN))
+                xr.open_dataset(path, decode_timedelta=False).close()
+            os._exit(0)
+    return not os.WIFSIGNALED(os.waitpid(child, 0)[1])
 
 
 def _numbers(values: Any) -> Floats:

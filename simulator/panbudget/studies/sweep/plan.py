@@ -224,10 +224,12 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         (first, *_) = error.problems
         if first.code in ("no-file", "folder"):
             problems.append(replace(first, where="sites.table", found=f'= "{error.file}": {first.found}'))
-        elif not problems:
+        elif not problems and not any(part.where.startswith("sites.") for part in error.problems):
             raise
         else:
-            problems.extend(problem.under(f"{error.file}: ") for problem in error.problems)
+            problems += [
+                part if part.where.startswith("sites.") else part.under(f"{error.file}: ") for part in error.problems
+            ]
     if problems:
         raise ScenarioError(*problems, file=str(path))
     marks = Marks(code_mark(), _mark_of_base(base, described), {name: mark_of(part.sha256) for name, part in designs})

@@ -25,7 +25,7 @@ from panbudget.scenario.beds import Bed, NamedPlants, PlantedBed
 from panbudget.scenario.garden import Scenario, Site
 from panbudget.season.demand import ANTECEDENT_DAYS, FORCED, BedForcing, Climate, bed_forcing, plant_of
 from panbudget.season.record import Record, Span, beside
-from panbudget.studies.sweep import MOST_LINES, first_of, problem
+from panbudget.studies.sweep import MOST_LINES, first_of, named_twice, problem
 from panbudget.weather import Weather
 from panbudget.weather.checks.inspection import RawFile
 from panbudget.weather.clean import WeatherFile, open_weather, read_fallback
@@ -149,12 +149,14 @@ def places_in_table(path: Path, columns: Mapping[str, str], *, shown_as: str) ->
 
 def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[Problem]:
     has = listed(map(shortened, headers), MOST_LINES)
+    yield from named_twice("sites.columns", columns)
     for name, header in columns.items():
         if header not in headers:
-            yield problem("no-column.named", value=name, name=name, header=shortened(header), headers=has)
+            yield problem("no-column.named", f"sites.columns.{name}", header, header=shortened(header), headers=has)
     ours = {header: name for name, header in columns.items()}
     for name in KNOWN:
-        if len(both := [header for header in headers if ours.get(header, header) == name]) > 1:
+        both = [header for header in headers if ours.get(header, header) == name]
+        if len(both) > 1 and len({*columns.values()}) == len(columns):
             yield problem("column-twice", value=name, name=name, both=" and ".join(both))
     for name in _NEEDED:
         if name not in headers and name not in columns:

@@ -54,6 +54,8 @@ _MOST_COOLER = 0.7
 _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
 # days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
 _CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
+# days of a season, and a wind at 2 m on the middling one that is a tenth of an ordinary one: the least of genuine seasons had 0.53 [d, m/s]
+_OF_SEASON, _WEAK = 90, 0.3
 # a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
 # it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
@@ -260,6 +262,10 @@ def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
         weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
         yield Verdict(names, "wind-dead", values, _blowing(inspection, weak, inspection.of_asked("wind")))
+    elif (days := int((~np.isnan(wind)).sum())) >= _OF_SEASON and 0.0 < (low := float(np.nanmedian(wind))) < _WEAK:
+        tenfold = inspection.with_asked(wind=10.0 * inspection.of_asked("wind"))
+        left_out = _blowing(inspection, np.ones_like(wind, bool), wind)
+        yield Verdict(names, "wind-dead/season", {"low": low, "days": days}, [tenfold, left_out])
 
 
 def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

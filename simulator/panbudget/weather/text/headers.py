@@ -23,6 +23,7 @@ from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import (
+    ABSOLUTE,
     BEAUFORT,
     SHARES,
     Heading,
@@ -39,6 +40,9 @@ from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherU
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
+
+
+_KIN = ("tmin", "tmax"), ("rh_max", "rh_min", "rh_mean")
 
 
 def words_of(patterns: Iterable[str]) -> re.Pattern[str]:
@@ -177,7 +181,8 @@ class Header:
         except UnitError as error:
             self.settled.add(name)
             where = f"{self.table}.columns.{name}:" if by_user else f'line {self.line}: column "{self.headers[name]}":'
-            cure = error.problem.cure or ("" if by_user else note("unit-of-column"))
+            cure = note("absolute") if ABSOLUTE.search(unit) else error.problem.cure
+            cure = cure or ("" if by_user else note("unit-of-column"))
             self.problems.append(replace(error.problem, cure=cure).under(f"{where} unit"))
             return
         if known_unit(unit) == BEAUFORT:
@@ -339,6 +344,10 @@ def read_header(
         _set_unit(header, name, columns[name].unit or in_header, by_user=columns[name].unit is not None)
         if name != "date":
             header.compare(name, columns[name].unit, in_header, [STANDARD[name].unit])
+        if other := _other_extreme(name, headings.get(place)):
+            header.wrong(name, "other-extreme", column=headings[place].text, other=other)
+            header.suggest(other, headings[place], columns[name].unit)
+            del header.chosen[name]
     for place, heading in headings.items():
         text, unit = split_unit(heading.text)
         name = _plain(text)
@@ -559,6 +568,14 @@ def _is_another(name: str, heading: Heading) -> bool:
     return any(_best_of_day(other, [heading]) for other in _DATA["daily"])
 
 
+def _other_extreme(name: str, heading: Heading | None) -> str:
+    """Name that of its quantity's extremes and mean which a header has the words of, where a column is named for another."""
+    kin = next((kin for kin in _KIN if name in kin), ())
+    if heading is None or not kin or _best_of_day(name, [heading]):
+        return ""
+    return next((other for other in kin if _best_of_day(other, [heading])), "")
+
+
 def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
     """Return the columns that may be a daily one, the likeliest first; none where no header has its words."""
     if name not in _DATA["daily"]:
@@ -575,7 +592,7 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
         whole_day = name == "rain" and (alike == 1 or words != heading.name or re.search(r"total|sum", words))
         hours = _TIME_OF_DAY.search(words) and not whole_day
         run = name == "wind" and re.search(r"\brun\b", words) and not (unit or "").endswith("/day")
-        if never or but.search(words) or hours or unit == "rate" or run:
+        if never or ABSOLUTE.search(heading.text) or but.search(words) or hours or unit == "rate" or run:
             return False
         called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)
         if not called and not (unit and by_unit.fullmatch(squeezed)):

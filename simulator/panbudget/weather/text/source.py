@@ -92,7 +92,7 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
     if not wrong and not encoding:
         wrong = "no-text" if _CONTROL_BYTES.search(data[:4096]) else "unknown-encoding"
     del data  # some files fill a good part of the memory
-    text = decoded.replace("\r\n", "\n").replace("\r", "\n") if "\r" in decoded else decoded
+    text = re.sub(r"\r\r?\n|\r", "\n", decoded) if "\r" in decoded else decoded
     if _IN_APOSTROPHES.match(text):
         text = re.sub(r"(?m)(?<![^;,|\t\n])'([^'\"\n]*)'(?![^;,|\t\n])", r'"\1"', text)
     if _ROWS_IN_CELLS.match(text):

@@ -14,7 +14,7 @@ import numpy as np
 from panbudget.errors import Problem
 from panbudget.numeric import Floats
 from panbudget.physics.air import vapour_pressure_from_specific_humidity
-from panbudget.studies.sweep import problem
+from panbudget.studies.sweep import named_twice, problem
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.words import packaged
@@ -173,6 +173,7 @@ def _height(values: Any) -> tuple[float | None, str]:
 
 def wrong_names(data: Any, chosen: Mapping[str, Any], time: str) -> Iterator[Problem]:
     """List the variables that the user names and that are not there, and those of which two are fit for one thing."""
+    yield from named_twice("sites.variables", {name: choice.column for name, choice in chosen.items()})
     for name, choice in chosen.items():
         if name not in TABLE["kinds"]:
             yield problem("unknown-column", f"sites.variables.{name}", known=", ".join(TABLE["kinds"]))
@@ -224,12 +225,12 @@ def wrong_units(
             code = "no-unit" if not part.unit else "unknown-unit"
             # rain's bounds are so wide that its numbers tell a unit from what is stated only, not from all that it may be
             names_unit = like and (not part.unit or "apart" not in bounds)
-            yield problem(f"{code}.like" if names_unit else code, part.key, part.unit, **values)
+            yield problem(f"{code}.like" if names_unit else code, part.key and f"{part.key}:", part.unit, **values)
         elif values["check"] not in trust and (like or not ("apart" in bounds or _fits(name, _ours(sample, part)))):
             ends = {which: f"{value:.4g}" for which, value in _ends(sample).items()}
             values |= {**ends, "ours": TABLE["ours"][kind]}
             values |= dict(zip(("low", "high", "least", "most"), (*bounds["median"], *bounds["highest"]), strict=True))
-            yield problem("wrong-unit" if like else "wrong-unit.none", part.key, part.unit, **values)
+            yield problem("wrong-unit" if like else "wrong-unit.none", part.key and f"{part.key}:", part.unit, **values)
 
 
 def typical(recognised: Recognised, samples: Mapping[str, Floats]) -> dict[str, str]:

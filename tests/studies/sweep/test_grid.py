@@ -194,6 +194,14 @@ def test_a_file_that_ends_the_library_or_holds_it_for_ever_is_said_in_a_line(tmp
         load_plan(grid_plan(tmp_path, "daily.nc"))
 
 
+def test_a_part_of_a_folder_that_is_no_plain_file_is_named(tmp_path, tables):
+    """A pipe was waited for, and a link that leads to itself was said to be a fault of ours."""
+    dataset(tables).to_zarr(tmp_path / "daily.zarr", zarr_format=2)
+    (tmp_path / "daily.zarr" / "loop").symlink_to("loop")
+    with pytest.raises(ScenarioError, match="loop in it is neither a plain file nor a folder"):
+        load_plan(grid_plan(tmp_path, "daily.zarr"))
+
+
 def test_longitudes_count_from_greenwich_both_ways_and_sea_and_unknown_heights_are_no_places(tmp_path):
     """180° E stays; 180.25° E is 179.75° W and 350° E is 10° W."""
     air = {"standard_name": _AIR, "units": "degC"}

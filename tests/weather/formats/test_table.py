@@ -66,7 +66,6 @@ SAME = {
     "tabs and decimal commas": SOUND.replace(",", "\t").replace(".", ","),
     "Windows line ends": SOUND.replace("\n", "\r\n"),
     "old Macintosh line ends": SOUND.replace("\n", "\r"),
-    "line ends doubled on their way": SOUND.replace("\n", "\r\r\n"),
     "byte order mark": codecs.BOM_UTF8 + SOUND.encode(),
     "declared separator": "sep=;\n" + SOUND.replace(",", ";"),
     "quoted": "\n".join(",".join(f'"{cell}"' for cell in line.split(",")) for line in SOUND.splitlines()),

@@ -210,3 +210,9 @@ def test_a_header_too_wide_is_looked_for_among_200_lines(line, told):
 def test_words_that_tell_an_encoding_are_looked_for_among_20000_bytes(size, encoding):
     word = "\nдата\n".encode("cp1251")
     assert _by_words(b"#" * (size - len(word)) + word + b"1\n" * 10) == encoding
+
+
+def test_line_ends_that_were_doubled_on_their_way_part_no_lines(tmp_path):
+    """An archive's header is told by the line it stands on."""
+    (tmp_path / "a.csv").write_bytes(b"date,rain\r\r\n2025-05-01,0\r\r\n")
+    assert open_source(tmp_path / "a.csv", shown_as="a.csv").text == "date,rain\n2025-05-01,0\n"

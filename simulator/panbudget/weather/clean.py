@@ -21,6 +21,7 @@ from panbudget.weather.messages import problem
 from panbudget.weather.reading import Columns, Rules, checked_file, chosen_columns, read_files
 from panbudget.weather.several import Paths, shown_names
 from panbudget.weather.site import Site
+from panbudget.weather.text.columns import REQUIRED
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
 
@@ -208,7 +209,10 @@ def open_weather(
     needs_rain = rules.missing_rain == "error" and not any(fallback.rain for fallback in fallbacks)
     named: dict[str, Any] = {"file_format": file_format, "columns": choices, "missing": missing}
     rain = {"needs_rain": needs_rain, "rainless_if_empty": rules.missing_rain == "zero"}
-    file = read_files(path, site, shown_as=shown, table=rules.table, trust=rules.trust, **rain, **named)
+    temperatures = any({*REQUIRED} <= {*file.raw.daily.columns} for _, file in others)
+    file = read_files(
+        path, site, shown_as=shown, table=rules.table, trust=rules.trust, in_part=temperatures, **rain, **named
+    )
     if file.raw.typical and others:
         raise WeatherError(problem("typical-with-fallback"), file=shown)
     return WeatherFile(file, rules, others)

@@ -71,10 +71,15 @@ class Rules:
             raise WeatherError(*problems, file=shown)
 
 
-def read_files(path: Paths, site: Site, *, shown_as: str, **options: Any) -> RawFile:
+def read_files(path: Paths, site: Site, *, shown_as: str, in_part: bool = False, **options: Any) -> RawFile:
     """Recognise a file or several and read them, unchecked; several joined. Takes what `read_raw` takes."""
     paths = paths_of(path, shown_as=shown_as)
     if len(paths) == 1:
+        file = read_raw(paths[0], site, shown_as=shown_as, in_part=in_part, **options)
+        # a column that is named, or known by no name, may be the one that is wanted
+        if not in_part or ({*(options.get("columns") or ())} <= file.raw.chosen.keys() and not file.raw.unused):
+            lent = dict.fromkeys({*REQUIRED} - {*file.raw.daily.columns}, np.nan)
+            return file._replace(raw=replace(file.raw, daily=file.raw.daily.assign(**lent)))
         return read_raw(paths[0], site, shown_as=shown_as, **options)
     files, wrong = _read_each(paths, site, {**options, "needs_rain": False, "in_part": True})
     found = {name for file in files for name in (*file.raw.daily.columns, *file.raw.chosen)}

@@ -149,6 +149,27 @@ def test_zero_rain_stands_where_no_fallback_may_lend_any(read):
     assert weather.flags["rain"].iloc[3] == "zero rain (assumed)"
 
 
+def test_zero_rain_stands_for_no_days_half_a_year_after_the_last_record(read):
+    """A gauge of one day: 183 days on, its empty days may have been dry; 184 days on, and before it, nobody knows."""
+    own, span = table(1, rain=3), {"missing_rain": "zero", "end": dt.date(2026, 1, 10)}
+    assert read(own, hill(table(300, radiation=10)), start=dt.date(2025, 12, 1), **span).daily["rain"].sum() == 3.0
+    said = refusal(read, own, hill(table(300, radiation=10)), start=dt.date(2025, 12, 2), **span)
+    assert "rain has no figure from 2025-06-02 to 2026-01-10" in said
+
+
+def test_a_gauge_without_temperatures_borrows_them(read):
+    """But not where a column that is unknown, or named and not there, may hold them, nor without such a fallback."""
+    gauge = "date,rain\n2025-06-01,3\n2025-06-02,0\n"
+    weather = read(gauge, hill(table(2)))
+    assert weather.daily["rain"].tolist() == [3.0, 0.0]
+    assert (weather.flags["tmin"] == LENT).all()
+    unknown = gauge.replace("\n", ",5\n").replace("rain,5", "rain,knob")
+    for refused in ((unknown, hill(table(2))), (gauge,)):
+        assert "there is no column tmin" in refusal(read, *refused)
+    said = refusal(read, gauge, hill(table(2)), columns={"tmin": {"column": "low"}})
+    assert "tmin" in said and '"low"' in said
+
+
 def test_temperatures_are_shifted_by_the_mean_difference(read):
     """Their tmin is 3 or 5 °C lower day about: 4 °C are added, and the scatter is that of ±1 °C over 39 days."""
     own = table(40, tmin=with_day(14, "", days=40))

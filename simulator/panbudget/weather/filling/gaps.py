@@ -7,6 +7,8 @@ altogether is estimated for all days (see `estimates`); one with holes is filled
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from panbudget.errors import Problem
 from panbudget.weather.calendar import days_where
 from panbudget.weather.checks.air import longest
@@ -49,6 +51,8 @@ class GapLimits:
 
 # days of another year that a clock that was reset may have, and days that tell an exchange of day and month from a gap [d]
 _RESET, _EXCHANGED = 60, 3
+# days before those asked for in which a figure of rain shows that it was recorded: half a year, since a summer may be dry [d]
+_WITHOUT_RAIN = 183
 
 
 class Gaps:
@@ -121,6 +125,7 @@ class Gaps:
         problems = self._temperatures()
         if missing_rain == "error" and self._missing["rain"].any():
             problems.append(self._rain())
+        problems += self._no_record_of_rain() if missing_rain == "zero" else []
         daily = self._read.arranged.daily
         measured = self._known if self._daily is daily else known_days(daily)
         for name in ("humidity", "wind", "radiation"):
@@ -153,6 +158,15 @@ class Gaps:
         if not why and "rain" not in self._daily.columns:
             return no_column("no-rain", others=also_has(self._read.file.raw.unused), **values)
         return problem("no-rain/record" if why else "no-rain", "rain", empty=self._empty("rain"), why=why, **values)
+
+    def _no_record_of_rain(self) -> list[Problem]:
+        """Refuse to take for dry what lies outside the record of rain, as a gauge's years before it was set up."""
+        asked, known = np.flatnonzero(self._read.arranged.asked), self._known["rain"]
+        since = max(0, asked[0] - _WITHOUT_RAIN)
+        if known[since : asked[-1] + 1].any() or not known.any():
+            return []
+        first, last = (self._read.days[row].date() for row in (since, asked[-1]))
+        return [problem("no-rain/unrecorded", "rain", first=first, last=last)]
 
     def _over_limit(self, name: str, limits: GapLimits) -> list[Problem]:
         gap = self._missing[name]

@@ -42,6 +42,12 @@ def test_a_sound_latitude_and_the_tropics_pass(tmp_path, latitude, southern):
     assert found.weather.doubts == ()
 
 
+def test_latitude_and_longitude_exchanged_are_told_by_the_seasons(tmp_path):
+    garden = write_garden(tmp_path, without_radiation(years_csv(2021, 2021)), latitude="-6.0\nlongitude = 37.4")
+    (doubt,) = panbudget.check(garden).weather.doubts
+    assert "write latitude = 37.4 and longitude = -6" in doubt
+
+
 def test_radiation_of_the_other_hemisphere_is_told_by_the_sign_and_not_as_another_unit(tmp_path, capsys):
     code, _, err = run(capsys, "check", write_garden(tmp_path, years_csv(2021, 2021), latitude=-38.6))
     assert code == 2

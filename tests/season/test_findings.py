@@ -89,6 +89,22 @@ def test_unlike_beds_on_one_valve_are_told(make_garden):
     assert '"many" got' in finding.text
 
 
+@pytest.mark.parametrize(
+    ("days", "planted", "severity", "meant"),
+    [
+        (40, dt.date(2025, 5, 21), "note", False),
+        (40, dt.date(2025, 5, 22), "caution", False),
+        (40, dt.date(2025, 6, 5), "caution", True),
+        (40, dt.date(2025, 6, 4), "caution", False),
+    ],
+)
+def test_a_planting_that_leaves_most_of_the_season_bare_is_a_caution(make_garden, days, planted, severity, meant):
+    """20 of 40 days from 1 May on are bare, or one more; 5 June may be 6 May, and 4 June not 6 April."""
+    finding = found(make_garden(nested(BED, {"planted": planted}), days=days))["not-growing"]
+    assert finding.severity == severity
+    assert ("write planted = 2025-05-06" in finding.text) is meant
+
+
 def test_gravest_first(make_garden):
     overlay = merged(nested(VALVE, {"refill": {"flow": "0.1 L/h"}, "rated_flow": "1 L/h"}), CASES["not-growing"][0])
     severities = [SEVERITIES.index(f.severity) for f in replay(make_garden(overlay)).findings]

@@ -33,6 +33,7 @@ STUCK_HOURS_DANGER = 6.0  # hours in a season with the valve held open by evapor
 ADEQUACY_DANGER, ADEQUACY_CAUTION = 0.75, 0.95  # ETc actual ÷ ETc
 STRESS_RUN_DANGER = 14  # days in a row
 FLOOD = 100.0  # mm given in a day: more than a soil takes in or holds
+BARE_CAUTION, MONTHS = 0.5, 12  # of the season's days, without plants; a day of the month that may be a month
 DROWNED_SHARE = 0.3  # of the irrigation, drained below the roots
 DROWNED_TIMES = 1.5  # supply over net demand
 # supply over net demand; and mm more than that, or a wet summer's need is soon passed
@@ -384,8 +385,21 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         most = words.mm(float(table["irrigation_mm"].max()))
         values: dict[str, Any] = {"count": part.emitters.count, "flow": part.emitters.flow, "area": part.area}
         yield _finding("caution", "flood", key, flood, most=most, limit=words.mm(FLOOD), **values)
-    severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
-    yield from _on_days(severity, code, key, idle, bare=words.mm(totals["etc_bare_mm"]))
+    yield from _of_bare_days(season, key, idle)
+
+
+def _of_bare_days(season: Season, key: str, idle: pd.Series[bool]) -> Iterator[Finding]:
+    """Days on which nothing grows; most of a season is more than a note where a date of planting tells why."""
+    bare, (valve, bed) = words.mm(season.totals["beds"][key]["etc_bare_mm"]), key.split("/")
+    planted = getattr(season.scenario.controller[valve].bed[bed], "planted", None)
+    if idle.all() or planted is None or idle.mean() <= BARE_CAUTION:
+        severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
+        yield from _on_days(severity, code, key, idle, bare=bare)
+        return
+    other = planted.replace(month=planted.day, day=planted.month) if planted.day <= MONTHS else planted
+    inside = idle.index[0].date() <= other <= idle.index[-1].date() and other != planted
+    meant = words.say(_TEXTS["exchanged"], meant=other) if inside else ""
+    yield _finding("caution", "not-growing", key, idle, text="mostly-bare", bare=bare, planted=planted, meant=meant)
 
 
 def _of_evenness(season: Season) -> Iterator[Finding]:

@@ -23,6 +23,10 @@ _SEASONS_FROM, _WARMER, _DAYS_TO_JUDGE, _SUN_OFF = 23.5, 3.0, 60, 2.0
 
 # how far a station may lie from the site before a report says so: some 50 km, and 2 °C by height (6.5 °C a km)
 _FAR_AWAY = 3.0  # degrees of latitude, 330 km: of other weather and another sun
+# seasons tell that latitude and longitude are exchanged: common practice, no source. Days that temperatures lag behind the
+# sun; how well they then follow it, at most as stated and at least exchanged; a range that no year has near the equator [°C]
+_LAG, _FOLLOWS_NOT, _FOLLOWS, _LEAST_RANGE, _NO_TROPICS = 25, 0.0, 0.8, 8.0, 16.0
+_TROPICS, _FAR_FROM_THEM = 15.0, 25.0  # degrees
 _FAR = {"latitude": (0.5, "°"), "longitude": (0.5, "°"), "elevation": (300.0, " m")}
 
 
@@ -104,10 +108,13 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
     at = None if station is None else station.latitude
     if not doubts and station is not None and at is not None and (apart := abs(at - site.latitude)) > _FAR_AWAY:
         doubts = [note("far-away", described=site.latitude, measured=at, apart=apart, name=station.name)]
-    if doubts or not {"tmin", "tmax"} <= set(daily.columns) or abs(site.latitude) < _SEASONS_FROM:
+    if doubts or not {"tmin", "tmax"} <= set(daily.columns):
         return doubts
-    mean = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0
-    month = np.where(np.isnan(mean), 0, of_calendar(pd.DatetimeIndex(daily.index))[1])
+    mean, days = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0, pd.DatetimeIndex(daily.index)
+    if abs(site.latitude) < _SEASONS_FROM:
+        at, known = {"latitude": site.latitude, "longitude": site.longitude}, ~np.isnan(mean)
+        return [note("exchanged", **at)] if site.longitude and exchanged(mean[known], days[known], **at) else []
+    month = np.where(np.isnan(mean), 0, of_calendar(days)[1])
     north, south = mean[(month >= 5) & (month <= 8)], mean[(month >= 11) | ((month >= 1) & (month <= 2))]
     if min(len(north), len(south)) < _DAYS_TO_JUDGE:
         return doubts
@@ -116,6 +123,35 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
         return doubts
     months = ("November to February", "May to August")[:: 1 if site.latitude > 0.0 else -1]
     return [note("other-hemisphere", latitude=site.latitude, warm=months[0], cold=months[1], warmer=-warmer)]
+
+
+def exchanged(mean: Floats, days: pd.DatetimeIndex, *, latitude: float, longitude: float) -> bool:
+    """
+    Tell whether the seasons are those of the longitude taken for a latitude.
+
+    Parameters
+    ----------
+    mean : ndarray, (days,)
+        Mean temperatures, all known. [°C]
+    days : DatetimeIndex
+        Their days; fewer than 300 from first to last tell nothing.
+    latitude, longitude : float
+        As stated. [degrees]
+
+    Returns
+    -------
+    bool
+    """
+    if not mean.size or abs(longitude) > 90.0 or days.max() - days.min() < pd.Timedelta(300, "D"):
+        return False
+    span = float(np.subtract(*np.percentile(mean, [95.0, 5.0])))
+    lagged = (days.day_of_year.to_numpy(float) - _LAG - 1.0) % 365.0 + 1.0
+
+    def follows(at: float) -> float:
+        return float(np.corrcoef(mean, extraterrestrial_radiation(lagged, latitude=at))[0, 1])
+
+    tropical = abs(latitude) < _TROPICS and abs(longitude) > _FAR_FROM_THEM and span > _NO_TROPICS
+    return span > _LEAST_RANGE and follows(longitude) > _FOLLOWS and (tropical or follows(latitude) < _FOLLOWS_NOT)
 
 
 def sun_doubt(noon: float, site: Site) -> str:

@@ -5,7 +5,6 @@ A cell is a site. Its days go through the same checks and fills as a weather fil
 on any of the days looked at (sea) is no site.
 """
 
-import datetime as dt
 import os
 import sys
 import warnings
@@ -21,7 +20,6 @@ import pandas as pd
 from panbudget.errors import ScenarioError
 from panbudget.numeric import Floats, Mask
 from panbudget.physics.air import atmospheric_pressure
-from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.scenario.garden import Scenario
 from panbudget.scenario.quantities import ELEVATIONS, WIND_HEIGHTS
 from panbudget.studies.sweep import problem
@@ -31,6 +29,7 @@ from panbudget.studies.sweep.gridded.cells import chunks_of, copy_bytes, copy_ce
 from panbudget.studies.sweep.marks import file_mark, mark_of
 from panbudget.studies.sweep.site import Place, lent_to
 from panbudget.weather.clean import WeatherFile, table_weather
+from panbudget.weather.site import exchanged
 from panbudget.weather.text.columns import STANDARD
 from panbudget.weather.text.raw import RawTable
 from panbudget.weather.text.source import Source
@@ -43,10 +42,6 @@ _TO_OPEN = 10
 _SAMPLE_DAYS, _SAMPLE_SPAN, _SAMPLE_RAIN, _SAMPLE_WIDE = 36, 1100, 400, 16
 # of it, numbers from here on stand for missing, as -9999 and 1e20 do, whatever the unit and whatever the attributes say
 _CODES = -900.0, 1e15
-# seasons tell that latitude and longitude are exchanged: common practice, no source. Days that temperatures lag behind the
-# sun; how well they then follow it, at most as stated and at least exchanged; a range that no year has near the equator [°C]
-_LAG, _FOLLOWS_NOT, _FOLLOWS, _LEAST_RANGE, _NO_TROPICS = 25, 0.0, 0.8, 8.0, 16.0
-_TROPICS, _FAR_FROM_THEM = 15.0, 25.0  # degrees
 
 
 @dataclass(frozen=True)
@@ -487,14 +482,5 @@ def _refuse_exchanged(
     known = np.asarray(np.isfinite(tmin + tmax).any(axis=1))
     mean, dates = np.nanmean((tmin + tmax)[known] / 2.0, axis=1), dates[known]
     north, east = float(latitude.mean()), float(longitude.mean())
-    if mean.size < _SAMPLE_DAYS // 2 or abs(east) > 90.0 or dates[-1] - dates[0] < dt.timedelta(days=300):
-        return
-    span = float(np.subtract(*np.percentile(mean, [95.0, 5.0])))
-    lagged = (dates.day_of_year.to_numpy(float) - _LAG - 1.0) % 365.0 + 1.0
-
-    def follows(at: float) -> float:
-        return float(np.corrcoef(mean, extraterrestrial_radiation(lagged, latitude=at))[0, 1])
-
-    tropical = abs(north) < _TROPICS and abs(east) > _FAR_FROM_THEM and span > _NO_TROPICS
-    if span > _LEAST_RANGE and follows(east) > _FOLLOWS and (tropical or follows(north) < _FOLLOWS_NOT):
+    if mean.size >= _SAMPLE_DAYS // 2 and exchanged(mean, dates, latitude=north, longitude=east):
         raise _wrong("exchanged", shown, north=f"{north:.4g}", east=f"{east:.4g}")

@@ -19,7 +19,7 @@ from typing import IO, Any, TextIO
 
 import pandas as pd
 
-from panbudget.errors import OutputError, Problem, ScenarioError
+from panbudget.errors import OutputError, Problem, ScenarioError, nearest
 
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
@@ -226,9 +226,11 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
     except Unlikely as error:
         problem = error.problem
     except FileNotFoundError:
-        problem = Problem("no-file", "", "there is no such file", "", missing)
+        near = nearest(path.name, [other.name for other in path.parent.glob("*.toml")])
+        cure = f"did you mean {path.with_name(near)}?" if near else missing
+        problem = Problem("no-file", "", "there is no such file", "", cure)
     except IsADirectoryError:
-        inside = sorted(path.glob("*.toml"))
+        inside = sorted(path.glob("*.toml"), key=lambda other: (other.name != "garden.toml", other.name))
         cure = f"did you mean {inside[0]}?" if inside else "name the .toml file in it"
         problem = Problem("folder", "", "is a folder", "", cure)
     except OSError as error:
@@ -333,6 +335,8 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = 'its quotes are curly: type straight ones, "like these"'
     elif re.search(r"character '\\[rux]", what):
         cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
+    elif row == 1 and re.search(r"[,;\t].*[,;\t]", line):
+        cure = "it looks like a table, such as a weather file: name the garden's file, which ends in .toml"
     elif what.startswith("Expected '='"):
         cure = 'a key is followed by =, such as title = "My garden"'
     found = f": this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "")

@@ -313,6 +313,14 @@ def test_a_missing_file_a_folder_and_rubbish_are_said(tmp_path):
         load_scenario(tmp_path / "none.toml")
     with pytest.raises(ScenarioError, match="is a folder"):
         load_scenario(tmp_path)
+    for name in ("dora.toml", "garden.toml"):
+        (tmp_path / name).touch()
+    for path in (tmp_path, tmp_path / "gardn.toml", tmp_path / "garden"):
+        with pytest.raises(ScenarioError, match=r"did you mean .*garden\.toml\?"):
+            load_scenario(path)
+    (tmp_path / "weather.csv").write_text("date;tmin;tmax\n2025-01-01;3;4\n", encoding="utf-8")
+    with pytest.raises(ScenarioError, match="looks like a table"):
+        load_scenario(tmp_path / "weather.csv")
     rubbish = tmp_path / "rubbish.toml"
     rubbish.write_bytes(b"\xff\xfe\x00\x80")
     with pytest.raises(ScenarioError, match="UTF-8"):

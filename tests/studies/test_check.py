@@ -175,7 +175,8 @@ def test_check_says_what_was_borrowed_and_what_it_matters(lent):
     assert {row["quantity"] for row in whole["sensitivity"]} == {"wind", "humidity", "radiation"}
     assert len(check_lines(found)) <= 20
     text = "\n".join(check_lines(found, everything=True))
-    assert "tmin: 2\N{NO-BREAK SPACE}days borrowed from hill.csv" in text
+    together = "tmin, tmax, vapour_pressure, rh_mean, rh_min, wind, rain, radiation"
+    assert f"Missing: {together}: 2\N{NO-BREAK SPACE}days borrowed from hill.csv; filled otherwise, ETo would" in text
     assert "wind: 1\N{NO-BREAK SPACE}day estimated by monthly mean wind" in text
     assert "wind filled by 0.5 m/s more instead: ETo +" in text
     assert "radiation filled from the temperature range, kRs" in text
@@ -297,7 +298,7 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
     (tmp_path / "hill.csv").write_bytes((tmp_path / "weather.csv").read_bytes())
     found = check(tmp_path / "garden.toml", season=2025)
     short, whole = ("\n".join(check_lines(found, everything=everything)) for everything in (False, True))
-    assert "rh_mean: 31\N{NO-BREAK SPACE}days estimated from estimated vapour pressure" in whole
+    assert "rh_mean, rh_min: 31\N{NO-BREAK SPACE}days estimated from estimated vapour pressure" in whole
     assert "every day estimated (2 m/s), not measured" in whole
     assert "wind: 31\N{NO-BREAK SPACE}days estimated by 2 m/s" in short
     assert "radiation: 31\N{NO-BREAK SPACE}days estimated from the temperature range" in short

@@ -277,6 +277,12 @@ def test_a_year_and_a_months_number_are_told_to_be_months(tmp_path, mark):
     assert not header.problems
 
 
+def test_days_that_a_program_took_for_months_are_no_months(tmp_path):
+    dates = [f"2025-{day:02d}-01" if day < 13 else f"2025-01-{day}" for day in range(1, 25)]
+    with pytest.raises(WeatherError, match="in order with day and month exchanged"):
+        read_weather(written(tmp_path, "date,tmin,tmax,rain\n" + "".join(f"{day},3,9,0\n" for day in dates)), SITE)
+
+
 OWN = {"at every record": 1, "at every sixth hour": 6}
 
 

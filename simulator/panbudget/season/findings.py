@@ -398,7 +398,7 @@ def _of_bare_days(season: Season, key: str, idle: pd.Series[bool]) -> Iterator[F
         return
     other = planted.replace(month=planted.day, day=planted.month) if planted.day <= MONTHS else planted
     inside = idle.index[0].date() <= other <= idle.index[-1].date() and other != planted
-    meant = words.say(_TEXTS["exchanged"], meant=other) if inside else ""
+    meant = words.say(str(_TEXTS["exchanged"]), meant=other) if inside else ""
     yield _finding("caution", "not-growing", key, idle, text="mostly-bare", bare=bare, planted=planted, meant=meant)
 
 

@@ -112,8 +112,9 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
         return doubts
     mean, days = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0, pd.DatetimeIndex(daily.index)
     if abs(site.latitude) < _SEASONS_FROM:
-        at, known = {"latitude": site.latitude, "longitude": site.longitude}, ~np.isnan(mean)
-        return [note("exchanged", **at)] if site.longitude and exchanged(mean[known], days[known], **at) else []
+        known, north, east = ~np.isnan(mean), site.latitude, site.longitude or 0.0
+        found = exchanged(mean[known], days[known], latitude=north, longitude=east)
+        return [note("exchanged", latitude=north, longitude=east)] if found else []
     month = np.where(np.isnan(mean), 0, of_calendar(days)[1])
     north, south = mean[(month >= 5) & (month <= 8)], mean[(month >= 11) | ((month >= 1) & (month <= 2))]
     if min(len(north), len(south)) < _DAYS_TO_JUDGE:

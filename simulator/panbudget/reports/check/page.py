@@ -169,7 +169,7 @@ def _first(sentences: list[str], everything: bool) -> str:
 
 def _filled_lines(checked: Checked, everything: bool) -> list[str]:
     """A line for each column and way of filling, with what another way would change; what only follows, where all is wanted."""
-    lines = []
+    lines = dict[str, list[str]]()  # what is said of columns, with their names: those missing together are told once
     for row in filled_rows(checked.season):
         if row["method"] == FROM_ESTIMATED and not everything:
             continue
@@ -178,8 +178,9 @@ def _filled_lines(checked: Checked, everything: bool) -> list[str]:
         ends = dict.fromkeys(text for _, text in changes[:1] + changes[-1:])
         worth = _say("line_worth", worth=" to ".join(ends)) if ways else ""
         key = "line_borrowed" if is_borrowed(row["method"]) else "line_estimated"
-        lines.append(_say(key, how=_by(row["method"]), worth=worth, **row))
-    return lines
+        said = _say(key, how=_by(row["method"]), worth=worth, **row)
+        lines.setdefault(said, []).append(row["column"])
+    return [_say("line_missing", columns=", ".join(columns), said=said) for said, columns in lines.items()]
 
 
 def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:

@@ -112,7 +112,7 @@ def _by_tank(sheet: ValveSheet) -> dict[str, str]:
 
 def _by_month(sheet: ValveSheet) -> str:
     pairs = zip(sheet.months["month"], sheet.months["refill"], strict=True)
-    return ", ".join(f"{calendar.month_name[int(month)]} {bare(refill, 'drip', 0)}" for month, refill in pairs)
+    return ", ".join(f"{calendar.month_name[int(month)]} {bare(refill, 'drip')}" for month, refill in pairs)
 
 
 def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
@@ -154,9 +154,9 @@ def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
     marks = texts("setup")["marks"]
     for month in sheet.months.to_dict("records"):
         drop, openings = bare(month["drop_mm"], "depth", 0), number(month["openings_a_week"], 1)
-        refill = f"{bare(month['refill'], 'drip', 0)}{marks[month['bound']]}"
+        refill = f"{bare(month['refill'], 'drip')}{marks[month['bound']]}"
         if month["refill_low"] < month["refill_high"]:
-            refill += f" ({bare(month['refill_low'], 'drip', 0)}–{bare(month['refill_high'], 'drip', 0)})"
+            refill += f" ({bare(month['refill_low'], 'drip')}–{bare(month['refill_high'], 'drip')})"
         if month["dry_runs"] > 1:
             drop += f" ({bare(month['drop_low_mm'], 'depth', 0)}–{bare(month['drop_high_mm'], 'depth', 0)})"
         elif not month["dry_runs"]:
@@ -169,13 +169,13 @@ def _months(sheet: ValveSheet) -> Iterator[dict[str, Any]]:
             "drop": drop,
             "openings": openings,
             "minutes": month["minutes"],
-            "litres": f"{bare(month['litres_a_week'], 'volume', 0)} ({_ends(month, 'litres_a_week', 'volume')})",
+            "litres": f"{bare(month['litres_a_week'], 'volume')} ({_ends(month, 'litres_a_week', 'volume')})",
             "refill": refill,
         }
 
 
 def _ends(month: Mapping[Any, Any], what: str, kind: str = "") -> str:
-    return "–".join(bare(month[f"{what}_{end}"], kind, 0) for end in ("low", "high"))
+    return "–".join(bare(month[f"{what}_{end}"], kind, "" if kind else 0) for end in ("low", "high"))
 
 
 def _notes(sheet: ValveSheet, interval: float) -> Iterator[str]:

@@ -42,6 +42,8 @@ _YEAR_AND_MONTH = re.compile(  # or the first day of one
 )
 _MOST_OF_A_MONTH = 28
 _DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))
+# a day that is no month's first nor last: of days of which a program took those up to 12 for months
+_LATER_DAY = re.compile(r"\"?\d{4}-\d\d-(?:0[2-9]|1\d|2[0-7])\b", re.ASCII)
 _A_DAY = re.compile(r"\d{4}-\d\d-\d\d\b", re.ASCII)
 _DAILY_PRODUCTS: dict[str, str] = LAYOUTS["daily_products"]
 
@@ -110,7 +112,7 @@ def refuse_months(source: Source) -> None:
     lines = [line for line in source.lines[:_HEAD_LINES] if line.strip()]
     numbered = [_month_numbered(line) for line in lines]
     apart = [{after - before for before, after in itertools.pairwise(numbered[i : i + 3])} for i in range(len(lines))]
-    of_days = any(map(_DAY_OF_YEAR.match, lines))
+    of_days = any(_DAY_OF_YEAR.match(line) or _LATER_DAY.match(line) for line in lines)
     in_turn = [i for i in range(len(lines) - 2) if numbered[i] and apart[i] == {1} and not of_days]
     if not in_turn and not _MONTH_ALONE.search("\n".join(line for line in lines if not _A_DAY.match(line))):
         return

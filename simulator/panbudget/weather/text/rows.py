@@ -520,12 +520,11 @@ def _columns(
 
 def _unlikely_table(lines: Sequence[str], first: int, header: Sequence[str], most: int) -> Problem | None:
     """Say what nobody types: more rows than that below the header's line, or columns beyond any table's."""
-    count = len(lines) - first - 1
+    count, named = len(lines) - first - 1, ", ".join(map(shortened, header[:10]))
     if count > most and (count := sum(map(bool, map(str.strip, lines[first + 1 :])))) > most:
-        return problem("typed-too-many-rows", count=count, most=most)
+        return problem("typed-too-many-rows", count=count, most=most, named=named)
     if len(header) > MOST_COLUMNS:
-        facts = {"line": first + 1, "count": len(header), "named": ", ".join(map(shortened, header[:10]))}
-        return problem("typed-too-many-columns", most=MOST_COLUMNS, **facts)
+        return problem("typed-too-many-columns", most=MOST_COLUMNS, line=first + 1, count=len(header), named=named)
     return None
 
 

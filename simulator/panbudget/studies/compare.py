@@ -237,7 +237,7 @@ def compare(
         seasons[name] = replay(variant, start=season[0], end=season[1], weather=weather)
     wave, definition = None, ""
     if around_heat:
-        wave, definition = _wave(base, seasons[names[0]], by_year, hot_above)
+        wave, definition = _wave(base, seasons[names[0]], hot_above, by_year.values())
         window = max(season[0], wave.start - BEFORE_WAVE), min(season[1], wave.end + AFTER_WAVE)
     spans = {"window": window, "season": season} if window != season else {"season": season}
     values, cells, years = _over_draws(described, seasons, spans, wave, by_year, step)
@@ -349,7 +349,7 @@ def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:
 
 
 def _wave(
-    scenario: Scenario, season: Season, by_year: Mapping[int, Weather], hot_above: float | None
+    scenario: Scenario, season: Season, hot_above: float | None, others: Iterable[Weather] = ()
 ) -> tuple[HeatWave, str]:
     heat = scenario.what_if.heat
     first, last = season.days.index[0].date(), season.days.index[-1].date()
@@ -360,7 +360,7 @@ def _wave(
             raise common.refusal(scenario, "not-comparable.outside", "what_if.heat.start", **days)
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     # a made-up wave is in the season's weather, and counts; where years are borrowed, each may be a run of its own
-    runs = {id(run): run.daily for run in (season.weather, *by_year.values())}
+    runs = {id(run): run.daily for run in (season.weather, *others)}
     record = pd.concat(runs.values()) if len(runs) > 1 else season.weather.daily
     record = record[~record.index.duplicated()].sort_index()
     waves = find_heat_waves(record, first, last, hot_above=hot_above)

@@ -112,8 +112,8 @@ def place_doubts(station: Station | None, daily: pd.DataFrame, site: Site) -> li
         return doubts
     mean, days = (daily["tmin"].to_numpy(float) + daily["tmax"].to_numpy(float)) / 2.0, pd.DatetimeIndex(daily.index)
     if abs(site.latitude) < _SEASONS_FROM:
-        known, north, east = ~np.isnan(mean), site.latitude, site.longitude or 0.0
-        found = exchanged(mean[known], days[known], latitude=north, longitude=east)
+        known, north, east = ~np.isnan(mean), site.latitude, site.longitude
+        found = east is not None and exchanged(mean[known], days[known], latitude=north, longitude=east)
         return [note("exchanged", latitude=north, longitude=east)] if found else []
     month = np.where(np.isnan(mean), 0, of_calendar(days)[1])
     north, south = mean[(month >= 5) & (month <= 8)], mean[(month >= 11) | ((month >= 1) & (month <= 2))]

@@ -185,7 +185,7 @@ def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path):
             load_plan(grid_plan(tmp_path, "pipe.nc"))
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="has no fork")
+@pytest.mark.skipif(sys.platform != "linux", reason="opens it without a child")
 def test_a_file_that_ends_the_library_or_holds_it_for_ever_is_said_in_a_line(tmp_path, monkeypatch, tables):
     dataset(tables).to_netcdf(tmp_path / "daily.nc", engine="h5netcdf")
     ours = os.getpid()

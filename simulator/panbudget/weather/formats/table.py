@@ -22,7 +22,7 @@ from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
-from panbudget.weather.text.heading import heading_of, in_english
+from panbudget.weather.text.heading import as_name, heading_of, in_english
 from panbudget.weather.text.mistakes import Mistakes, note, shortened
 from panbudget.weather.text.moments import (
     CLOCK,
@@ -83,7 +83,7 @@ def sniff(head: str) -> tuple[float, str]:
     opening = find_opening(head.split("\n")) or _first_line(head.split("\n"))
     if opening is None:
         return 0.0, "no header line"
-    names = {_plain(cell) for cell in opening.cells}
+    names = {as_name(re.sub(r"[\[(].*", "", cell)) for cell in opening.cells}
     if len(names) < 2:
         return 0.0, "no separator in the header line"
     if {"date", "tmin", "tmax"} <= names:
@@ -311,11 +311,6 @@ def _dates(texts: list[list[str]], table: Cells, header: Header, mistakes: Mista
         return read_dates([joined_date(parts) for parts in zip(*texts, strict=True)], table.lines, mistakes)
     order = stated_order(header, texts[0], header.headers["date"], int(table.lines[0]), mistakes)
     return read_dates(texts[0], table.lines, mistakes, order=order)
-
-
-def _plain(cell: str) -> str:
-    """A header's name, without its unit in brackets."""
-    return re.sub(r"[\s\-]+", "_", re.sub(r"[\[(].*", "", cell).strip().lower())
 
 
 def _is_row_of_values(cells: Sequence[str]) -> bool:

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from panbudget.errors import CONTROLS, Problem, did_you_mean
+from panbudget.errors import Problem, did_you_mean
 from panbudget.numeric import Floats
 from panbudget.units import UnitError
 from panbudget.weather.text.columns import REQUIRED, STANDARD
@@ -27,12 +27,15 @@ from panbudget.weather.text.heading import (
     BEAUFORT,
     SHARES,
     Heading,
+    as_name,
     conversion_to,
+    converts,
     heading_of,
     in_standard_units,
     known_unit,
     split_unit,
     unknown_unit,
+    with_power,
 )
 from panbudget.weather.text.mistakes import Mistakes, also_has, listed, note, problem
 from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, is_dated, order_of, order_to_state, serial_day
@@ -197,7 +200,7 @@ class Header:
         with contextlib.suppress(UnitError):
             if stated and in_header:
                 (target, (factor, offset)), (other, (by, plus)) = (
-                    conversion_to(known_unit(unit) or _with_power(unit), targets) for unit in (stated, in_header)
+                    conversion_to(known_unit(unit) or with_power(unit), targets) for unit in (stated, in_header)
                 )
                 if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
                     self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
@@ -250,7 +253,7 @@ def take_named(
     for name, choice in columns.items():
         quantity = known.get(name, "")
         matches = [i for i, text in texts.items() if text == choice.column]
-        matches = matches or [i for i, text in texts.items() if _plain(text) == _plain(choice.column)]
+        matches = matches or [i for i, text in texts.items() if as_name(text) == as_name(choice.column)]
         alike = choice.column.removesuffix(f" {NUMBER}{TO_FILL_IN}")
         matches = matches or [i for i, text in texts.items() if text.rpartition(f" {NUMBER}")[0] == alike]
         other = next(
@@ -287,7 +290,7 @@ def take_named(
 def _near(wanted: str, quantity: str, headings: Sequence[Heading], known: Iterable[str], best: _Best) -> str:
     """Return the column that a name may mean: by its standard name, its words or its letters, and never another quantity's."""
     others = [other for other in known if other != quantity]
-    by_name = {heading.text: _plain(split_unit(heading.text)[0]) for heading in headings}
+    by_name = {heading.text: as_name(split_unit(heading.text)[0]) for heading in headings}
     meant = [heading.text for heading in best(quantity, headings)]
     free = [
         heading.text
@@ -350,7 +353,7 @@ def read_header(
             del header.chosen[name]
     for place, heading in headings.items():
         text, unit = split_unit(heading.text)
-        name = _plain(text)
+        name = as_name(text)
         if place in header.places.values() or name not in known:
             continue
         first, unit = header.headers.get(name), heading.unit or unit
@@ -359,7 +362,7 @@ def read_header(
         if first is None:
             header.take(name, place, heading.text)
             _set_unit(header, name, unit, by_user=False)
-        elif name in names and _plain(split_unit(first)[0]) != name:
+        elif name in names and as_name(split_unit(first)[0]) != name:
             header.notes.append(note("column-not-used", column=heading.text, name=name, first=first))
         else:
             header.wrong(name, "column-twice", column=heading.text)
@@ -467,7 +470,7 @@ def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str,
     texts = [heading.text for heading in headings.values()]
     return {  # of several alike each is told by its number, but for the program's own names
         i: heading
-        if texts.count(heading.text) == 1 or _plain(split_unit(heading.text)[0]) in STANDARD
+        if texts.count(heading.text) == 1 or as_name(split_unit(heading.text)[0]) in STANDARD
         else heading._replace(text=f"{heading.text} {NUMBER}{texts[: list(headings).index(i) + 1].count(heading.text)}")
         for i, heading in headings.items()
     }
@@ -492,20 +495,12 @@ def _of_towers(cells: Sequence[str]) -> dict[str, str]:
     return {name: meant for name, meant in says.items() if meant.lower() != name}
 
 
-def _plain(cell: str) -> str:
-    return re.sub(r"[\s\-]+", "_", CONTROLS.sub("", cell).strip().lower())
-
-
 def _set_unit(header: Header, name: str, unit: str | None, *, by_user: bool) -> None:
     if name == "date":
         return
     header.units[name] = unit or STANDARD[name].shown_unit
     if unit is not None:
-        header.convert(name, _with_power(unit), [STANDARD[name].unit], by_user=by_user)
-
-
-def _with_power(unit: str) -> str:
-    return re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)  # m2 is how headers write m²
+        header.convert(name, with_power(unit), [STANDARD[name].unit], by_user=by_user)
 
 
 def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
@@ -517,7 +512,7 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     meant: dict[str, list[Heading]] = {}
     for name in absent:
         alike = [h for h in rest if not (NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
-        near = [heading for heading in alike if _is_misspelt(_plain(heading.text), name, absent)]
+        near = [heading for heading in alike if _is_misspelt(as_name(heading.text), name, absent)]
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:
             header.wrong(name, "column-twice", column=fitting[0].text)
@@ -603,10 +598,3 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
         return (*(bool(words.search(heading.name)) for words in best), bool(OUTDOORS.search(heading.name)))
 
     return sorted(filter(fits, headings), key=rank, reverse=True)
-
-
-def converts(unit: str, targets: Sequence[str]) -> bool:
-    try:
-        return (unit in SHARES and "h" in targets) or bool(conversion_to(unit, targets))
-    except UnitError:
-        return False

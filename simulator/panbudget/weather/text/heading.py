@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from panbudget.errors import CONTROLS
 from panbudget.numeric import Floats
 from panbudget.units import UnitError, column_conversion
 from panbudget.weather.text.columns import STANDARD, number
@@ -176,6 +177,19 @@ def conversion_to(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, 
     return targets[-1], column_conversion(unit, targets[-1])
 
 
+def converts(unit: str, targets: Sequence[str]) -> bool:
+    """Tell whether a unit can be brought to one of some others."""
+    try:
+        return (unit in SHARES and "h" in targets) or bool(conversion_to(unit, targets))
+    except UnitError:
+        return False
+
+
+def with_power(unit: str) -> str:
+    """Return a unit whose squares and cubes are written as powers: headers write m2 for m²."""
+    return re.sub(r"\b([ck]?m)([23])\b", r"\1^\2", unit)
+
+
 def in_standard_units(numbers: Floats, unit: str, conversion: tuple[float, float]) -> Floats:
     """Return a column in our unit; a number that is none of Beaufort's is none of wind."""
     if known_unit(unit) == BEAUFORT:
@@ -242,3 +256,8 @@ def split_unit(cell: str) -> tuple[str, str | None]:
     if not match or not match["name"]:
         return cell, None
     return match["name"], None if _NO_UNITS.fullmatch(in_english(match["unit"])) else match["unit"]
+
+
+def as_name(cell: str) -> str:
+    """Return a header as the program's own names are written: small letters, and _ for blanks and hyphens."""
+    return re.sub(r"[\s\-]+", "_", CONTROLS.sub("", cell).strip().lower())

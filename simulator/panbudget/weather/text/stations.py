@@ -21,14 +21,13 @@ from panbudget.weather.text.headers import (
     OUTDOORS,
     Header,
     ask_beside_imperial,
-    converts,
     headings_of,
     of_codes,
     take_named,
     whole,
     words_of,
 )
-from panbudget.weather.text.heading import Heading, heading_of, in_english, known_unit, unknown_unit
+from panbudget.weather.text.heading import Heading, converts, heading_of, in_english, known_unit, unknown_unit
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import Opening

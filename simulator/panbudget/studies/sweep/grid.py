@@ -36,6 +36,7 @@ from panbudget.weather.text.source import Source
 
 #: of a record, days between two on which a cell is looked at for a value: a usable season lacks fewer than one day in eight
 _LOOK_EVERY = 8
+_ZARR = ".zgroup", ".zattrs", ".zmetadata", "zarr.json"  # one of which a Zarr store has in its own folder
 # of a processor's time, within which a file's list of contents is read [s]
 _TO_OPEN = 10
 # of a sample of the numbers: days, cells along an axis
@@ -111,7 +112,8 @@ def places_in_grid(folder: Path, sites: Any, source: Any = None) -> tuple[list[P
         All that is wrong with the grid's names, units and numbers, a line each.
     """
     shown = str(sites.grid)
-    for part in (folder / shown).rglob("*"):
+    is_zarr = any(os.path.lexists(folder / shown / name) for name in _ZARR)  # any other folder may hold the world
+    for part in (folder / shown).rglob("*") if is_zarr else ():
         if not (part.is_file() or part.is_dir()):  # a pipe would be waited for
             raise _wrong("unreadable", shown, reason=f"{part.name} in it is neither a plain file nor a folder")
     with _opened(folder, sites) as data:

@@ -65,7 +65,7 @@ def test_what_no_column_tells_is_said(make_garden, wind, said):
     ]
     text = "\n".join(["date,tmin,tmax,rain,pan_evaporation" + (wind and ",wind"), *days])
     lines = check_lines(check(make_garden(weather=text + "\n")))
-    (told,) = (line for line in lines if line.startswith("No check of one file tells of: "))
+    (told,) = (line for line in lines if line.startswith("What a file alone can't tell: "))
     assert said in told
     assert ("wind up to" in told) is bool(wind)
     assert "light" not in told

@@ -196,7 +196,7 @@ def test_a_file_that_ends_the_library_or_holds_it_for_ever_is_said_in_a_line(tmp
 
 def test_a_part_of_a_folder_that_is_no_plain_file_is_named(tmp_path, tables):
     """A pipe was waited for, and a link that leads to itself was said to be a fault of ours."""
-    dataset(tables).to_zarr(tmp_path / "daily.zarr", zarr_format=2)
+    dataset(tables).to_zarr(tmp_path / "daily.zarr", consolidated=False)
     (tmp_path / "daily.zarr" / "loop").symlink_to("loop")
     with pytest.raises(ScenarioError, match="loop in it is neither a plain file nor a folder"):
         load_plan(grid_plan(tmp_path, "daily.zarr"))

@@ -1,5 +1,5 @@
 """
-Stamps of one cell with two times of day, and with one and its distance from UTC: they are written alike.
+Stamps: odd ones and what is none; of one cell with two times of day, and with one and its distance from UTC, which look alike.
 """
 
 from __future__ import annotations
@@ -106,3 +106,50 @@ def test_a_stamp_without_its_distance_among_those_with_it_is_named():
     mistakes = Mistakes()
     read_stamps(texts, np.array([2, 3, 4]), mistakes)
     assert "line 3" in mistakes.problems()[0].sentence()
+
+
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("2025-06-01 24:00", "2025-06-02T00:00"),
+        ("2025-06-01", "2025-06-01T00:00"),
+        (" 2025-06-01 05:00 ", "2025-06-01T05:00"),
+    ],
+)
+def test_a_stamp_may_be_a_little_odd(text, moment):
+    texts = pd.Series(["2025-06-01 01:00", text])
+    mistakes = Mistakes()
+    found = read_stamps(texts, np.array([2, 3]), mistakes)
+    assert mistakes.problems() == []
+    assert found.stamps[1] == np.datetime64(moment)
+
+
+def test_seconds_since_1970_are_no_dates_though_the_first_may_be_one():
+    """1801121400 is a midnight of 1801 in bare digits; by hand, 20,846 days of 86,400 s and 7.5 h: 28 January 2027."""
+    texts = pd.Series([str(1801121400 + 3600 * hour) for hour in range(24)])
+    mistakes = Mistakes()
+    found = read_stamps(texts, np.arange(2, 26), mistakes)
+    assert mistakes.problems() == []
+    assert found.utc
+    assert found.stamps[[0, -1]].tolist() == np.array(["2027-01-28T07:30", "2027-01-29T06:30"], "M8[ns]").tolist()
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("2025-02-30 01:00", "no time of the calendar"),
+        ("", "is empty"),
+        ("01/06/25 13:00", "two digits"),
+        ("Total", "remove rows that are no records"),
+        ("1700-01-01 00:00", "outside 1800"),
+        ("2025-06-01 02:00+01:00", "written as the others are"),
+    ],
+)
+def test_a_stamp_that_is_none_is_named(text, said):
+    texts = pd.Series(["2025-06-01 01:00", text, "2025-06-01 03:00"])
+    mistakes = Mistakes()
+    read_stamps(texts, np.array([2, 3, 4]), mistakes)
+    problems = mistakes.problems()
+    assert len(problems) == 1
+    assert "line 3" in problems[0].sentence()
+    assert said in problems[0].sentence()

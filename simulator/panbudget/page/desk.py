@@ -344,17 +344,18 @@ class Desk:
 
     def compared(self) -> dict[str, dict[str, Any]]:
         """Return what is compared with the garden as described, by name, as variants have it: what is pinned, what is set."""
-        pinned = self._differing(self.pinned.garden) if self.pinned else {}
+        pinned = self._differing(settings_of(self.pinned.garden)) if self.pinned else {}
         both = {TEXTS["season"]["pinned"]: {} if pinned == self.values else pinned, TEXTS["as_set"]: self.values}
         return {name: self.overlay(values) for name, values in both.items() if values}
 
-    def _differing(self, garden: Scenario) -> dict[str, float]:
+    def _differing(self, others: Mapping[str, Setting]) -> dict[str, float]:
         """What can be set here and is otherwise in another garden than in the file."""
-        others, ours = settings_of(garden), self.settings.items()
-        both = {
-            key: (other.value, part) for key, part in ours if (other := others.get(key)) and other.unit == part.unit
-        }
-        return {key: value for key, (value, part) in both.items() if value != part.value}
+        both = {key: others[key].value for key in self._shared(others)}
+        return {key: value for key, value in both.items() if value != self.settings[key].value}
+
+    def _shared(self, others: Mapping[str, Setting]) -> list[str]:
+        """The settings that another garden has, too, in the same unit."""
+        return [key for key, part in self.settings.items() if key in others and others[key].unit == part.unit]
 
     def take_variant(self, name: str) -> list[str]:
         """
@@ -375,12 +376,11 @@ class Desk:
             It makes the garden impossible.
         """
         assert self.scenario is not None
-        garden = self.scenario.with_variant(name)
-        self.values = self._differing(garden)
+        others = settings_of(self.scenario.with_variant(name))
+        self.values = self._differing(others)
         self._touch()
         self.tell("values")
-        others = settings_of(garden)
-        shown = {part.path for key, part in self.settings.items() if key in others and others[key].unit == part.unit}
+        shown = {self.settings[key].path for key in self._shared(others)}
         shown |= {(*path[:-1], "set_up_test") for path in shown if path[-1] == "swing"}  # says the swing in another way
         return [".".join(map(toml_key, at)) for at in _ends(self.scenario.variant[name], shown) if at not in shown]
 

@@ -76,11 +76,12 @@ def read_files(path: Paths, site: Site, *, shown_as: str, in_part: bool = False,
     paths = paths_of(path, shown_as=shown_as)
     if len(paths) == 1:
         file = read_raw(paths[0], site, shown_as=shown_as, in_part=in_part, **options)
+        named, lacking = {*(options.get("columns") or ())}, {*REQUIRED} - {*file.raw.daily.columns}
         # a column that is named, or known by no name, may be the one that is wanted
-        if not in_part or ({*(options.get("columns") or ())} <= file.raw.chosen.keys() and not file.raw.unused):
-            lent = dict.fromkeys({*REQUIRED} - {*file.raw.daily.columns}, np.nan)
-            return file._replace(raw=replace(file.raw, daily=file.raw.daily.assign(**lent)))
-        return read_raw(paths[0], site, shown_as=shown_as, **options)
+        if in_part and (not named <= file.raw.chosen.keys() or (lacking and file.raw.unused)):
+            return read_raw(paths[0], site, shown_as=shown_as, **options)
+        lent = file.raw.daily.assign(**dict.fromkeys(lacking, np.nan)) if lacking else file.raw.daily
+        return file._replace(raw=replace(file.raw, daily=lent))
     files, wrong = _read_each(paths, site, {**options, "needs_rain": False, "in_part": True})
     found = {name for file in files for name in (*file.raw.daily.columns, *file.raw.chosen)}
     if not wrong and not {*REQUIRED, *(options.get("columns") or ())} <= found:

@@ -3,6 +3,7 @@ Site: where the weather was measured, as the scenario describes it, what the sun
 station that a file says it is of.
 """
 
+import datetime as dt
 from typing import NamedTuple
 
 import numpy as np
@@ -143,7 +144,7 @@ def exchanged(mean: Floats, days: pd.DatetimeIndex, *, latitude: float, longitud
     -------
     bool
     """
-    if not mean.size or abs(longitude) > 90.0 or days.max() - days.min() < pd.Timedelta(300, "D"):
+    if not mean.size or abs(longitude) > 90.0 or days.max() - days.min() < dt.timedelta(days=300):
         return False
     span = float(np.subtract(*np.percentile(mean, [95.0, 5.0])))
     lagged = (days.day_of_year.to_numpy(float) - _LAG - 1.0) % 365.0 + 1.0

@@ -178,9 +178,9 @@ def _filled_lines(checked: Checked, everything: bool) -> list[str]:
         ends = dict.fromkeys(text for _, text in changes[:1] + changes[-1:])
         worth = _say("line_worth", worth=" to ".join(ends)) if ways else ""
         key = "line_borrowed" if is_borrowed(row["method"]) else "line_estimated"
-        said = _say(key, how=_by(row["method"]), worth=worth, **row)
-        lines.setdefault(said, []).append(row["column"])
-    return [_say("line_missing", columns=", ".join(columns), said=said) for said, columns in lines.items()]
+        way_filled = _say(key, how=_by(row["method"]), worth=worth, **row)
+        lines.setdefault(way_filled, []).append(row["column"])
+    return [_say("line_missing", columns=", ".join(columns), filled=text) for text, columns in lines.items()]
 
 
 def _how_complete(rows: Sequence[Mapping[str, Any]]) -> str:

@@ -134,6 +134,8 @@ def _in_quotes(source: Source, lines: Sequence[str], opening: Opening) -> Shape 
 def _under_two_headers(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
     """Put rows below a second header, by which columns came or went, under the names of the first."""
     names, now, header = opening.cells, opening.cells, opening.line - 1
+    if source.text.count(names[0]) < 2:
+        return None
     seconds = [i for i, text in enumerate(lines) if i > header and names[0] and names[0] in text]
     second = {
         i: cells
@@ -271,10 +273,15 @@ def _shapes(
     header: Sequence[str],
 ) -> list[_Wide]:
     """Return what can be made of values in a row each: by moments as they stand, by minutes, by steps, and by days."""
-    trims: list[Callable[[str], str]] = [lambda cell: cell]
+    trims: list[Callable[[str], str]] = [str]
     trims += [functools.partial(_MINUTES.sub, functools.partial(_floor, step)) for step in _STEPS]
     trims += [functools.partial(_CLOCK.sub, "")]
-    return [wide for trim in trims if (wide := _wide(rows, element, value, unit, when, trim, header))]
+    made, quantities = list[_Wide](), len({row[element] for row in rows})
+    for trim in trims:
+        made += filter(None, [_wide(rows, element, value, unit, when, trim, header)])
+        if made and quantities * len(made[-1]) == len(rows):
+            break  # each moment has all of them already
+    return made
 
 
 def _floor(step: int, minutes: re.Match[str]) -> str:

@@ -43,8 +43,7 @@ from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherU
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
-
-
+# a quantity's extremes and mean
 _KIN = ("tmin", "tmax"), ("rh_max", "rh_min", "rh_mean")
 
 

@@ -39,9 +39,9 @@ _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "�
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
 _TENTHS = re.compile(r"^(0[.,]1|1/10)(?=[^\W\d]|[°%])")
 _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
-# what stands in brackets though it is no unit
 #: a mass of water in a volume of air, which is no relative humidity
 ABSOLUTE = re.compile(r"\b[mk]?g ?/? ?m(\^?-?3|³|⁻³)(?!\d)")
+# what stands in brackets though it is no unit
 _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 
 

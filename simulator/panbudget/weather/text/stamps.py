@@ -249,10 +249,10 @@ def _offsets(texts: pd.Series[str]) -> tuple[npt.NDArray[np.timedelta64], pd.Ser
     marks = texts.str.extract(_OFFSET_AT_END)[1].fillna("")
     away = {}
     for mark in marks.unique():
-        digits = (said := ZONES.get(mark, mark)).replace(":", "")[1:]
+        digits = (offset := ZONES.get(mark, mark)).replace(":", "")[1:]
         minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if digits.isdigit() else 0
         known = mark != "" and minutes <= _MOST_AWAY
-        away[mark] = np.timedelta64((-minutes if said[:1] in "-−" else minutes) if known else "NaT", "m")
+        away[mark] = np.timedelta64((-minutes if offset[:1] in "-−" else minutes) if known else "NaT", "m")
     return np.array([away[mark] for mark in marks], dtype="timedelta64[m]"), texts.str.replace(
         _OFFSET_AT_END, r"\1", regex=True
     )

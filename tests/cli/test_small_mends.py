@@ -65,10 +65,17 @@ def test_options_that_contradict_each_other_are_told_by_their_names(options, mes
     assert (code, out, err) == (2, "", message.format(early="the season would end before it starts") + "\n")
 
 
-def test_a_folder_s_name_has_no_line_break(tmp_path, capsys):
-    """It was made, and no command could be pasted that named it."""
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("s\nx", "its name has a line break or another control character"),  # no command could be pasted that named it
+        ("weather.csv/s", "weather.csv is a file"),
+    ],
+)
+def test_a_folder_is_none_below_a_file_nor_has_a_line_break(name, why, tmp_path, capsys):
     garden = write_garden(tmp_path, years_csv(2021, 2021))
-    code, _, err = run(capsys, "replay", garden, "--out", tmp_path / "s\nx")
+    before = sorted(tmp_path.rglob("*"))
+    code, _, err = run(capsys, "replay", garden, "--out", tmp_path / name)
     assert code == 2
-    assert "can't be made (its name has a line break or another control character); choose another folder" in err
-    assert not list(tmp_path.glob("s*"))
+    assert f"can't be made ({why}); choose another folder" in err
+    assert sorted(tmp_path.rglob("*")) == before

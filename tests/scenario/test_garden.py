@@ -137,7 +137,7 @@ BAD = [
     ("controller/upper/pan/swing", "1 kg", '"swing" belongs in [controller.NAME.valve]'),
     ("controller/upper/pan/freeboard", "20 cm", "reaches down to the floor"),
     ("controller/upper/pan/freeboard", "-1 mm", "must be at least 0"),
-    ("controller/upper/pan/vessels", [], "needs at least 1"),
+    ("controller/upper/pan/vessels", [], "needs at least 1, and has 0;"),
     ("controller/upper/pan/vessels", [{"diameter": "50 cm", "area": "1 m^2"}], "one of the three"),
     ("controller/upper/pan/vessels", [{"diameter": "0 cm"}], "must be at least 0.01 m"),
     ("controller/upper/pan/evaporation", "magic", 'must be one of "from-eto"'),

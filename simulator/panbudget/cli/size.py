@@ -17,7 +17,6 @@ def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
     """
     from panbudget.studies.size.sizing import FEW_YEARS
 
-    step("reading the weather")
     result = panbudget.size(scenario, controller=controller, step=step)
     assumed = result.assumptions[:1] if len(result.years) < FEW_YEARS else ()
     return Done(result, lambda: [*result.sentences(), *(f"assumed: {text}" for text in assumed)])

@@ -62,6 +62,8 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         target = folder.resolve()
         if target.is_symlink():  # as Python from 3.13 on gives it, without an error
             raise RuntimeError("a loop of links")
+        if files := [parent.name for parent in target.parents if parent.is_file()]:
+            raise ValueError(f"{files[0]} is a file")
         fresh = [parent for parent in target.parents if not os.path.lexists(parent)]
         target.parent.mkdir(parents=True, exist_ok=True)
         _clear_up(folder, target)

@@ -279,7 +279,7 @@ def test_the_command_writes_page_table_and_json(garden, tmp_path, capsys, monkey
     with pytest.raises(SystemExit) as stopped:
         main(["size", str(source), "--out", str(tmp_path / "none"), "--controller", "lower"])
     assert stopped.value.code == 2
-    assert '--controller = "lower" is not in the file; expected: one of ' in capsys.readouterr().err
+    assert capsys.readouterr().err.startswith('--controller = "lower" is not in the file; expected: one of ')
     assert not (tmp_path / "none").exists()
 
 

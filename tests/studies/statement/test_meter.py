@@ -122,9 +122,10 @@ def test_all_that_is_wrong_comes_out_at_once(read):
 def test_a_row_that_can_not_be_read_is_not_missed_as_well(read):
     """Two rows, one in kilograms: one line, and none that says there is one reading only."""
     with pytest.raises(ReadingsError) as caught:
-        read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n")
-    assert [(problem.code, problem.where) for problem in caught.value.problems] == [("no-volume", "line 2:")]
+        read("date,reading,unit\n2025-05-01,9,kg\n2025-06-01,10,L\n2025-07-01,,L\n")
+    assert [problem.where for problem in caught.value.problems if problem.code == "no-volume"] == ["line 2:", "line 4:"]
     assert 'reading "9 kg"' in str(caught.value) and "expected: a volume" in str(caught.value)
+    assert 'reading "L" does not begin with a number' in str(caught.value)
 
 
 def test_several_supplies_need_a_column_and_a_name(read):

@@ -270,6 +270,10 @@ def _as_text(data):
             lambda data: data.assign(orog=(("lat", "lon"), [["a", "b"]] * 2, data["orog"].attrs)),
             "its variable surface_altitude",
         ),
+        (
+            lambda data: data.assign_coords(lat=("lat", ["south", "north"], {"units": "degrees_north"})),
+            "its variable lat holds something else than numbers",
+        ),
         (lambda data: data.isel(lat=slice(0)), "has no cell with a place"),
         (lambda data: data.assign_coords(lat=("lat", [38.25, np.nan], data["lat"].attrs)), "its axis lat has places"),
         (lambda data: data.assign_coords(lon=("lon", [np.nan] * 2, data["lon"].attrs)), "its axis lon has places"),

@@ -152,17 +152,17 @@ def test_a_table_without_a_needed_column_says_which(tmp_path):
     path = make_plan(tmp_path)
     (tmp_path / "weather" / "places.csv").write_text("name,latitud,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8")
     assert "has no column latitude; expected: a table of sites with name" in _lines(path)[0]
-    assert 'is it "latitud"? Then write sites.columns' in _lines(path)[0]
+    assert _lines(path)[0].endswith('if latitude is "latitud", write sites.columns = { latitude = "latitud" }')
     (tmp_path / "weather" / "places.csv").write_text(
         "station,breadth,elevation,weather\nA,4,5,a.csv\n", encoding="utf-8"
     )
-    cure = (
-        'if one of its own (station, breadth, elevation, weather) is it, write sites.columns = { name = "that header" }'
-    )
-    assert cure in _lines(path)[0]
+    for line, own in zip(_lines(path), ('name = "station"', 'latitude = "breadth"'), strict=True):
+        assert "it has station, breadth, elevation, weather;" in line and f"write sites.columns = {{ {own} }}" in line
+    (tmp_path / "weather" / "places.csv").write_text("name,latitude,weather\nA,4,a.csv\n", encoding="utf-8")
+    assert _lines(path)[0].endswith("add it to the table, which has name, latitude, weather")
     headers = ",".join(f"{'k' * 5000}{i}" for i in range(30))
     (tmp_path / "weather" / "places.csv").write_text(f"{headers}\n{',' * 29}\n", encoding="utf-8")
-    assert len(_lines(path)[0]) < 1000 and "and 10 more) is it" in _lines(path)[0]
+    assert len(_lines(path)[0]) < 1000 and "and 10 more; if name is" in _lines(path)[0]
 
 
 def test_own_headers_and_heights_with_a_unit_are_read(tmp_path):

@@ -83,7 +83,7 @@ def ran(gappy):
 def test_a_stop_and_a_dry_run_name_all_bad_sites(gappy, ran, capsys):
     code, out, err = run(capsys, "sweep", gappy / "plan.toml", "--dry-run")
     assert code == 2
-    assert "9 weather files opened; 2 of their sites can't be run" in out
+    assert "weather files opened: 9; sites that can't be run: 2" in out
     assert err.count("site 07: 7.csv:") == err.count("site 08: 8.csv:") == 1
     assert "To skip such sites and count them, add --keep-going." in err
     code, out, err = run(capsys, "sweep", gappy / "plan.toml", "--dry-run", "--keep-going")

@@ -245,6 +245,7 @@ def size(
     if controller is not None and controller not in scenario.controller:
         known = ", ".join(scenario.controller)
         raise refusal(scenario, "unknown-valve", "controller", controller, name=controller, known=known)
+    step("reading the weather")
     sound = scenario.changed({"fault": []})
     seasons, left_out = seasons_of_record(sound, weather)
     count, several = len(seasons), len(scenario.controller) > 1

@@ -238,7 +238,7 @@ def _reading(row: TypedRow, multiplier: float) -> Reading | None:
     moment, timed = row.moment()
     if moment is None:
         return None
-    text = f"{row['reading']} {row['unit']}"
+    text = f"{row['reading']} {row['unit']}".lstrip()
     try:
         volume = quantity(text, "volume") * multiplier
     except UnitError as error:

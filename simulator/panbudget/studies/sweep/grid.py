@@ -362,7 +362,10 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
     spanned = {str(dim) for values in named.values() for dim in values.dims}
     axes = tuple(str(dim) for dim in data[tmin].dims if str(dim) in spanned)
     sizes = {axis: data.sizes[axis] for axis in axes}
-    latitude, longitude = (_numbers(values.variable.set_dims(sizes).transpose(*axes)) for values in named.values())
+    latitude, longitude = (
+        values.copy(data=_numbers(values)).variable.set_dims(sizes).transpose(*axes).to_numpy()
+        for values in named.values()
+    )
     if not latitude.size:
         raise _wrong("empty", shown)
     for values, numbers in zip(named.values(), (latitude, longitude), strict=True):

@@ -158,11 +158,13 @@ def _wrong_columns(headers: list[str], columns: Mapping[str, str]) -> Iterator[P
         both = [header for header in headers if ours.get(header, header) == name]
         if len(both) > 1 and len({*columns.values()}) == len(columns):
             yield problem("column-twice", value=name, name=name, both=" and ".join(both))
+    unused = [header for header in headers if header not in KNOWN and header not in ours]
     for name in _NEEDED:
         if name not in headers and name not in columns:
-            near = nearest(name, headers)
-            code = "no-column.near" if near else "no-column.needed"
-            yield problem(code, value=name, name=name, near=near, needed=", ".join(_NEEDED), headers=has)
+            own = nearest(name, unused) or next(iter(unused), "")
+            unused = [header for header in unused if header != own]
+            code = "no-column.other" if own else "no-column.needed"
+            yield problem(code, value=name, name=name, own=own, needed=", ".join(_NEEDED), headers=has)
 
 
 def _wrong_names(row: Mapping[str, str], rows: Mapping[str, str]) -> Iterator[Problem]:

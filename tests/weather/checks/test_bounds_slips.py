@@ -120,10 +120,11 @@ def test_air_may_be_saturated_and_wind_be_still():
     assert not spoken("value-mark", **(DAYS | {"wind": np.where(AT % 7 == 3, 0.2, 9.0 + WALK)}))
 
 
-def test_a_dew_point_of_nothing_may_be_stuck_and_a_calm_may_last():
+def test_a_temperature_of_nothing_may_be_stuck_and_a_calm_may_last():
     """0 °C is a figure as others are; 0 m/s is said by its name, and 0 mm is most days'."""
     still = (AT >= 20) & (AT < 30)
-    assert "value-stuck" in cautions(trust=(), **(DAYS | {"dew_point": np.where(still, 0.0, 9.0 + WALK)}))
+    for name, shift in (("dew_point", 9.0), ("tmin", 5.0)):
+        assert "value-stuck" in cautions(trust=(), **(DAYS | {name: np.where(still, 0.0, shift + WALK)})), name
     assert "value-stuck" not in cautions(
         trust=(), **(DAYS | {"radiation": 20.0 + WALK, "wind": np.where(still, 0.0, 4.0 + WALK)})
     )

@@ -111,7 +111,7 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             continue  # of an eye, which has few steps
         values = inspection.of_asked(name)
         same = (values[1:] == values[:-1]) & ~((values[1:] >= _DAMP) & name.startswith("rh"))
-        same &= (values[1:] != 0.0) | (name == "dew_point")
+        same &= (values[1:] != 0.0) | (name in ("tmin", "tmax", "dew_point"))  # of what else, nothing may last
         same &= (name != "rain") | (values[1:] >= _NO_DEW)
         first, length, chance = run_by_chance(same)
         if same.size * min(chance, 0.5) ** length < _CHANCE:

@@ -147,6 +147,14 @@ def inches(mean, wet=15):
     return fell(rain) | {"units": {"rain": "in"}, "stated": ("rain",)}
 
 
+def scant(amount=0.5, *, wet=10, last=0.5, other=0.0, warms=8.0, light=0.5, rh_min=60.0):
+    """Return wet days of little rain each, with another last one; and the year before a day with some."""
+    rain = np.r_[other, np.zeros(365), on(60, amount, 4 * np.arange(wet))]
+    rain[366 + 4 * (wet - 1)] = last
+    days = {"tmax": 14.0 + warms, "radiation": 30.0 * light, "clear": 30.0, "rh_min": rh_min}
+    return fell(rain, asked=np.arange(rain.size) >= 366, **days)
+
+
 def tips(mean):
     """Return wet days of such a mean in steps of 0.02, as a gauge's tips of 0.2 mm are in cm."""
     return fell(on(60, np.resize([mean - 0.48, mean, mean + 0.48], 15).round(2), 4 * np.arange(15)))
@@ -174,6 +182,14 @@ BOUNDS = [
     ("rain-unit", slipping, 3, 2),  # of sixty steps
     ("rain-unit", lambda most: slipping(2, most=most), 399.0, 401.0),
     ("rain-unit", lambda wet: inches(4.0, wet), 4, 5),
+    ("rain-unit", lambda wet: scant(wet=wet), 9, 10),
+    ("rain-unit", lambda last: scant(last=last), 0.09, 0.1),
+    ("rain-unit", lambda mean: scant(mean, last=mean), 0.14, 0.16),
+    ("rain-unit", lambda mean: scant(mean, last=mean), 1.21, 1.19),
+    ("rain-unit", lambda other: scant(other=other), 8.0, 7.9),
+    ("rain-unit", lambda warms: scant(warms=warms), 11.1, 10.9),
+    ("rain-unit", lambda light: scant(light=light), 0.66, 0.64),
+    ("rain-unit", lambda rh_min: scant(rh_min=rh_min), 44.0, 46.0),
     ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
     ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),
     ("rain-exchanged", lambda days: exchanged(days=days), 29, 30),
@@ -229,11 +245,12 @@ def test_rain_is_doubted_from_a_bound_on(check, days, last, first):
 
 
 @pytest.mark.parametrize(
-    ("rain", "times"), [([0.13, 0.27, 0.55] * 5, 25.4), ([0.61, 0.99] * 8, 10.0), ([0.0131, 0.0092] * 8, 1000.0)]
+    ("rain", "times"),
+    [([0.13, 0.27, 0.55] * 5, 25.4), ([0.61, 0.99] * 8, 10.0), ([0.0131, 0.0092] * 8, 1000.0), ([0.4, 0.7] * 5, 25.4)],
 )
 def test_rain_in_another_unit_is_worth_what_it_is_in_millimetres(rain, times):
     """By definition of the units."""
-    days = fell(on(40, rain, np.arange(len(rain))))
+    days = fell(on(40, rain, np.arange(len(rain))), tmax=22.0)
     [caution] = inspected(**days, only="rain-unit").cautions
     assert caution.instead[0]["rain"] == pytest.approx(days["rain"] * times)
 

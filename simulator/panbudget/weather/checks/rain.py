@@ -61,6 +61,12 @@ _FEW, _MANY = 5, 15
 _INCHES, _CENTIMETRES, _TIPS_IN_CM = (4.0, 0.6), (10.0, 1.0), (20.0, 3.0)
 # share of the days on which a running total falls by a slip, at most [-]
 _SLIPS = 1.0 / 30.0
+# days with at least so much that may be in inches, whatever its decimals; what their mean is then, and the most; such days of mm had a
+# mean of 2.2 at least in 1,365 genuine seasons with ten of them [mm]
+_LEAST_SCANT, _SCANT, _SCANT_MOST = 0.1, (0.15, 1.2), 8.0
+# the widest range of temperature, share of a clear sky's light and dryness that such days have in the mean where it rains in inches,
+# so that a model's drizzle of dry summers is none [°C, -, %]
+_AS_IN_RAIN = {"tmax": 11.0, "radiation": 0.65, "rh_min": 55.0}
 # the mean of wet days in metres, as models write them, which in inches is little more than a drizzle [m]
 _METRES = (0.001, 0.03)
 # the mean of wet days in kg m⁻² s⁻¹, as models write rain: 20 mm in a day, less than a drizzle in metres [kg m⁻² s⁻¹]
@@ -101,6 +107,10 @@ def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-unit/beside", {"unit": TO_FILL_IN})
     elif not stated and is_refused_as(TENTHS, inspection) and wet.size and (wet == np.round(wet)).all():
         yield Verdict(names, "rain-unit/beside-tenths", {"unit": TO_FILL_IN})
+    elif _is_scant(inspection):
+        instead = inspection.with_asked(rain=inspection.of_asked("rain") * _SMALL["in"])
+        words = {"wet": wet.size, "unit": "in", "looks_like": table_of("rain_names")["in or cm"]}
+        yield Verdict(names, f"rain-unit/inches{stated or '/few'}", words, instead)
 
 
 def _tips(wet: Floats) -> bool:
@@ -125,6 +135,19 @@ def _too_small(wet: Floats) -> str:
     if not hundredths.all() or tenths.mean() >= 0.5 or tips.mean() > 0.9:
         return ""  # the last: inches turned into millimetres
     return "in" if wet.max() < _INCHES[0] and wet.mean() < _INCHES[1] and not fiftieths.all() else "cm"
+
+
+def _is_scant(inspection: Inspection) -> bool:
+    """Tell whether days that are dull, damp and even as in rain have as little as inches are, which may have any decimals."""
+    wet = (rain := inspection.of_asked("rain")) >= _LEAST_SCANT
+    if (
+        wet.sum() < _WET_DAYS
+        or np.nanmax(inspection.all_of("rain")) >= _SCANT_MOST
+        or not _SCANT[0] <= rain[wet].mean() < _SCANT[1]
+    ):
+        return False
+    signs = _dry_signs(inspection)
+    return bool(signs) and all(np.nanmean(sign[wet]) <= _AS_IN_RAIN[name] for name, sign in signs.items())
 
 
 def _over_most_rain(values: Floats, inspection: Inspection) -> Floats:
@@ -357,17 +380,22 @@ def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, f"rain-spike{'' if cloudburst else '/dry'}", {"second": second}, instead)
 
 
-def _dry_signs(inspection: Inspection) -> list[Floats]:
-    """Return by what days without rain are known: they warm up, are bright and dry."""
-    signs = [inspection.of_asked("tmax") - inspection.of_asked("tmin")] if inspection.has("tmin", "tmax") else []
-    signs += [telling_share(inspection, SOME_LIGHT)] if inspection.has("radiation") else []
-    return signs + ([100.0 - inspection.of_asked("rh_min")] if inspection.has("rh_min") else [])
+def _dry_signs(inspection: Inspection) -> dict[str, Floats]:
+    """Return by what days without rain are known, by column: they warm up, are bright and dry."""
+    of, signs = inspection.of_asked, dict[str, Floats]()
+    if inspection.has("tmin", "tmax"):
+        signs["tmax"] = of("tmax") - of("tmin")
+    if inspection.has("radiation"):
+        signs["radiation"] = telling_share(inspection, SOME_LIGHT)
+    if inspection.has("rh_min"):
+        signs["rh_min"] = 100.0 - of("rh_min")
+    return signs
 
 
 def _rain_bright(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt rain that falls as often on days that warm up, are bright and dry as on others (Mann and Whitney's U)."""
     rain, shares = inspection.of_asked("rain"), []
-    for sign in _dry_signs(inspection):
+    for sign in _dry_signs(inspection).values():
         wet, dry = (sign[days & ~np.isnan(sign)] for days in (rain >= _NO_DRIZZLE, rain == 0.0))
         if min(wet.size, dry.size) < _BOTH:
             return
@@ -379,7 +407,7 @@ def _rain_bright(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _is_dry(inspection: Inspection, day: int) -> bool:
     """Tell whether one of the days asked for is as the middling one without rain."""
-    signs, without = _dry_signs(inspection), inspection.of_asked("rain") == 0.0
+    signs, without = _dry_signs(inspection).values(), inspection.of_asked("rain") == 0.0
     shares = [sign[day] / np.nanmedian(sign[without]) for sign in signs if not np.isnan(sign[without]).all()]
     return len(shares) >= _SIGNS and min(shares) >= _AS_DRY
 

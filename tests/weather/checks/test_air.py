@@ -205,6 +205,7 @@ UNITS_ALIKE = [
     ("radiation", "Sun (MJ/m2)", "MJ/m²"),
     ("wind", "Wind (gusty)", "mph"),
     ("wind", "Wind", "mph"),
+    ("sunshine", "Sun (%)", "h"),
     ("wind", "Wind (mph)", None),
 ]
 
@@ -244,6 +245,23 @@ def test_a_stated_unit_of_another_meaning_than_the_headers_is_cautioned_about(
         both = dict.fromkeys(("tmin", "tmax"), found[name])
         [caution] = inspected(**usual, contradicted=both).cautions
         assert caution.brief.count("{ column = ") == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "header", "stated", "named"),
+    [
+        ("rh_mean", "rh_mean (g/m³)", "%", "g/m³"),
+        ("rh_mean", "Humidity [g/kg]", "%", "g/kg"),
+        ("radiation", "Light (µmol/m²/s)", "W/m2", "µmol/m²/s"),
+        ("radiation", "Light (lx)", "W/m2", "lx"),
+        ("wind", "wind (mm)", "m/s", "mm"),
+    ],
+)
+def test_a_stated_unit_under_a_header_of_another_quantity_is_cautioned_about(name, header, stated, named):
+    found = read_header(["date", header], {name: ColumnChoice(header, stated)}, line=1).contradicted
+    [caution] = inspected(**{"tmin": 14.0, "tmax": 30.0} | {name: 2.0}, contradicted=found).cautions
+    assert f"header says {named}, which is another quantity's" in caution.brief
+    assert not caution.instead
 
 
 @pytest.mark.parametrize(("factor", "is_doubted"), [(2.25, True), (2.26, False)])

@@ -101,6 +101,14 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         stated = contradicted.get(name)
         if stated is None or (quantity := of_records.get(name, name)) in doubted:
             continue
+        if stated.factor is None:
+            doubted.add(quantity)
+            yield Verdict(
+                [name],
+                "header-unit/quantity",
+                {"header": stated.header, "stated": stated.stated, "table": inspection.table},
+            )
+            continue
         extremes = {"tmin", "tmax"} & contradicted.keys() if name in ("tmin", "tmax") and not of_records else {name}
         doubted |= {quantity, *extremes}
         alike = [other for other in names if of_records.get(other, other) == quantity or other in extremes]

@@ -9,7 +9,6 @@ with the lines to paste, because passing it over would let the program invent wh
 
 from __future__ import annotations
 
-import contextlib
 import difflib
 import functools
 import math
@@ -25,6 +24,7 @@ from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import (
     ABSOLUTE,
     BEAUFORT,
+    OF_ANOTHER,
     SHARES,
     Heading,
     as_name,
@@ -105,17 +105,15 @@ class Header:
     """
     What a header line says, by standard name or, of a station's table, by quantity.
 
-    ``table`` is the scenario's that names the file, for cures.
-    ``places`` are columns' places in the row, ``units`` those of the file, ``stated`` the names whose unit it states,
-    ``conversions`` to our units where they differ, ``headers`` the columns' texts. ``settled`` are the names that a problem
-    is about already, so that they aren't reported missing too. Of a station: ``sums`` is whether radiation is a sum over
-    each interval (converted to J/m²), ``rain_kind`` what the rain counts, ``imperial`` the headers with imperial units.
-    ``contradicted`` are names whose unit the user states otherwise than the header, ``chosen`` columns that the user names,
-    ``suggested`` those that the user is asked to name, ``wind_height`` the gauge's that the wind's header names [m],
-    ``in_part`` is whether the file is one of several, which may hold the rest,
-    ``of_deficit`` whether the vapour pressure is what it lacks of saturation,
-    ``of_daylight`` what share of it one of the sunshine's unit is, where that is no hours [-], ``unused`` the columns that are none
-    of these.
+    ``table`` is the scenario's that names the file, for cures. ``places`` are columns' places in the row, ``units`` those of
+    the file, ``stated`` the names whose unit it states, ``conversions`` to our units where they differ, ``headers`` the
+    columns' texts. ``settled`` are the names that a problem is about already, so that they aren't reported missing too. Of a
+    station: ``sums`` is whether radiation is a sum over each interval (converted to J/m²), ``rain_kind`` what the rain counts,
+    ``imperial`` the headers with imperial units. ``contradicted`` are names whose unit the user states otherwise than the
+    header, ``chosen`` columns that the user names, ``suggested`` those that the user is asked to name, ``wind_height`` the
+    gauge's that the wind's header names [m], ``in_part`` is whether the file is one of several, which may hold the rest,
+    ``of_deficit`` whether the vapour pressure is what it lacks of saturation, ``of_daylight`` what share of it one of the
+    sunshine's unit is, where that is no hours [-], ``unused`` the columns that are none of these.
     """
 
     table: str = "weather"
@@ -195,14 +193,16 @@ class Header:
             self.conversions[name] = conversion
 
     def compare(self, name: str, stated: str | None, in_header: str | None, targets: Sequence[str]) -> None:
-        """Note a unit that the user states though the header names one of another meaning."""
-        with contextlib.suppress(UnitError):
-            if stated and in_header:
-                (target, (factor, offset)), (other, (by, plus)) = (
-                    conversion_to(known_unit(unit) or with_power(unit), targets) for unit in (stated, in_header)
-                )
-                if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
-                    self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
+        """Note a unit that the user states though the header names one of another meaning, or of another quantity."""
+        if not (stated and in_header) or ("h" in targets and {stated, in_header} & SHARES.keys()):
+            return
+        units = [known_unit(unit) or with_power(unit) for unit in (stated, in_header)]
+        if all(converts(unit, targets) for unit in units):
+            (target, (factor, offset)), (other, (by, plus)) = (conversion_to(unit, targets) for unit in units)
+            if target != other or not (math.isclose(factor, by) and math.isclose(offset, plus)):
+                self.contradicted[name] = OtherUnit(in_header, stated, by / factor, plus - by / factor * offset)
+        elif (known_unit(in_header) or OF_ANOTHER.search(in_header)) and converts(units[0], targets):
+            self.contradicted[name] = OtherUnit(in_header, stated)
 
     def ask_of_two(self, headings: Mapping[int, Heading], columns: Columns) -> None:
         """Ask for the unit of columns of which the file states two, but where the user does."""

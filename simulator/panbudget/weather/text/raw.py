@@ -109,13 +109,14 @@ class OtherUnit(NamedTuple):
     """
     The unit that a header names where the user states another.
 
-    ``header`` and ``stated`` are the two; ``factor`` and ``offset`` turn values read by the stated one into what the header's gives.
+    ``header`` and ``stated`` are the two; ``factor`` and ``offset`` turn values read by the stated one into what the header's gives,
+    which nothing does where that is another quantity's.
     """
 
     header: str
     stated: str
-    factor: float
-    offset: float
+    factor: float | None = None
+    offset: float = 0.0
 
 
 #: standard column -> where it is found

@@ -90,7 +90,8 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
     """Say what a plan would take, what its weather holds and all that is missing."""
     from panbudget.studies.sweep.usable import heads_of, refuse_sites
 
-    heads = heads_of(plan)
+    with bar(len(plan.places), quiet=as_json) as update:
+        heads = heads_of(plan, update)
     if as_json:
         listed = plan.grid.listed() if plan.grid is not None else []
         print_json({**dataclasses.asdict(expected), "variables": listed, **dataclasses.asdict(heads)})

@@ -18,13 +18,15 @@ pytest.importorskip("h5netcdf")
 
 import panbudget  # noqa: E402
 from panbudget.errors import TO_PASTE, PanbudgetError  # noqa: E402
-from panbudget.studies.sweep import cube  # noqa: E402
+from panbudget.studies.sweep import cube, usable  # noqa: E402
+from panbudget.studies.sweep.plan import load_plan  # noqa: E402
+from panbudget.studies.sweep.site import open_site  # noqa: E402
 from panbudget.studies.sweep.store import described  # noqa: E402
 from panbudget.studies.sweep.usable import _one_a_run, refuse_sites  # noqa: E402
 from panbudget.weather import Weather  # noqa: E402
 from panbudget.weather.checks.inspection import Caution  # noqa: E402
 from tests.cli.test_main import run  # noqa: E402
-from tests.studies.sweep.district import GARDEN, contents, write_district  # noqa: E402
+from tests.studies.sweep.district import GARDEN, contents, make_plan, write_district  # noqa: E402
 
 TABLELESS = SimpleNamespace(sites=SimpleNamespace(table=None))
 
@@ -78,6 +80,22 @@ def gappy(tmp_path_factory):
 def ran(gappy):
     """The same, run but for its two bad sites."""
     return panbudget.sweep(gappy / "plan.toml", gappy / "out", processes=1, keep_going=True)
+
+
+@pytest.mark.parametrize(("hours", "times"), [(False, 1), (True, 3)])
+def test_a_file_of_several_sites_is_opened_once_for_all_if_it_holds_days(hours, times, tmp_path, monkeypatch):
+    """A hundred thousand sites took as many readings of one file; which day an hour is of depends on the place."""
+    plan = make_plan(tmp_path, last=2020)
+    table, weather = tmp_path / "weather" / "places.csv", tmp_path / "weather" / "place-01.csv"
+    table.write_text(re.sub("place-0[23]", "place-01", table.read_text(encoding="utf-8")), encoding="utf-8")
+    if hours:
+        stamps = pd.date_range("2020-01-01 01:00", "2020-12-31 23:00", freq="h", name="time")
+        frame = pd.DataFrame({"temperature [degC]": 10.0 + stamps.hour, "rain [mm]": 0.0}, index=stamps)
+        frame.to_csv(weather, date_format="%Y-%m-%d %H:%M")
+    opened, moves = [], []
+    monkeypatch.setattr(usable, "open_site", lambda *given: opened.append(given) or open_site(*given))
+    heads = usable.heads_of(load_plan(plan), lambda **move: moves.append(move))
+    assert (heads.bad, len(opened), moves) == ({}, times, [{"advance": 1}] * 3)
 
 
 def test_a_stop_and_a_dry_run_name_all_bad_sites(gappy, ran, capsys):

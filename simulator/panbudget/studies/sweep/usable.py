@@ -4,10 +4,11 @@ Usable: the years of a place whose own days are whole after filling, and a recor
 
 import contextlib
 import dataclasses
+import datetime as dt
 import itertools
 import os
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -220,40 +221,46 @@ class Heads:
 _HEAD_BYTES = 30_000
 
 
-def heads_of(plan: Plan) -> Heads:
+def heads_of(plan: Plan, step: Callable[..., object]) -> Heads:
     """
     Open the head of every weather file of a plan's table, and list all that is missing.
 
-    A file whose head can't be read by itself is read whole.
+    A file whose head can't be read by itself is read whole; a plain table of days is opened once for all sites that have it.
+    ``step`` is called with ``advance=1`` for each site.
     """
-    heads, years = Heads({}, {}, {}), plan.years()
+    heads, years, opened = Heads({}, {}, {}), plan.years(), dict[str, tuple[list[str], dt.date]]()
     lends_rain = any(source.rain for source in plan.base.weather.fallback)
     needed = ["tmin", "tmax"] + (["rain"] if plan.base.weather.missing_rain == "error" and not lends_rain else [])
     for place in plan.places:
+        step(advance=1)
         if place.cell is not None:
             continue
         try:
-            with at_hand(plan.folder, place.file) as path:
-                table = _head_of(plan, place, path)
-            if lacking := [name for name in needed if name not in table.columns]:
+            if (known := opened.get(place.file)) is None:
+                with at_hand(plan.folder, place.file) as path:
+                    head = _head_of(plan, place, path).file
+                known = [*map(str, head.raw.daily.columns)], min(head.raw.daily.index).date()
+                if head.reader == "table" and head.raw.by_hour is None:  # which does not depend on the place
+                    opened[place.file] = known
+            columns, first = known
+            if lacking := [name for name in needed if name not in columns]:
                 raise ScenarioError(problem("lacks", columns=" and ".join(lacking)), file=place.file)
         except (WeatherError, ScenarioError) as error:
             heads.bad[place.name] = tuple(error.text().split("\n"))
             continue
-        for name in unmeasured(table.columns):
+        for name in unmeasured(columns):
             heads.estimated[name] = heads.estimated.get(name, 0) + 1
-        first = min(table.index).date()
         if years and first > days_of(plan.base.season, years[0])[0]:
             heads.late[place.name] = str(first)
     return heads
 
 
-def _head_of(plan: Plan, place: Place, path: Path) -> pd.DataFrame:
+def _head_of(plan: Plan, place: Place, path: Path) -> WeatherFile:
     with contextlib.suppress(OSError), path.open("rb") as file:
         head, whole = file.read(_HEAD_BYTES), not file.read(1)
         if not whole and not head.startswith((b"\x1f\x8b", b"PK")) and b"\0" not in head:
             with tempfile.TemporaryDirectory() as folder, contextlib.suppress(WeatherError):
                 short = Path(folder) / path.name
                 short.write_bytes(head[: head.rfind(b"\n") + 1])
-                return open_site(place, plan.base, str(short)).file.raw.daily
-    return open_site(place, plan.base, str(path)).file.raw.daily
+                return open_site(place, plan.base, str(short))
+    return open_site(place, plan.base, str(path))

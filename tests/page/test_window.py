@@ -106,3 +106,23 @@ def test_the_latest_that_was_tried_is_listed(tmp_path):
         await user.should_see("try 30")
 
     _simulated(desk, looks)
+
+
+def test_a_variant_is_taken_from_the_list_and_compare_says_where_nothing_differs(tmp_path):
+    file = write_garden(tmp_path, years_csv(2021, 2021), start="2021-07-01", end="2021-07-12")
+    wide = '[variant.wide]\nsite.elevation = "9 m"\ncontroller.upper.pan.vessels = [{ diameter = "70 cm" }]\n'
+    file.write_text(file.read_text(encoding="utf-8") + wide, encoding="utf-8")
+    desk = Desk(file)
+
+    async def takes(user):
+        user.find("Compare").click()
+        await user.should_see("Nothing differs from the file: move a slider first")
+        (variants,) = (one for one in user.find(ui.select).elements if one.options == ["wide"])
+        for _ in range(2):
+            variants.set_value("wide")
+            await user.should_see("Set as in wide, but for what can't be set here: site.elevation.")
+            assert variants.value is None  # so that it can be taken again
+            assert desk.values == {"upper/pan": 70.0}
+            desk.set("upper/pan", 60.0)
+
+    _simulated(desk, takes)

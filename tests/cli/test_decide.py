@@ -8,6 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from panbudget.errors import PanbudgetError, Problem
+from panbudget.studies.size import sizing
 from tests.cli.test_main import DEMO, run
 from tests.garden_file import write_garden, years_csv
 
@@ -66,9 +68,14 @@ def test_compare_writes_a_page_a_table_totals_and_figures(tmp_path, capsys):
 
 
 @pytest.mark.parametrize(("more", "is_told"), [((), True), (("--json",), True), (("--quiet",), False)])
-def test_what_takes_long_says_so_where_no_bar_shows_it(tmp_path, capsys, more, is_told):
+def test_what_takes_long_says_so_where_no_bar_shows_it(tmp_path, capsys, monkeypatch, more, is_told):
     """On standard error, and before the work begins."""
-    code, out, err = run(capsys, "size", DEMO, "--out", tmp_path / "s", "--controller", "none", *more)
+
+    def stops(*_):
+        raise PanbudgetError(Problem("stopped", "here", "it stops"))
+
+    monkeypatch.setattr(sizing, "seasons_of_record", stops)
+    code, out, err = run(capsys, "size", DEMO, "--out", tmp_path / "s", *more)
     assert (code, out) == (2, "")
     assert err.startswith("Trying some hundred settings a valve") is is_told
 

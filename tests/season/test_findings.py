@@ -218,10 +218,14 @@ def test_a_day_is_short_below_a_ks_of_one(season, ks, days):
     )
 
 
-@pytest.mark.parametrize(("eto", "days"), [(0.0, 0), (-0.001, 1)])
-def test_a_day_of_no_evapotranspiration_is_not_negative(season, eto, days):
-    changed = season.days.assign(eto_mm=[eto, *season.days["eto_mm"][1:]])
-    assert sum(finding.days for finding in told(dataclasses.replace(season, days=changed), "negative-eto")) == days
+@pytest.mark.parametrize(
+    ("column", "code", "last", "first"), [("eto_mm", "negative-eto", 0.0, -0.001), ("tmin_c", "frost", 0.0, -0.1)]
+)
+def test_nothing_is_no_negative_evapotranspiration_and_no_frost(season, column, code, last, first):
+    """Air frost is a lowest temperature below 0 °C, as weather services have it: from memory."""
+    for value, days in ((last, 0), (first, 1)):
+        changed = season.days.assign(**{column: [value, *season.days[column][1:]]})
+        assert sum(finding.days for finding in told(dataclasses.replace(season, days=changed), code)) == days
 
 
 @pytest.mark.parametrize(("days", "severity", "often"), [(39, "note", "39 of 40 days"), (40, "caution", "every day")])

@@ -32,6 +32,7 @@ from panbudget.words import count as counted
 STUCK_HOURS_DANGER = 6.0  # hours in a season with the valve held open by evaporation alone
 ADEQUACY_DANGER, ADEQUACY_CAUTION = 0.75, 0.95  # ETc actual ÷ ETc
 STRESS_RUN_DANGER = 14  # days in a row
+FROST = 0.0  # °C of the air: air frost, as weather services have it (from memory); on the ground it may come earlier
 FLOOD = 100.0  # mm given in a day: more than a soil takes in or holds
 BARE_CAUTION, MONTHS = 0.5, 12  # of the season's days, without plants; a day of the month that may be a month
 DROWNED_SHARE = 0.3  # of the irrigation, drained below the roots
@@ -226,6 +227,7 @@ def _of_weather(season: Season) -> Iterator[Finding]:
         yield Finding("caution", caution.name, "weather", _caution_said(caution.sentence, caution.worth))
     eto = days["eto_mm"]
     yield from _on_days("note", "negative-eto", "weather", eto < 0.0, lowest=eto.min())
+    yield from _on_days("caution", "frost", "weather", days["tmin_c"] < FROST, lowest=days["tmin_c"].min())
     if made is not None:
         hot = season.weather.flags.loc[days.index, "tmax"] == MADE_HEAT
         yield _finding("caution", "made-heat", "weather", hot, what=heat.said(made), outside=_outside(hot))

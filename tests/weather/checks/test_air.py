@@ -309,6 +309,12 @@ def test_a_column_looks_like_no_unit_that_it_is_stated_to_have(unit, value, look
     assert not any(f'unit = "{unit}"' in line for _, line in found.problems[0].paste)
 
 
+def test_figures_with_a_decimal_are_in_no_tenths():
+    """208.2 °F of a column that was converted twice: tenths would be 20.8 °C, and are whole numbers."""
+    problems = inspected(tmin=15.7, tmax=176.2 / 1.8, units=dict.fromkeys(("tmin", "tmax"), "degF")).problems
+    assert problems and not any("0.1 degC" in line for problem in problems for _, line in problem.paste)
+
+
 @pytest.mark.parametrize(
     ("unit", "looks_like", "slower"),
     [

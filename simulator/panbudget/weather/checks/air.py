@@ -124,11 +124,20 @@ def _header_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _other_scale(inspection: Inspection, name: str) -> str:
     """Guess at another scale than the column's; where that is °F or K, by the file's own figures, which may be °C."""
-    guess, unit = scale_of(name, values := inspection.known(name)), inspection.unit_in_file(name)
-    if guess and unit in ("degF", "K"):
-        factor, offset = by_file(unit, "degC")
-        return scale_of(name, (values - offset) / factor) or "°C"
+    guess = scale_of(name, inspection.known(name))
+    if guess and (in_file := _in_file(inspection, name)) is not None:
+        guess = scale_of(name, in_file) or "°C"
+        return "" if guess == TENTHS and (in_file % 1.0).any() else guess
     return guess
+
+
+def _in_file(inspection: Inspection, name: str) -> Floats | None:
+    """Return a column's figures as the file has them, where its unit is °F or K."""
+    if (unit := inspection.unit_in_file(name)) not in ("degF", "K"):
+        return None
+    factor, offset = by_file(unit, "degC")
+    figures: Floats = ((inspection.known(name) - offset) / factor).round(6)
+    return figures
 
 
 def _other_scales(inspection: Inspection, names: Iterable[str]) -> dict[str, str]:
@@ -139,6 +148,8 @@ def _other_scales(inspection: Inspection, names: Iterable[str]) -> dict[str, str
     if TENTHS in guesses.values() and len(middle) == 2:
         by_guess = {name: value * (0.1 if guesses.get(name) == TENTHS else 1.0) for name, value in middle.items()}
         tenths = tenths or by_guess["tmax"] < by_guess["tmin"]
+    if tenths and any((in_file := _in_file(inspection, name)) is not None and (in_file % 1.0).any() for name in names):
+        return guesses  # tenths are whole numbers
     return dict.fromkeys(names, TENTHS) if tenths else guesses
 
 

@@ -59,6 +59,8 @@ _OF_SEASON, _WEAK = 90, 0.3
 # a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
 # it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
+# days of a month whose wind differs, and how many times as much or as little as before and after it: genuine ones reach 1.78 [d, -]
+_MONTH, _TWICE_AS_FAST = 28, 2.0
 # the wind at 2 m of over 2000 stations (FAO-56 chapter 3, from memory), and how much nearer to it, by logarithms, a side is that is
 # the better one for sure [m/s, -]
 _USUAL_WIND, _AS_USUAL = 2.0, 0.5
@@ -275,6 +277,7 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     strength, row, moved = homogeneity(by_size, _OF_WEEKS)
     days = int((~np.isnan(by_size)).sum())
     if inspection.raw.typical or abs(moved) <= _GUST or strength <= _STEADY * days:
+        yield from () if inspection.raw.typical else _windy_month(inspection, names, pd.Series(by_size))
         return
     before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
     times = before / after if min(before, after) > _GONE * max(before, after) else np.nan
@@ -288,6 +291,21 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     instead = ways if abs(farther) < _AS_USUAL else ways[:1] if farther < 0.0 else ways[1:]
     words = {"before": before, "after": after, "first": inspection.day_asked(row)}
     yield Verdict(names, "wind-leap", words, instead)
+
+
+def _windy_month(inspection: Inspection, names: list[str], by_size: pd.Series[float]) -> Iterator[Verdict]:
+    """Doubt a month whose wind is a multiple of that before and of that after it, or a small part, as in another unit."""
+    before = by_size.rolling(_MONTH, min_periods=_OF_WEEKS).mean()
+    inside = before.shift(1 - _MONTH)
+    apart = np.array([inside - side for side in (before.shift(), inside.shift(-_MONTH))])
+    moved = np.nan_to_num(np.where((apart[0] > 0.0) == (apart[1] > 0.0), np.abs(apart).min(axis=0), 0.0))
+    if moved.max() > np.log(_TWICE_AS_FAST):
+        row = int(moved.argmax())
+        times = float(np.exp(np.copysign(moved[row], apart[0, row])))
+        values = inspection.of_asked("wind").copy()
+        values[row:][:_MONTH] /= times
+        words = {"times": times, "first": inspection.day_asked(row), "window": _MONTH}
+        yield Verdict(names, "wind-leap/between", words, inspection.with_asked(wind=values))
 
 
 def _blowing(inspection: Inspection, days: Mask, wind: Floats) -> dict[str, Floats]:
@@ -493,13 +511,9 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
         of_vapour = name in ("dryness", "rh_max")  # of others, nothing in the file tells what they would be
         instead = inspection.without(slice(row, None), *_present(inspection)) if of_vapour else {}
-        words = {
-            "what": table_of("quantity_names")[name],
-            "before": before,
-            "after": after,
-            "first": inspection.day_asked(row),
-        }
-        yield Verdict(names[:1], "record-parted", words | {"window": _APART_DAYS}, instead)
+        words = {"what": table_of("quantity_names")[name], "before": before, "after": after}
+        when = {"first": inspection.day_asked(row), "window": _APART_DAYS}
+        yield Verdict(names[:1], "record-parted", words | when, instead)
 
 
 def _quantities(inspection: Inspection) -> dict[str, Floats]:

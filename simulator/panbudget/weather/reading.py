@@ -121,10 +121,8 @@ def read_raw(
     columns: Columns = None,
     missing: Sequence[str] = (),
     table: str = "weather",
-    needs_rain: bool = False,
-    rainless_if_empty: bool = False,
-    in_part: bool = False,
     trust: Sequence[str] = (),
+    **wanted: Any,
 ) -> RawFile:
     """
     Recognise a file and read it, unchecked.
@@ -135,14 +133,10 @@ def read_raw(
         As in `read_weather`; one file.
     table : str
         The scenario's table that names the file.
-    needs_rain : bool
-        Whether a file without rain is to be refused.
-    rainless_if_empty : bool
-        Whether a record without a figure of rain had none.
-    in_part : bool
-        Whether it is one of several files, of which another may hold what it lacks.
     trust : sequence of str
         As in `read_weather`.
+    **wanted : bool
+        As in `Source`: ``needs_rain``, ``rainless_if_empty`` and ``in_part``.
 
     Returns
     -------
@@ -154,13 +148,7 @@ def read_raw(
         An unknown format, or a file that doesn't hold to its own.
     """
     choices = chosen_columns(columns or {}, table, shown_as)
-    rules: dict[str, Any] = {
-        "missing": tuple(missing),
-        "needs_rain": needs_rain,
-        "rainless_if_empty": rainless_if_empty,
-        "in_part": in_part,
-    }
-    source = replace(open_source(path, shown_as=shown_as), table=table, **rules)
+    source = replace(open_source(path, shown_as=shown_as), table=table, missing=tuple(missing), **wanted)
     refuse_foreign(source)
     refuse_months(source)
     source = as_archived(source)
@@ -169,6 +157,9 @@ def read_raw(
     reader, why = choose_reader(source, file_format=file_format)
     if missing and reader.NAME not in OF_NO_FORMAT:
         raise source.refusal("own-missing", name=reader.NAME, table=table)
+    if choices and reader.NAME not in OF_NO_FORMAT:
+        keys = ", ".join(f"{table}.columns.{key}" for key in choices)
+        raise source.refusal("own-columns", keys=keys, name=reader.NAME, table=table)
     file = RawFile(reader.read(source, columns=choices, site=site), source, reader.NAME, why)
     if file.raw.problems:  # whole columns in another unit are cured along with their names
         inspected = checked_file(file, Rules(site, table=table, trust=trust)).inspected

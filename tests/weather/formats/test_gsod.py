@@ -168,14 +168,12 @@ def test_a_damaged_file_is_refused_in_one_line(text, said):
     assert_one_line_says(refused(text), said)
 
 
-def test_columns_named_by_the_user_are_refused():
+def test_columns_named_by_the_user_are_refused(tmp_path):
     """They are for plain tables."""
-    from panbudget.weather.text.raw import ColumnChoice
-
+    path = tmp_path / "station.csv"
+    path.write_text(season(), encoding="utf-8")
     with pytest.raises(WeatherError, match=r'format = "table"'):
-        gsod.read(
-            Source(season(), "station.csv", "", "utf-8"), columns={"tmin": ColumnChoice("MIN", "degF")}, site=SITE
-        )
+        read_weather(path, SITE, columns={"tmin": {"column": "MIN", "unit": "degF"}})
 
 
 @settings(max_examples=150, deadline=None)

@@ -41,8 +41,8 @@ def text(count=72, *, start="2025-06-01 01:00", **columns):
     return "\n".join(lines) + "\n"
 
 
-def read(content, site=GREENWICH, **columns):
-    return isd_lite.read(Source(content, "station.txt", "0" * 64, "utf-8"), columns=columns, site=site)
+def read(content, site=GREENWICH):
+    return isd_lite.read(Source(content, "station.txt", "0" * 64, "utf-8"), columns={}, site=site)
 
 
 def refusal(content):
@@ -179,9 +179,11 @@ def test_a_damaged_file_is_refused_by_place_and_cure(content, said):
         assert part in message
 
 
-def test_a_choice_of_columns_is_refused():
+def test_a_choice_of_columns_is_refused(tmp_path):
+    path = tmp_path / "record.txt"
+    path.write_text(SOUND, encoding="ascii")
     with pytest.raises(WeatherError, match="says itself what its columns are"):
-        read(SOUND, tmin="x")
+        read_weather(path, GREENWICH, columns={"tmin": "x"})
 
 
 def test_what_is_isd_lite_is_recognised():

@@ -20,7 +20,7 @@ from panbudget.numeric import Floats, Ints
 from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.mistakes import Mistakes, listed, note, notes, shortened
 from panbudget.weather.text.moments import Days, days_at_a_stroke, days_from, plain_dates, read_dates
-from panbudget.weather.text.raw import Columns, LeftOut, RawTable, Source, Station
+from panbudget.weather.text.raw import LeftOut, RawTable, Source, Station
 from panbudget.weather.text.rows import read_rows
 from panbudget.words import packaged
 
@@ -327,13 +327,6 @@ def measured(
     )
     values[np.isin(values, list(missing))] = np.nan
     return values[code] if len(values) else np.zeros(0)
-
-
-def refuse_columns(columns: Columns, source: Source, name: str) -> None:
-    """Refuse names for the columns of a format that has its own."""
-    if columns:
-        keys = ", ".join(f"{source.table}.columns.{key}" for key in columns)
-        raise source.refusal("own-columns", keys=keys, name=name, table=source.table)
 
 
 def station_at(name: str, latitude: str = "", longitude: str = "", elevation: str = "") -> Station:

@@ -10,7 +10,7 @@ pressure in Pa (999999), global horizontal radiation in Wh/m² (9999), wind spee
 in mm (999) of the quantity's hours (99). Wind is taken at 10 m, as the same documentation does.
 """
 
-from panbudget.weather.formats.archives import facts_of, refuse_columns
+from panbudget.weather.formats.archives import facts_of
 from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
@@ -71,7 +71,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         All that is wrong with header lines, hours and values; pvlib is not installed.
     """
-    refuse_columns(columns, source, NAME)
     lines = source.lines
     above = next((i + 1 for i, line in enumerate(lines[:20]) if line.upper().startswith(_LAST_HEADER)), 0)
     if not above:

@@ -96,7 +96,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         Lines that are cut off, numbers with decimals, a value twice, several stations, no temperatures.
     """
-    archives.refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
     layout = _layout(list(itertools.islice((line for line in source.lines if line.strip()), 5)))
     read_layout = {"dly": _read_dly, "long": _read_long, "access": _read_access}[layout]

@@ -67,7 +67,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         No header, rows that don't fit it, cells that are no numbers, several stations.
     """
-    archives.refuse_columns(columns, source, NAME)
     line = archives.first_line(source)
     header = split(source.lines[line - 1])
     if not {"STATION", "DATE"} <= set(header):

@@ -20,7 +20,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats
-from panbudget.weather.formats.archives import refuse_columns
 from panbudget.weather.subdaily.clocks import on_the_sites_clock
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.cells import read_cells
@@ -92,7 +91,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         All that is wrong with lines, times and values.
     """
-    refuse_columns(columns, source, NAME)
     mistakes = Mistakes()
     rows = read_rows(source.lines, mistakes, above=0, separator=" ", width=_WIDTH, whose="numbers-")
     mistakes.raise_if_any(source.shown_as)

@@ -70,7 +70,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         No header line, rows that don't fit it, numbers with decimals, hourly values, several stations.
     """
-    archives.refuse_columns(columns, source, NAME)
     lines = source.lines
     line = _header_line(lines)
     if line is None:

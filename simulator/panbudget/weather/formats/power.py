@@ -74,7 +74,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         A block or a table that is cut off, units that are unknown or not named, hourly or monthly values, a region of
         several cells.
     """
-    archives.refuse_columns(columns, source, NAME)
     explanations, line = head_of(source)
     header = split(source.lines[line - 1])
     mistakes = Mistakes()

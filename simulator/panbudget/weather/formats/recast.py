@@ -236,7 +236,7 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
     vary = [i for i in opening.dates if opening.split_date or len({row[i] for row in rows}) > 1]
     when = [*vary[: None if opening.split_date else 1], *times]
-    found = _shapes(rows, element, value, unit, when, opening.cells)
+    found = _shapes(rows, opening.cells, element, value, unit, when)
     places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
     for i in () if found else places:
         if len(stations := dict.fromkeys(row[i] for row in rows)) > 1:
@@ -257,7 +257,7 @@ def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Sh
         rows += [[row[when], opening.cells[i], row[i]] for i in filled]
     if len({row[1] for row in rows}) < _LEAST_READINGS:
         return None
-    wide = min(_shapes(rows, 1, 2, None, [0], opening.cells), key=len, default=None)
+    wide = min(_shapes(rows, opening.cells, 1, 2, None, [0]), key=len, default=None)
     return Shape("a row a sensor's report", side_by_side([opening.cells[when]], wide)) if wide else None
 
 
@@ -266,19 +266,34 @@ _Wide = dict[tuple[str, ...], dict[str, str]]
 
 def _shapes(
     rows: Sequence[Sequence[str]],
+    header: Sequence[str],
     element: int,
     value: int,
     unit: int | None,
     when: Sequence[int],
-    header: Sequence[str],
 ) -> list[_Wide]:
     """Return what can be made of values in a row each: by moments as they stand, by minutes, by steps, and by days."""
+
+    def quantity(row: Sequence[str]) -> str:
+        what = f"{header[element]} {row[element]}" if row[element].isdecimal() else row[element]
+        return what if unit is None else f"{re.sub(r'[()]', ' ', what)} ({re.sub(r'[()]', '', row[unit])})"
+
+    def wide(trim: Callable[[str], str]) -> _Wide:
+        """Return what each moment has of each; nothing where it has one twice, as where there are several stations."""
+        by_moment: _Wide = {}
+        for row in rows:
+            of = by_moment.setdefault(tuple(trim(row[i]) for i in when), {})
+            if (what := quantity(row)) in of:
+                return {}
+            of[what] = row[value]
+        return by_moment
+
     trims: list[Callable[[str], str]] = [str]
     trims += [functools.partial(_MINUTES.sub, functools.partial(_floor, step)) for step in _STEPS]
     trims += [functools.partial(_CLOCK.sub, "")]
     made, quantities = list[_Wide](), len({row[element] for row in rows})
     for trim in trims:
-        made += filter(None, [_wide(rows, element, value, unit, when, trim, header)])
+        made += filter(None, [wide(trim)])
         if made and quantities * len(made[-1]) == len(rows):
             break  # each moment has all of them already
     return made
@@ -286,27 +301,6 @@ def _shapes(
 
 def _floor(step: int, minutes: re.Match[str]) -> str:
     return f"{int(minutes[1]) // step * step:02d}"
-
-
-def _wide(
-    rows: Iterable[Sequence[str]],
-    element: int,
-    value: int,
-    unit: int | None,
-    when: Sequence[int],
-    trim: Callable[[str], str],
-    header: Sequence[str],
-) -> _Wide:
-    """Return what each moment has of each quantity; nothing where it has one twice, as where there are several stations."""
-    wide: _Wide = {}
-    for row in rows:
-        what = f"{header[element]} {row[element]}" if row[element].isdecimal() else row[element]
-        what = what if unit is None else f"{re.sub(r'[()]', ' ', what)} ({re.sub(r'[()]', '', row[unit])})"
-        of = wide.setdefault(tuple(trim(row[i]) for i in when), {})
-        if what in of:
-            return {}
-        of[what] = row[value]
-    return wide
 
 
 def _hours_across(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:

@@ -9,7 +9,7 @@ closes the hour (01:00 to 24:00 local standard time); −9900 missing; global ho
 hour before the stamp; pressure at the station in mbar; wind at 10 m, the anemometer height of airports.
 """
 
-from panbudget.weather.formats.archives import facts_of, refuse_columns
+from panbudget.weather.formats.archives import facts_of
 from panbudget.weather.formats.typical import Hourly, read_typical
 from panbudget.weather.text.raw import Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import split
@@ -66,7 +66,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     WeatherError
         All that is wrong with header, hours and values; pvlib is not installed.
     """
-    refuse_columns(columns, source, NAME)
     lines = source.lines
     header = split(lines[1]) if len(lines) > 1 else []
     if absent := [name for name in _NEEDED if name not in header]:

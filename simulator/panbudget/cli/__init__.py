@@ -237,7 +237,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         if not sys.stderr.isatty():
             unsaid += [TEXTS[command_line]["starts"]] if "starts" in TEXTS[command_line] else []
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-        with _blamed(scenario, given), errors_shown(scenario.units), folder as made:
+        with _blamed(scenario), at_options(**given), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)
             done = result if isinstance(result, Done) else Done(result)
             if made is not None or as_json:  # what draws takes long to load, and a refusal needs none of it
@@ -261,15 +261,11 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
 
 
 @contextlib.contextmanager
-def _blamed(scenario: Any, given: dict[str, Any]) -> Iterator[None]:
-    """Name, in an error about a scenario, the file that has the key: of what is laid over it, the last that gives it; or the option."""
+def _blamed(scenario: Any) -> Iterator[None]:
+    """Name, in an error about a scenario, the file that has the key: of what is laid over it, the last that gives it."""
     try:
         yield
     except PanbudgetError as error:
-        problems = tuple(_of_option(problem, given) for problem in error.problems)
-        if problems[:1] != error.problems[:1]:
-            error.file = ""
-        error.problems = error.args = problems
         is_weather = isinstance(error, WeatherError) and error.file != str(scenario.path)
         # what no weather can be depends on the place
         file = scenario.file_of(*(("weather", "site") if is_weather else (error.key,)))
@@ -293,11 +289,13 @@ def _of_option(problem: Problem, given: dict[str, Any]) -> Problem:
 
 @contextlib.contextmanager
 def at_options(**given: Any) -> Iterator[None]:
-    """Name, in an error about what an option gave, that option."""
+    """Name, in an error about what an option gave, that option, and no file."""
     try:
         yield
     except PanbudgetError as error:
-        error.problems = error.args = tuple(_of_option(problem, given) for problem in error.problems)
+        problems = tuple(_of_option(problem, given) for problem in error.problems)
+        error.file = error.file if problems[:1] == error.problems[:1] else ""
+        error.problems = error.args = problems
         raise
 
 

@@ -161,11 +161,7 @@ def _estimate_lines(expected: Estimate) -> list[str]:
         "years": count(expected.years, "year") if expected.years_known else f"all years (counted as {expected.years})",
         "how": "compiled" if expected.compiled else "interpreted",
         "processes": count(expected.processes, "process", "processes"),
-        "sites": count(expected.sites, "site"),
-        "designs": count(expected.designs, "design"),
-        "beds": count(expected.beds, "bed"),
-        "rows": count(expected.rows, "row"),
-        "parts": count(expected.parts, "part"),
+        **{f"{of}s": count(getattr(expected, f"{of}s"), of) for of in ("site", "design", "bed", "row", "part")},
         "megabytes": expected.memory_bytes / 1e6,
         "duration": _duration(expected.seconds),
     }

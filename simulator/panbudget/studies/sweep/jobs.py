@@ -184,9 +184,12 @@ def run_job(kit: bytes, job: Job) -> Part:
     designs = {
         design.name: plan.marks.designs[design.name] for design in plan.designs[job.first_design : job.after_design]
     }
-    places = {place.name: repr(place) for place in job.places if place.name in marks}
-    more = {"designs": designs, "places": places, "all_years": plan.years() is None}
-    payload = part_bytes(tables, plan.fingerprint, job.index, marks, bad, about, more)
+    content = {
+        **{"plan": plan.fingerprint, "part": job.index, "weather": marks, "bad": bad, "sites": about},
+        **{"designs": designs, "all_years": plan.years() is None},
+        "places": {place.name: repr(place) for place in job.places if place.name in marks},
+    }
+    payload = part_bytes(tables, content)
     clock.tick("writing")
     rows = sum(len(table.columns["row"]) for table in tables)
     return Part(job.index, payload, rows, seasons, tuple(bad), clock.seconds)

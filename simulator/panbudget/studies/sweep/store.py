@@ -32,7 +32,7 @@ from panbudget.words import packaged
 if TYPE_CHECKING:
     import pyarrow as pa
 
-    from panbudget.studies.sweep.jobs import BadSite, Job
+    from panbudget.studies.sweep.jobs import Job
     from panbudget.studies.sweep.plan import Plan
     from panbudget.studies.sweep.site import SiteRows
 
@@ -95,15 +95,7 @@ def dictionary(files: Mapping[str, Iterable[str]]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "column", "unit", "meaning"])
 
 
-def part_bytes(
-    sites: Sequence[SiteRows],
-    fingerprint: str,
-    index: int,
-    marks: dict[str, str],
-    bad: Sequence[BadSite],
-    about_sites: Mapping[str, Any],
-    more: Mapping[str, Any] | None = None,
-) -> bytes:
+def part_bytes(sites: Sequence[SiteRows], about: Mapping[str, Any]) -> bytes:
     """
     Return a part of the dataset as a Parquet file.
 
@@ -111,17 +103,10 @@ def part_bytes(
     ----------
     sites : sequence of SiteRows
         Of the same beds.
-    fingerprint : str
-        The plan's.
-    index : int
-        The job's.
-    marks : dict
-        Site -> fingerprint of its weather file.
-    bad : sequence of BadSite
-    about_sites : mapping
-        Site -> what became of its weather, as `usable.about_site` has it.
-    more : mapping, optional
-        What a later plan must know to take rows from here.
+    about : mapping
+        What it says of itself: ``plan``, the fingerprint, and ``part``, the job's index; by site, the fingerprint of its
+        ``weather`` file and what became of that (``sites``, as `usable.about_site` has it); ``bad`` sites; and what a later
+        plan must know to take rows from here.
 
     Returns
     -------
@@ -136,7 +121,6 @@ def part_bytes(
     schema = pa.schema(fields)
     columns = _columns_of(sites) if sites else {}
     arrays = [_array(columns[field.name], field.type) if sites else pa.array([], field.type) for field in schema]
-    about = {"plan": fingerprint, "part": index, "weather": marks, "bad": bad, "sites": about_sites, **(more or {})}
     table = pa.Table.from_arrays(arrays, schema=schema)
     table = table.replace_schema_metadata({_KEY: json.dumps(about, sort_keys=True), "crs": CRS})
     buffer = io.BytesIO()

@@ -20,11 +20,10 @@ from typing import Any
 
 from panbudget import words
 from panbudget.errors import PanbudgetError
+from panbudget.reports.folders import FILES_OF
 
 #: verbs that the page runs, and the first page of each
-VERBS = {verb: f"{verb}.html" for verb in ("compare", "size", "setup", "away", "statement", "today")} | {
-    "replay": "report.html"
-}
+VERBS = {verb: FILES_OF[verb][0] for verb in ("compare", "size", "setup", "away", "statement", "today", "replay")}
 TEXTS: dict[str, Any] = words.packaged("page/page.toml")
 _OF = re.compile(r"(\d+) of (\d+)")
 _NEARLY = 0.99

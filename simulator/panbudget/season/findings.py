@@ -18,11 +18,10 @@ from panbudget import words
 from panbudget.physics.hydraulics import KPA_PER_M
 from panbudget.scenario.beds import NamedPlants
 from panbudget.scenario.garden import Scenario
-from panbudget.scenario.supplies import Mains
 from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
-from panbudget.season.supplies import float_source
+from panbudget.season.supplies import float_source, most_static
 from panbudget.season.totals import valve_flows
 from panbudget.tables.plants import find_plant
 from panbudget.weather import flags
@@ -342,8 +341,7 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     yield from _on_days("caution", "many-openings", name, often, limit=OPENINGS_A_DAY, most=most)
     if valve.rated_flow is not None and flow > valve.rated_flow:
         yield _finding("caution", "over-rating", name, flow=flow, rated=valve.rated_flow)
-    supply = season.scenario.supply[described.supply]
-    full = supply.pressure if isinstance(supply, Mains) else (supply.outlet_height + supply.points[-1][1]) * KPA_PER_M
+    full = most_static(season.scenario.supply[described.supply])
     if described.pipe is not None and pressure < (1.0 - PIPE_TAKES) * full:
         pipe: dict[str, Any] = {"long": described.pipe.length, "wide": 100.0 * described.pipe.diameter}
         yield _finding("caution", "pipe-takes", name, full=full, pressure=pressure, **pipe)

@@ -172,16 +172,14 @@ def refuse_sites(plan: Plan, bad: Mapping[str, Iterable[str]], *, keep_going: bo
     """Raise with all sites that can't be run, where there are any; if such are skipped, where no other is left."""
     if keep_going and len(bad) < len(plan.places):
         return
+    # where some are sound: what is to be pasted into the scenario would hold for their files, too
+    alone = {TO_PASTE} if len(bad) < len(plan.places) else set[str]()
     alike: dict[str, list[str]] = {}  # cells of a grid mostly lack the same
-    some, one_alone = len(bad) < len(plan.places), False
     for name, lines in bad.items():
-        for line in lines:
-            if some and line == TO_PASTE:  # in the scenario it would hold for the sound sites' files, too
-                one_alone = True
-                break
+        for line in itertools.takewhile(lambda line: line not in alone, lines):
             alike.setdefault(line, []).append(name)
     problems = [problem("bad-site", f"{_sites(names)}:", line=line) for line, names in alike.items()]
-    problems += [problem("one-alone")] if one_alone else []
+    problems += [problem("one-alone")] if any(alone & {*lines} for lines in bad.values()) else []
     if problems:
         end = problem("no-sites" if keep_going else "bad-sites")
         raise PanbudgetError(*first_of(problems), end, file=plan.described.sites.table or str(plan.path))

@@ -166,9 +166,16 @@ def unlikely_text(text: str) -> tuple[int, str] | None:
     return None
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes, *, parents: bool = False) -> None:
     """
-    Write a text file whole or not at all: what stood there stays until all is written.
+    Write a file whole or not at all: what stood there stays until all is written.
+
+    Parameters
+    ----------
+    path : Path
+    content : str or bytes
+    parents : bool, optional
+        Make its folder, where there is none.
 
     Raises
     ------
@@ -181,7 +188,9 @@ def write_whole(path: Path, text: str) -> None:
         problem = Problem("no-plain-file", "", "is not a plain file", cure="name a file that stands on a disk")
         raise OutputError(problem, file=str(path))
     try:
-        draft.write_bytes(text.encode())
+        if parents:
+            target.parent.mkdir(parents=True, exist_ok=True)
+        draft.write_bytes(content.encode() if isinstance(content, str) else content)
         if target.exists():
             shutil.copymode(target, draft)
         draft.replace(target)
@@ -190,7 +199,8 @@ def write_whole(path: Path, text: str) -> None:
         problem = Problem("unwritable", "", found, cure="check the folder's permissions")
         raise OutputError(problem, file=str(path)) from None
     finally:
-        draft.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            draft.unlink()
 
 
 def toml_key(name: str) -> str:

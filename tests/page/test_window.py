@@ -6,6 +6,7 @@ import asyncio
 import socket
 
 from nicegui import ui
+from nicegui.elements.upload_files import SmallFileUpload
 from nicegui.testing import user_simulation
 
 from panbudget.page.desk import Desk, Tried
@@ -56,6 +57,34 @@ def test_a_garden_is_made_from_nothing_by_answering(tmp_path):
     assert "latitude = 43 " in desk.text()
     assert desk.state == "ready"
     assert {key.split("/")[0] for key in desk.settings} == {"yard", "yard 2"}
+
+
+def test_an_uploaded_file_is_looked_at_and_never_put_in_place_of_another(tmp_path):
+    """A folder of the file's name, and a place that can't be written, were answered with nothing."""
+    desk = Desk(tmp_path / "mine" / "yard.toml")
+    (tmp_path / "mine" / "folder.csv").mkdir(parents=True)
+    (tmp_path / "mine" / "other.csv").write_text("kept", encoding="ascii")
+    cases = {
+        "station.csv": "Plain table: comma between columns",
+        "folder.csv": "folder.csv: is not a plain file",
+        "other.csv": "other.csv is there already, with other figures",
+        "notes.toml": "notes.toml can't be a weather file here",
+    }
+
+    async def uploads(user):
+        desk.answers |= {"latitude": "43", "weather": "file"}
+        desk.screen = [screen.key for screen in screens()].index("weather")
+        desk.tell("asked")
+        (upload,) = user.find(ui.upload).elements
+        for name, said in cases.items():
+            await upload.handle_uploads([SmallFileUpload(name, "text/csv", years_csv(2021, 2021).encode())])
+            await user.should_see(said)
+
+    _simulated(desk, uploads)
+    assert desk.answers["weather_file"] == str(tmp_path / "mine" / "station.csv")
+    assert (tmp_path / "mine" / "station.csv").read_text(encoding="ascii") == years_csv(2021, 2021)
+    assert (tmp_path / "mine" / "other.csv").read_text(encoding="ascii") == "kept"
+    assert sorted(path.name for path in (tmp_path / "mine").iterdir()) == ["folder.csv", "other.csv", "station.csv"]
 
 
 def test_what_changes_elsewhere_is_seen_and_a_broken_file_is_mended(tmp_path):

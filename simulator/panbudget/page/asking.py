@@ -12,6 +12,7 @@ from nicegui import events, ui
 
 from panbudget import words
 from panbudget.errors import PanbudgetError
+from panbudget.files import write_whole
 from panbudget.page import questions
 from panbudget.page.desk import TEXTS, Desk
 from panbudget.page.guard import upload_target
@@ -178,11 +179,14 @@ class Asking:
             self.message.set_text(_TEXTS["no_upload"].format(name=name))
             return
         content = await event.file.read()
-        if target.exists() and target.read_bytes() != content:
+        if target.is_file() and target.read_bytes() != content:
             self.message.set_text(questions.TEXTS["taken"].format(name=target.name))
             return
-        self.desk.folder.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(content)
+        try:
+            write_whole(target, content, parents=True)
+        except PanbudgetError as error:
+            self.message.set_text(error.text())
+            return
         self.desk.answers["weather_file"] = str(target)
         self._show_seen()
 

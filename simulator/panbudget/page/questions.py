@@ -448,15 +448,10 @@ def write_garden(
     content = words.packaged_text(f"templates/{SAMPLE}").encode() if weather is None else weather.read_bytes()
     target = folder / (SAMPLE if weather is None else weather.name)
     for file, new in ((path, text.encode()), (target, content)):
-        if file.exists() and file.read_bytes() != new:
+        if file.is_file() and file.read_bytes() != new:
             raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=file.name)), file=str(folder))
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(content)
-        (folder / SCHEMA).write_bytes(json_bytes(schema()))
-    except OSError as error:
-        raise OutputError(Problem("unwritable", "", f"can't be written ({error.strerror})"), file=str(folder)) from None
-    write_whole(path, text)
+    for file, new in ((target, content), (folder / SCHEMA, json_bytes(schema())), (path, text.encode())):
+        write_whole(file, new, parents=True)
     return scenario
 
 

@@ -237,7 +237,7 @@ def test_a_daily_counter_is_known_by_its_resets():
     found = sums(daily_counter(SPELLS))
     assert found.kind == "daily"
     assert found.amounts == pytest.approx(SPELLS)
-    assert "begins again at midnight" in found.notes[0]
+    assert "begins again each day" in found.notes[0]
 
 
 def test_a_total_counter_is_known_by_never_falling():
@@ -314,7 +314,7 @@ def test_a_column_that_may_be_either_is_refused_with_the_cure():
 @pytest.mark.parametrize(
     ("kind", "column", "said"),
     [
-        ("daily", SPELLS, "where a counter that begins again at midnight would not"),
+        ("daily", SPELLS, "where a counter that begins again each day would not"),
         ("total", np.tile(SPELLS, 1), "where a counter that only grows would not"),
         ("interval", 523.4 + np.cumsum(SPELLS), "hardly ever falls"),
     ],
@@ -339,6 +339,38 @@ def test_a_sliding_sum_is_refused():
     amounts[[10, 40, 43, 77, 100]] = 1.0
     sliding = np.convolve(amounts, np.ones(6))[:144]
     assert "sliding sum" in sums(sliding, kind="hourly", seconds=seconds, step=600.0).problems[0].sentence()
+
+
+FALLEN = spells(*((hour, 0.2 * (1 + hour % 5)) for hour in range(13, 960, 37)), count=960)
+
+
+@pytest.mark.parametrize("reset", [3, 9, 22])
+@pytest.mark.parametrize(("wet", "kind"), [(26, "daily"), (10, "daily"), (9, "interval")])
+def test_a_daily_counter_may_begin_again_at_another_hour(reset, wet, kind):
+    """As a station's rain day begins at nine; ten falls tell."""
+    amounts = np.where(np.cumsum(FALLEN > 0.0) <= wet, FALLEN, 0.0)
+    level = np.zeros(960)
+    for i, amount in enumerate(amounts):
+        level[i] = amount + (level[i - 1] if i and i % 24 != reset else 0.0)
+    at = 3600 * (np.arange(960) + 1)
+    result = sums(level, seconds=at)
+    assert result.kind == kind
+    assert result.amounts.sum() == pytest.approx(amounts.sum()) or kind == "interval"
+    assert codes(level, kind="interval") == ["rain-kind"] * (kind == "daily")
+
+
+@pytest.mark.parametrize(
+    ("hours", "wet", "whole", "wrong"),
+    [(24, 26, False, True), (3, 26, False, True), (6, 10, False, True), (6, 9, False, False), (6, 26, True, False)],
+)
+@pytest.mark.parametrize("kind", ["interval", "unknown"])
+def test_sums_of_the_last_hours_on_each_record_are_refused(kind, hours, wet, whole, wrong):
+    """From ten rises on; amounts that are spread evenly over six hours are none, nor those of one size."""
+    amounts = np.where(np.cumsum(FALLEN > 0.0) <= wet, FALLEN, 0.0)
+    level = np.convolve(amounts, np.ones(hours))[:960]
+    level = np.repeat(amounts.reshape(-1, hours).sum(axis=1), hours) / hours if whole else level
+    assert codes(level, kind=kind) == ["rain-sliding"] * wrong
+    assert codes(np.minimum(level, 0.1), kind=kind) == []
 
 
 def test_negative_rain_is_refused():

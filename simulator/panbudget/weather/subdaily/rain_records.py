@@ -35,6 +35,11 @@ _RISES_TO_JUDGE = 3
 _RESETS_OF_DAILY, _RESETS_OF_TOTAL = 0.8, 0.2
 # a reset shows within this time after midnight: a clock on summer time, and a lazy station [s]
 _RESET_WITHIN = 5400.0
+# how many falls, and share of them within two hours of the day, tell that a daily counter begins again then and not at midnight
+_FALLS_TO_JUDGE, _AT_ONE_HOUR = 10, 0.9
+# spans whose sum may stand on each record; how many rises tell, and of how many sizes; the share of what falls that rose as long
+# before, and that of rises on one record of the span at most, which amounts that are spread evenly over it exceed [h, -, -, -, -]
+_SLIDING, _RISES_OF_SLIDING, _SIZES, _GOES_AGAIN, _ON_ONE_RECORD = (1, 3, 6, 12, 24), 10, 4, 0.6, 0.6
 # how many records a counter may fall out and come back
 _SLIP_LENGTH = 3
 # the most rain ever measured in an hour (World Meteorological Organization's list of extremes, from memory:
@@ -126,7 +131,9 @@ def rain_amounts(
     if kind == "spans":
         apart = np.diff(column.seconds)
         if not apart.size or np.median(apart) < _SPAN:
-            return RainRecords(amounts, kind, problems=[column.problem("rain-sliding", header)])
+            return RainRecords(
+                amounts, kind, problems=[column.problem("rain-sliding", header, span="six or twelve hours")]
+            )
         begins = np.searchsorted(column.seconds, seconds).clip(1, apart.size) - 1
         amounts[apart[begins] <= 1.5 * np.median(apart)] = 0.0  # the hours between two totals that follow each other
         amounts[known] = column.level
@@ -144,6 +151,9 @@ def rain_amounts(
             notes.append(note("rain-a-day", header=header))
     elif problems := column.contradictions(kind):
         return RainRecords(amounts, kind, problems=problems)
+    if kind == "interval" and (hours := column.slides()):
+        span = f"the last {hours} hours" if hours > 1 else "the last hour"
+        return RainRecords(amounts, kind, problems=[column.problem("rain-sliding", header, span=span)])
     fallen = column.fallen(kind)
     if kind == "total":
         fallen, slips = column.without_slips(fallen)
@@ -171,6 +181,7 @@ class _Column:
         self.hours = np.diff(seconds, prepend=seconds[:1] - int(step)) / 3600.0
         self.rises, self.falls = np.diff(level) > _TOLERANCE, np.diff(level) < -_TOLERANCE
         # a record closes the time before it, so that one at midnight is the old day's last
+        seconds = seconds - 3600 * self._begins()
         days, hours = (seconds - 1) // 86400, (seconds - 1) // 3600
         self.day, self.hour = days[1:], hours[1:]
         self.new_day, self.new_hour = np.diff(days) > 0, np.diff(hours) > 0
@@ -178,6 +189,29 @@ class _Column:
         self.at_midnight = self.new_day | after_midnight | (np.diff(seconds // 86400) > 0)
         self.at_full_hour = self.new_hour | (np.diff(seconds // 3600) > 0)
         self.near = np.diff(seconds) <= 2.0 * step
+
+    def _begins(self) -> int:
+        """Return the hour of the day at which a daily counter begins again; 0 where it is no other, or each day has one amount."""
+        hours = np.bincount(self.seconds[1:][self.falls] // 3600 % 24, minlength=24)
+        pairs = hours + np.roll(hours, -1)
+        if hours.sum() < _FALLS_TO_JUDGE or pairs.max() < _AT_ONE_HOUR * hours.sum():
+            return 0
+        alone = np.allclose(_grown(self.level), self.level)
+        return 0 if alone or pairs[0] == pairs.max() else int(np.argmax(pairs))
+
+    def slides(self) -> int:
+        """Return of how many hours each record holds the sum, so that what rises falls as long after; 0 where of none."""
+        change = np.diff(self.level, prepend=self.level[:1])
+        up, down = np.maximum(change, 0.0), np.maximum(-change, 0.0)
+        rises = np.flatnonzero(up > _TOLERANCE)
+        if rises.size < _RISES_OF_SLIDING or np.unique(up[rises].round(3)).size < _SIZES:
+            return 0
+        for hours in _SLIDING:
+            lag = round(hours * 3600.0 / self.step)
+            again = np.minimum(down[lag:], up[: up.size - lag]).sum() if 2 <= lag < up.size else 0.0
+            if again >= _GOES_AGAIN * down.sum() and np.bincount(rises % lag).max() <= _ON_ONE_RECORD * rises.size:
+                return hours
+        return 0
 
     def problem(self, text: str, value: object, **values: object) -> Problem:
         """Make a problem of the column; numbers are written as messages show them."""

@@ -31,6 +31,13 @@ def humid(**columns):
     return {"tmin": 14.0, "tmax": 28.0, **columns}
 
 
+def as_vapour(share, by):
+    """Return the same days with the vapour pressure of that dew point (FAO-56 eq. 14)."""
+    days = above(share, by)
+    dew_point = days.pop("dew_point")
+    return days | {"vapour_pressure": 0.6108 * np.exp(17.27 * dew_point / (dew_point + 237.3))}
+
+
 def parched(share, *, tmax=28.0, days=30):
     """Return days whose air has so much of what it could hold when it is warmest."""
     held = 0.6108 * np.exp(17.27 * tmax / (tmax + 237.3))
@@ -60,6 +67,8 @@ def least(wind, *, step=1.37, **more):
 
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
+    ("dew-point-exchanged", lambda by: as_vapour(100, by), 1.99, 2.01),
+    ("dew-point-exchanged", lambda share: as_vapour(share, 3.0), 95, 96),
     ("dew_point-above-tmin", lambda by: humid(dew_point=14.0 + by), 10.0, 10.1),
     ("rh_mean-above-rh_max", lambda by: humid(rh_max=90.0, rh_mean=90.0 + by), 0.5, 0.51),
     ("rh_mean-below-rh_min", lambda by: humid(rh_min=40.0, rh_mean=40.0 - by), 0.5, 0.51),

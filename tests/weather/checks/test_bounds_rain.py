@@ -64,7 +64,13 @@ def weekdays(count):
 def slips(count, *, soonest=5):
     """Return a hundred gaps between wet days, so many of them no whole weeks."""
     gaps = np.r_[np.resize([8, 6, 9, soonest], count), np.full(100 - count, 7)]
-    return fell(on(720, 3.0, np.cumsum(np.r_[2, gaps])))
+    return fell(on(720, 2.0, np.cumsum(np.r_[2, gaps])))
+
+
+def kept(on_step, *, step=3, others=20):
+    """Return wet days, so many of them a step apart, and others at random."""
+    at_random = np.random.default_rng(1).choice(400, others, replace=False)
+    return fell(on(400, 4.0, np.r_[step * np.arange(on_step), at_random]))
 
 
 def months(*gaps):
@@ -190,6 +196,8 @@ BOUNDS = [
     ("rain-unit", lambda warms: scant(warms=warms), 11.1, 10.9),
     ("rain-unit", lambda light: scant(light=light), 0.66, 0.64),
     ("rain-unit", lambda rh_min: scant(rh_min=rh_min), 44.0, 46.0),
+    ("rain-periods", kept, 16, 17),
+    ("rain-periods", lambda step: kept(30, step=step), 11, 10),
     ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
     ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),
     ("rain-exchanged", lambda days: exchanged(days=days), 29, 30),

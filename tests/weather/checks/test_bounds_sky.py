@@ -58,6 +58,8 @@ def little_light(clear, share):
 
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
+    ("radiation-cloudless", lambda days: dim(0.6, days=days), 45, 46),
+    ("radiation-cloudless", lambda by: shone(np.resize([0.6, 0.6 + by], 60)), 0.011, 0.009),
     ("radiation-low", lambda share: dim(share, warming=11.9), 0.746, 0.745),  # 0.575 · 11.9^0.105
     ("radiation-low", lambda share: dim(share, warming=12.0), 0.841, 0.839),
     ("radiation-low", lambda days: dim(0.8, days=days), 44, 45),

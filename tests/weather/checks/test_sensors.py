@@ -358,13 +358,13 @@ def test_light_that_fades_is_seen(end, expected):
     assert ("radiation-fades" in [caution.name for caution in found.cautions]) is expected
 
 
-def by_hour(off, *, height=4.0, rare=0, share=0.4, by_sun=True, light=False):
+def by_hour(off, *, height=4.0, rare=0, share=0.4, by_sun=True, light=False, lag=2.8):
     """Return hours of the day whose warmest, and whose sun, are so many hours late."""
     hour = np.arange(24) + 0.5
     records = np.full(24, 100.0)
     records[:rare] *= share
     flux = np.maximum(np.cos(2 * np.pi * (hour - 12.0 - off) / 24.0), 0.0) * 800.0
-    warmth = 20.0 + height * np.cos(2 * np.pi * (hour - 14.8 - off) / 24.0)
+    warmth = 20.0 + height * np.cos(2 * np.pi * (hour - 12.0 - lag - off) / 24.0)
     return ByHour(records, warmth, flux if light else np.full(24, np.nan), by_sun)
 
 
@@ -379,6 +379,11 @@ def by_hour(off, *, height=4.0, rare=0, share=0.4, by_sun=True, light=False):
         (by_hour(5.1, by_sun=False), ["clock"]),
         (by_hour(6.0, height=0.9), []),
         (by_hour(6.0, height=1.1), ["clock"]),
+        (by_hour(0.0, light=True, lag=4.1), []),
+        (by_hour(0.0, light=True, lag=4.3), ["clock"]),
+        (by_hour(0.0, light=True, lag=0.6), []),
+        (by_hour(0.0, light=True, lag=0.4), ["clock"]),
+        (by_hour(0.0, light=True, lag=4.3, height=0.9), []),
         (by_hour(0.0, rare=8, share=0.49), ["hours-missing"]),
         (by_hour(0.0, rare=8, share=0.51), []),
         (by_hour(0.0, rare=9), []),

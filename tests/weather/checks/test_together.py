@@ -62,6 +62,16 @@ def test_a_mean_humidity_below_60_percent_on_3_wet_days_is_the_lowest(humidity, 
     assert names(rain=falls, rh_mean=np.where(days, humidity, 50.0 + 0.1 * np.arange(N))) == expected
 
 
+@pytest.mark.parametrize(("below", "wet", "expected"), [(1.8, 10, []), (2.0, 10, ["humidity-mean"]), (2.0, 9, [])])
+def test_a_dew_point_far_below_the_minimum_on_10_wet_days_is_that_of_the_lowest_humidity(below, wet, expected):
+    """As rain cools the air nearly to its dew point."""
+    days = np.arange(N) % 3 == 0
+    days[3 * wet :] = False
+    humidity = humidity_of(SATURATED(LOW - np.where(days, below, 5.0)), tmax=LOW + 8.0)
+    assert humidity[days].min() > 60.0
+    assert names(rain=np.where(days, 5.0, 0.0), rh_mean=humidity, tmax=LOW + 8.0) == expected
+
+
 def warming_by_humidity(times, tmin=LOW, tmax=HIGH):
     """Return humidities by which days warm up so many times as far as they do."""
     return {"rh_max": np.full(tmin.size, 90.0), "rh_min": 90.0 * (SATURATED(tmin) / SATURATED(tmax)) ** times}

@@ -363,16 +363,17 @@ def test_light_of_w_m2_beside_the_length_of_the_day_may_be_a_mean_of_daylight(tm
     assert any("mean of the hours of daylight" in note for note in weather.notes) is (factor != 1.0)
 
 
-def test_light_in_w_m2_that_is_too_bright_is_not_offered_as_langleys(tmp_path):
-    """The header names the unit: figures of daylight's mean would pass as cal/cm², a tenth too low."""
+@pytest.mark.parametrize("choice", [{"column": "srad (W/m^2)"}, {"column": "srad", "unit": "W/m2"}])
+def test_light_in_w_m2_that_is_too_bright_is_not_offered_as_langleys(tmp_path, choice):
+    """The header or the user names the unit: figures of daylight's mean would pass as cal/cm², a tenth too low."""
     file = tmp_path / "weather.csv"
-    file.write_text(table(radiation=[500.0] * 20).replace("radiation", "srad (W/m^2)"))
-    with pytest.raises(WeatherError) as caught:
-        read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
+    file.write_text(table(radiation=[500.0] * 20).replace("radiation", choice["column"]))
+    with pytest.raises(WeatherError, match="where it is a mean of the hours of daylight, multiply each") as caught:
+        read_weather(file, SITE, columns={"radiation": choice})
     assert "langley" not in str(caught.value)
-    file.write_text(table(radiation=[6666.0] * 20).replace("radiation", "srad (W/m^2)"))  # 24 MJ/m² in Wh/m²
+    file.write_text(table(radiation=[6666.0] * 20).replace("radiation", choice["column"]))  # 24 MJ/m² in Wh/m²
     with pytest.raises(WeatherError, match="looks like Wh/m²"):
-        read_weather(file, SITE, columns={"radiation": {"column": "srad (W/m^2)"}})
+        read_weather(file, SITE, columns={"radiation": choice})
 
 
 def test_the_number_of_the_day_may_be_called_the_date(read):

@@ -359,6 +359,16 @@ def test_a_daily_counter_may_begin_again_at_another_hour(reset, wet, kind):
     assert codes(level, kind="interval") == ["rain-kind"] * (kind == "daily")
 
 
+@pytest.mark.parametrize(("others", "kind"), [(10, "daily"), (9, "interval")])
+def test_showers_that_begin_at_one_hour_are_no_counter(others, kind):
+    """Each ends at one hour, too: two fifths of them must begin at others."""
+    showers = np.zeros(1200)
+    for day in range(25):
+        showers[24 * day + 5 + 24 : 24 * day + 9 + 24] = 0.4
+        showers[24 * day + 29 : 24 * day + 29 + (3 if day < others else 0)] = 0.0
+    assert found(showers).kind == kind
+
+
 @pytest.mark.parametrize(
     ("hours", "wet", "whole", "wrong"),
     [(24, 26, False, True), (3, 26, False, True), (6, 10, False, True), (6, 9, False, False), (6, 26, True, False)],

@@ -49,6 +49,9 @@ _OF_MONTH, _MORE, _BESIDE, _TIMES_MEAN = 6.0, 10, 4, 2.0
 # coasts without rain), and share of a clear sky's light [d, -, d, °C, %, %, -]; days of a year, and how many of those then [d, d]
 _A_YEAR = (365, 20)
 _SELDOM, _MOSTLY, _LOOK_WET, _EVEN, _DAMP, _DAMP_ALONE, _DULL = 5, 0.9, 6, 8.0, 75.0, 85.0, 0.5
+# steps between wet days that no weather keeps, beside a week, and how unlikely so many on them are, as a logarithm (5.7 at most in
+# 1,499 genuine seasons) [d, -]
+_STEPS, _KEPT = (2, 3, 4, 5, 6, 8, 9, 10), 9.0
 # rainy spells, and share of them on whose last day nothing of its own is left once each day is less what the day before has [-]
 _SPELLS, _NONE_LEFT, _LEFT = 6, 0.75, 0.051
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
@@ -208,6 +211,16 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
             yield Verdict(names, "rain-periods", {"kind": kind, "wet": wet.size})
             return
     rain = inspection.of_asked("rain")
+    much = np.flatnonzero(rain >= _NO_DRIZZLE)
+    for step in _STEPS if much.size >= _WET_DAYS else ():
+        on = much[much % step == np.bincount(much % step).argmax()]
+        share, by_chance = on.size / much.size, 1.0 / step
+        rest = (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)) if share < 1.0 else 0.0
+        if much.size * (share * np.log(share / by_chance) + rest) > _KEPT:  # Chernoff's bound
+            words = {"step": step, "on": on.size, "wet": much.size, "least": _NO_DRIZZLE}
+            instead = inspection.with_asked(rain=np.where(np.isin(np.arange(rain.size), on), 0.0, rain))
+            yield Verdict(names, "rain-periods/steps", words, instead)
+            return
     for month in _months(inspection):
         beside = [rain[max(month.start - _MONTH, 0) : month.start], rain[month.stop : month.stop + _MONTH]]
         fewest = min([int((part > 0.0).sum()) for part in beside if part.size == _MONTH], default=0)

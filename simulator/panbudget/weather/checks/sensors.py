@@ -82,6 +82,8 @@ _BY_BLOCKS, _BLOCK, _MANY_BLOCKS, _NEARLY_ALL = 1.75, 7, 90, 0.9
 # hours: of the sun's noon, of the day's warmest wave; how far from it a clock is out by whether hours are the sun's own; the
 # least wave that tells [h, h, h, °C]
 _NOON, _WARMEST, _CLOCK_OFF, _WAVE = 12.0, 14.8, {True: 3.5, False: 5.0}, 1.0
+# how long after the middle of the light the air is warmest (0.9 to 3.8 h in 118 genuine seasons) [h]
+_LAG = 0.5, 4.2
 # how many days each side of a clock's change has; the homogeneity statistic, and by how much the hour moves without light and with
 # it, beyond which it is one [d, -, h]
 _SIDE, _CHANGED, _MOVED = 10, 60.0, {False: 4.0, True: 0.7}
@@ -433,6 +435,8 @@ def _clock(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if abs(off) > _CLOCK_OFF[hours.by_sun] and (by_light or height > _WAVE):
         words = {"peak": peak, "off": abs(off), "usual": usual, "what": "the sun" if by_light else "the air's warmth"}
         yield Verdict(("tmax", "tmin"), "clock", {**words, "table": inspection.table})
+    elif by_light and height > _WAVE and not _LAG[0] <= (lag := (warmest - peak + 12.0) % 24.0 - 12.0) <= _LAG[1]:
+        yield Verdict(("tmax", "tmin"), "clock/lag", {"lag": lag, "least": _LAG[0], "most": _LAG[1]})
 
 
 def _clock_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -55,6 +55,8 @@ _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.75, 1.5, 45, 20, 12.0
 # days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
 # to on them; the fewer they are, the further [d, d, -]
 _BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
+# days in a row that change by no more of a clear sky's than this from one to the next (23 at most in 112 genuine seasons) [d, -]
+_CLOUDLESS, _AS_BEFORE = 45, 0.01
 # a wet day's rain, and by how much more of such days the sky itself is darker, as where a monsoon sets in [mm, -]
 _WET, _RAINS_SET_IN = 1.0, 0.25
 # what a bright day has of the longest sunshine [-]
@@ -135,8 +137,8 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         return
     raw, bright = inspection.raw, float(np.percentile(np.nan_to_num(share), 98))  # endless: as large as any
     top = bright / by_file(raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]  # as the file has them
-    # what a header calls W/m² may be a mean of the hours of daylight, and is no sum in another unit then
-    is_flux = bright < _OF_DAYLIGHT and unit_of(raw.headers.get("radiation", "")) == "W/m^2"
+    # what a header or the user calls W/m² may be a mean of the hours of daylight, and is no sum in another unit then
+    is_flux = bright < _OF_DAYLIGHT and "W/m^2" in (unit_of(raw.headers.get("radiation", "")), _flux_unit(inspection))
     # how many records make a day's sum is not known here
     units = [] if raw.of_records or is_flux else _UNITS
     fitting = [unit for unit in units if _TOP_SHARES[0] < top * unit["size"] <= _TOP_SHARES[1]]
@@ -206,6 +208,12 @@ def _fits_other_side(inspection: Inspection) -> bool:
     return bool(np.nanmax(share, initial=0.0) <= 1.0 and np.nanmax(share, initial=0.0) > _TOP_SHARES[0])
 
 
+def _flux_unit(inspection: Inspection) -> str:
+    """Return W/m² where days are stated to be in it."""
+    days = inspection.is_stated("radiation") and not inspection.raw.of_records
+    return "W/m^2" if days and inspection.unit_in_file("radiation") == "W/m^2" else ""
+
+
 def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
     site = inspection.site
     if _may_be_limited(inspection, here):
@@ -213,7 +221,7 @@ def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, objec
     elif here.sum() > 6 and _fits_other_side(inspection):
         cure = note("other-latitude", latitude=number(-site.latitude))
     else:
-        cure = note("too-bright")
+        cure = note("of-daylight" if _flux_unit(inspection) else "too-bright")
     return {"most": bright_bound(inspection.sky)[row], "cure": cure}
 
 
@@ -267,6 +275,15 @@ def low_top(inspection: Inspection) -> float | None:
         # by a clock that is out, noons are dark and days are not
         tops.insert(0, (max(noons, tops[0][0]), _HIGH_ENVELOPE))
     return next((top for top, least in tops if top < least), None)
+
+
+def _cloudless(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt light of which no day has more or fewer clouds than the day before."""
+    changes = np.abs(np.diff(telling_share(inspection, SOME_LIGHT)))
+    first, count = longest(changes <= _AS_BEFORE)
+    if count >= _CLOUDLESS:
+        days = {"count": count + 1, "first": inspection.day_asked(first)}
+        yield Verdict(names, "radiation-cloudless", days, inspection.without(slice(first, first + count + 1), *names))
 
 
 def _too_low(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -397,6 +414,7 @@ BRIGHT = Check("radiation-too-bright", "radiation", _over_clear_sky, _too_bright
 DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-too-dark", _too_dark, ("radiation",)),
     Check("radiation-zero", "radiation", _no_light),
+    Doubt("radiation-cloudless", _cloudless, ("radiation",), _CLOUDLESS),
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
     Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),

@@ -25,6 +25,9 @@ _DAYS, _WARMING = 30, 4.0
 # how far above the minimum the dew point by the mean humidity lies on a middling day, of the way to the maximum, if the humidity is
 # the day's highest; wet days, their rain, and the mean humidity of the middling one, below which it is the lowest [-, d, mm, %]
 _ABOVE, _WET_DAYS, _WET, _DRY_FOR_WET = 0.34, 3, 5.0, 60.0
+# the same where there are more such days: how far the minimum then lies above the dew point (1.6 at most in genuine seasons with so
+# many, whose rain cools the air nearly to its dew point) [d, °C]
+_MANY_WET, _ABOVE_DEW = 10, 1.9
 # how many times as far as by the thermometer a middling day warms up by its humidity, if one of the extremes is the mean; and up to
 # how far, for where vapour is carried away by day it seems farther [-, °C]
 _HALF, _NO_DESERT = 1.65, 18.0
@@ -42,14 +45,17 @@ def _mean_humidity(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     """Doubt a mean humidity that is the day's highest, by its dew point, or the lowest, by wet days."""
     humidity, tmin, tmax = (inspection.of_asked(name) for name in ("rh_mean", "tmin", "tmax"))
     pressure = np.maximum(air.vapour_pressure_from_rh_mean(humidity, tmin=tmin, tmax=tmax), 0.01)
-    above = (air.dew_point_from_vapour_pressure(pressure) - tmin) / np.maximum(tmax - tmin, _WARMING)
+    beyond = air.dew_point_from_vapour_pressure(pressure) - tmin
+    above = beyond / np.maximum(tmax - tmin, _WARMING)
     above = above[(tmax - tmin >= _WARMING) & (tmin > 0.0) & ~np.isnan(above)]
     mean = air.mean_saturation_vapour_pressure(tmin, tmax)
     wet = (inspection.of_asked("rain") >= _WET) & ~np.isnan(humidity) if inspection.has("rain") else np.zeros(0, bool)
     kind, extreme, shown = "", tmin, 0.0
     if above.size >= _DAYS and float(np.median(above)) > _ABOVE:
         kind, shown = "high", 100.0 * float(np.median(above))
-    elif wet.sum() >= _WET_DAYS and float(np.median(humidity[wet])) < _DRY_FOR_WET:
+    elif (wet.sum() >= _WET_DAYS and float(np.median(humidity[wet])) < _DRY_FOR_WET) or (
+        wet.sum() >= _MANY_WET and float(np.nanmedian(beyond[wet])) < -_ABOVE_DEW
+    ):
         kind, extreme, shown = "low", tmax, float(np.median(humidity[wet]))
     if kind:
         likely = np.minimum(humidity * air.saturation_vapour_pressure(extreme) / mean, 100.0)

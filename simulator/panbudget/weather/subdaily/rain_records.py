@@ -35,8 +35,9 @@ _RISES_TO_JUDGE = 3
 _RESETS_OF_DAILY, _RESETS_OF_TOTAL = 0.8, 0.2
 # a reset shows within this time after midnight: a clock on summer time, and a lazy station [s]
 _RESET_WITHIN = 5400.0
-# how many falls, and share of them within two hours of the day, tell that a daily counter begins again then and not at midnight
-_FALLS_TO_JUDGE, _AT_ONE_HOUR = 10, 0.9
+# how many falls, and share of them within two hours of the day, tell that a daily counter begins again then and not at midnight, and
+# the share of rains at most that begin within two hours, as showers of a sprinkler's do [-, -, -]
+_FALLS_TO_JUDGE, _AT_ONE_HOUR, _BEGUN_AT_ONE_HOUR = 10, 0.9, 0.6
 # spans whose sum may stand on each record; how many rises tell, and of how many sizes; the share of what falls that rose as long
 # before, and that of rises on one record of the span at most, which amounts that are spread evenly over it exceed [h, -, -, -, -]
 _SLIDING, _RISES_OF_SLIDING, _SIZES, _GOES_AGAIN, _ON_ONE_RECORD = (1, 3, 6, 12, 24), 10, 4, 0.6, 0.6
@@ -191,13 +192,19 @@ class _Column:
         self.near = np.diff(seconds) <= 2.0 * step
 
     def _begins(self) -> int:
-        """Return the hour of the day at which a daily counter begins again; 0 where it is no other, or each day has one amount."""
-        hours = np.bincount(self.seconds[1:][self.falls] // 3600 % 24, minlength=24)
-        pairs = hours + np.roll(hours, -1)
-        if hours.sum() < _FALLS_TO_JUDGE or pairs.max() < _AT_ONE_HOUR * hours.sum():
+        """Return the hour of the day at which a daily counter begins again, 0 where at no other than midnight; rain begins at any."""
+        starts = self.rises & (self.level[:-1] <= _TOLERANCE)
+        falls, begun = (np.bincount(self.seconds[1:][at] // 3600 % 24, minlength=24) for at in (self.falls, starts))
+        pairs = falls + np.roll(falls, -1)
+        at_once = (begun + np.roll(begun, -1)).max() > _BEGUN_AT_ONE_HOUR * begun.sum()
+        if (
+            falls.sum() < _FALLS_TO_JUDGE
+            or pairs.max() < _AT_ONE_HOUR * falls.sum()
+            or at_once
+            or pairs[0] == pairs.max()
+        ):
             return 0
-        alone = np.allclose(_grown(self.level), self.level)
-        return 0 if alone or pairs[0] == pairs.max() else int(np.argmax(pairs))
+        return int(np.argmax(pairs))
 
     def slides(self) -> int:
         """Return of how many hours each record holds the sum, so that what rises falls as long after; 0 where of none."""

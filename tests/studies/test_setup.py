@@ -15,6 +15,7 @@ import pytest
 from panbudget import replay
 from panbudget.errors import PanbudgetError, ScenarioError
 from panbudget.scenario.garden import scenario_from
+from panbudget.season.totals import hourly_evaporation
 from panbudget.studies import setup as study
 from panbudget.studies.setup import TURNED, _turned, ml_per_minute, setup
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -300,20 +301,20 @@ def test_a_flow_is_a_whole_millilitre_a_minute_and_one_at_least():
     assert _turned(41.4, 500.0, 100.0, 0.0) == (165, "most")
 
 
-def test_the_hottest_hour_has_its_share_of_the_night():
+@pytest.mark.parametrize(("dark_at", "most"), [(12, 0.35), (1, 0.3)])
+def test_the_hottest_hour_has_its_own_share_of_the_night(dark_at, most):
     """
     Half a square metre, a quarter of the loss spread over the dark: 4 mm, of which the hottest hour takes a fifth by
     day and a tenth by dark: 4 (0.75 / 5 + 0.25 / 10) 0.5 = 0.35 L; a day of 6 mm and half of these shares 0.2625 L.
+    What another hour loses by dark is not its own.
     """
     day, dark = np.zeros((2, 24)), np.zeros((2, 24))
-    day[:, 12], dark[:, 1] = (0.2, 0.1), (0.1, 0.05)
+    day[:, 12], dark[:, dark_at] = (0.2, 0.1), (0.1, 0.05)
     forcing = SimpleNamespace(
         pans=SimpleNamespace(night_share=np.array([0.9, 0.25]), area=np.array([7.0, 0.5])),
         days=SimpleNamespace(daylight_share=day, dark_share=dark),
     )
-    tables = {"upper": None, "lower": pd.DataFrame({"pan_mm": [4.0, 6.0]})}
-    season = SimpleNamespace(controllers=tables, forcing=forcing)
-    assert study._hottest_hour(season, "lower") == pytest.approx(0.35)
+    assert hourly_evaporation(forcing, 1, np.array([4.0, 6.0])).max() == pytest.approx(most)
 
 
 def test_openings_count_in_the_month_in_which_they_begin_and_those_from_before_the_season_not_at_all():

@@ -22,7 +22,7 @@ from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.supplies import float_source, most_static
-from panbudget.season.totals import valve_flows
+from panbudget.season.totals import hourly_evaporation, valve_flows
 from panbudget.tables.plants import find_plant
 from panbudget.weather import flags
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
@@ -44,7 +44,10 @@ MOST_PRESSURE = 400.0  # kPa that drip emitters and their fittings usually stand
 SALT_APART = 0.1  # share by which what a bed and its supply say of one water may differ (common practice, no source)
 FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is printed for (common practice, no source)
 BOUND_SHARE = 0.1  # of the days: model page §2
-HOT_DAY_SHARE = 0.9  # quantile of daily pan evaporation taken for a hot day
+HOT_DAY_SHARE, _NOON = (
+    0.9,
+    12,
+)  # quantile of the pan's evaporation at noon taken for a hot day's; the hour that begins then
 MODELS_APART = 0.15
 PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve (common practice, no source)
 TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant (common practice, no source)
@@ -279,7 +282,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     yield from _on_days("danger", "dry-pan", name, dry, text=empty, hours=words.hours(totals["dry_pan_hours"]))
     kilograms = words.kilograms(totals["spilled_kg"] - over_rim)
     yield from _on_days("note", "spill", name, spilled & ~low_rim, kilograms=kilograms)
-    noon = _hot_hour(season, name)
+    hourly = hourly_evaporation(season.forcing, row, table["pan_mm"].to_numpy())
+    noon = float(np.quantile(hourly[:, _NOON], HOT_DAY_SHARE))
     if forcing.refill_flow <= noon:
         yield _finding("caution", "weak-refill", name, refill=forcing.refill_flow, noon=noon)
     coefficient = forcing.coefficient
@@ -311,16 +315,6 @@ def _of_salt(season: Season, name: str) -> Iterator[Finding]:
         often, times = counted(salt["rinse_every_days"], "day"), counted(salt["rinses"], "time")
         shown |= {"often": often, "times": times, "limit": words.percent(MOST_DRIFT)}
         yield _finding("caution", "salt", name, text="salt-rinse", **shown)
-
-
-def _hot_hour(season: Season, name: str) -> float:
-    """What a hot day's noon takes from the pan. [L/h]"""
-    index = list(season.controllers).index(name)
-    pans, days = season.forcing.pans, season.forcing.days
-    night = pans.night_share[index]
-    noon = days.daylight_share[:, 12] * (1.0 - night) + days.dark_share[:, 12] * night
-    hourly = season.controllers[name]["pan_mm"].to_numpy() * noon * pans.area[index]
-    return float(np.quantile(hourly, HOT_DAY_SHARE))
 
 
 def _of_valve(season: Season, name: str) -> Iterator[Finding]:

@@ -351,6 +351,29 @@ def valve_flows(forcing: Forcing) -> dict[str, Floats]:
     return flows
 
 
+def hourly_evaporation(forcing: Forcing, row: int, evaporation: Floats) -> Floats:
+    """
+    Return what a pan loses in each hour.
+
+    Parameters
+    ----------
+    forcing : Forcing
+    row : int
+        Of the pan.
+    evaporation : ndarray (days,)
+        The pan's. [mm]
+
+    Returns
+    -------
+    ndarray (days, 24)
+        [L/h]
+    """
+    pans, days = forcing.pans, forcing.days
+    dark = pans.night_share[row]
+    share = days.daylight_share * (1.0 - dark) + days.dark_share * dark
+    return np.asarray(evaporation[:, None] * share * pans.area[row])
+
+
 def rates_by_day(openings: pd.DataFrame, flows: Mapping[str, Floats]) -> Floats:
     """
     Return the largest flow of all valves that are open together on each day, at an opening's start or a midnight.

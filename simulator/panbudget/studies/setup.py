@@ -23,6 +23,7 @@ from panbudget.physics.hydraulics import emitter_flow
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
 from panbudget.season.run import run_forcing
+from panbudget.season.totals import hourly_evaporation
 from panbudget.studies import ranges
 from panbudget.studies.common import Garden, assumptions_of, days_short, growing_lanes, problem, seasons_of_record
 from panbudget.weather import Weather
@@ -334,7 +335,9 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
     pan, valve, refill = described.pan, described.valve, ml_per_minute(forcing.refill_flow)
     supply = seasons[0].scenario.supply[described.supply]
     starved = sum(float(season.controllers[name]["starved_hours"].sum()) for season in seasons)
-    least = OUTRUN * ml_per_minute(max(_hottest_hour(season, name) for season in seasons))
+    row = list(seasons[0].controllers).index(name)
+    lost = ((season.forcing, row, season.controllers[name]["pan_mm"].to_numpy(float)) for season in seasons)
+    least = OUTRUN * ml_per_minute(max(float(hourly_evaporation(*each).max()) for each in lost))
     months = _months(name, bed, seasons, refill, least)
     months = months.join(
         _month_ranges(name, bed, seasons, months, lambda supply, need: _turned(refill, supply, need, least)[0])
@@ -397,14 +400,6 @@ def _by_level(season: Season, name: str) -> dict[float, float]:
     law = {"nominal_flow": ml_per_minute(float(pans.refill_flow[row, 0])), "exponent": float(pans.refill_exponent[row])}
     law["nominal_pressure"] = REFERENCE_PRESSURE
     return {share: float(emitter_flow(pressure, **law)) for share, pressure in pressures.items()}
-
-
-def _hottest_hour(season: Season, name: str) -> float:
-    """The most that the pan loses in one hour of the season. [L/h]"""
-    row, pans, days = list(season.controllers).index(name), season.forcing.pans, season.forcing.days
-    dark = pans.night_share[row]
-    share = days.daylight_share.max(axis=1) * (1.0 - dark) + days.dark_share.max(axis=1) * dark
-    return float((season.controllers[name]["pan_mm"].to_numpy(float) * share * pans.area[row]).max())
 
 
 def _neediest(name: str, seasons: list[Season]) -> str:

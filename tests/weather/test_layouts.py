@@ -6,6 +6,8 @@ Every number and place is invented (`styles`); the codes are those of services' 
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from panbudget.errors import WeatherError
@@ -81,6 +83,16 @@ LONG = {
         "Zeitpunkt;Messgröße;Messwert",
         lambda t, i, name, value: f"{t:%d.%m.%Y %H:%M};{name};{value}",
         *("Lufttemperatur (°C)", "Luftfeuchte (%)", "Niederschlag (mm)", "Windgeschwindigkeit (m/s)"),
+    ),
+    "Danish words": stacked(
+        "tidspunkt;parameter;værdi",
+        lambda t, i, name, value: f"{t:%Y-%m-%dT%H:%MZ};{name};{value}",
+        *("middeltemperatur (°C)", "relativ luftfugtighed (%)", "nedbør (mm)", "middelvindhastighed (m/s)"),
+    ),
+    "numbers for quantities of a service": stacked(
+        "CODI_VARIABLE,DATA_LECTURA,VALOR_LECTURA",
+        lambda t, i, name, value: f"{name},{t},{value / U10 ** -(i == 3)}",
+        *("32", "33", "35", "30"),
     ),
     "topics and payloads": stacked(
         "ts,topic,payload",
@@ -214,6 +226,36 @@ TABLES = {
         lambda t, d, c: [f"{t:%Y-%m-%dT%H:%M} {c} {d.rh} {d.wind} {at_five(t, d)} 200"],
         above="SNOW 1.1 ASCII\n[HEADER]\ntz = 0\n",
     ),
+    "Icelandic words": daily(
+        "dags;lágmarkshiti (°C);hámarkshiti (°C);úrkoma (mm);raki (%);vindhraði (m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+        separator=";",
+    ),
+    "Swedish words, indoors before outdoors": hourly(
+        "Datum;Temperatur inomhus (°C);Temperatur (°C);Luftfuktighet inomhus (%);Luftfuktighet (%);Regn (mm);Vindhastighet (m/s)",
+        lambda t, d, c: [t, 21.5, c, 45, d.rh, at_five(t, d), d.wind],
+        separator=";",
+    ),
+    "a pattern of moments before the units": hourly(
+        "FORMATTED DATE_TIME,Temperature,Relative Humidity,Wind Speed,Rain\nyyyy-MM-dd hh:mm:ss a,°C,%,m/s,mm",
+        lambda t, d, c: [f"{t:%Y-%m-%d %I:%M:%S %p}", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "lines of a station wider than its table": hourly(
+        "Time;Temperature (°C);Humidity (%);Rain (mm);Wind (m/s)",
+        lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind],
+        above="Name;Long;Lat;Module;Type;Kind\nHome;1;2;Out;X;Y\n",
+        separator=";",
+    ),
+    "columns as wide as dashes below their names": daily(
+        "DAY         TMAX  TMIN  RAIN  RH    WIND  NAME\n----------  ----- ----- ----- ----- ----- ------------",
+        lambda d: [f"{d.date}  {d.tmax:<5} {d.tmin:<5} {d.rain:<5} {d.rh:<5} {d.wind:<5} ABOVE TOWN"],
+    ),
+    "forcing of models of cities": hourly(
+        "%iy id it imin qf U RH Tair rain kdown xsmd",
+        lambda t, d, c: [f"{t:%Y} {t:%j} {t.hour} 0 -999 {d.wind} {d.rh} {c} {at_five(t, d)} 200 -999"],
+    ),
+    "blocks of a month, with words for month and year": "Month,June,Year,2025\nDay,Tmin (°C),Tmax (°C),Rain (mm),RH (%),Wind (m/s)\n"
+    + "".join(f"{d.date.day},{d.tmin},{d.tmax},{d.rain},{d.rh},{d.wind}\n" for d in TRUTH),
     "a degree alone, and days with their time of reading": daily(
         "Date,Tmin,Tmax,Rain (mm),RH (%),Wind (m/s)",
         lambda d: [f"{d.date:%Y%m%d}:0900", f"{d.tmin}°", f"{d.tmax}°", d.rain, d.rh, d.wind],
@@ -282,6 +324,26 @@ def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_
     with pytest.raises(WeatherError) as refusal:
         read_weather(paths, SITE)
     agrees(read_weather(paths, SITE, columns=filled_in(pasted(str(refusal.value)))), NAMES[:3])
+
+
+@pytest.mark.parametrize("rain", ["rain_total", "rain_amount"])
+def test_sensors_that_report_when_they_change_keep_their_value_until_then(tmp_path, rain):
+    """Each at seconds of its own and as often as it likes; the gauge where it rains alone."""
+    rows, total = [f"{TRUTH[0].date}T00:00:30Z,{rain}_mm,0.0"], 0.0
+    for day in TRUTH:
+        for minute in range(0, 1440, 4):
+            c = day.tmin + (day.tmax - day.tmin) * (1 - math.cos(2 * math.pi * (minute - 180) / 1440)) / 2
+            rows.append(f"{day.date}T{minute // 60:02d}:{minute % 60:02d}:13Z,out_temperature,{c:.2f}")
+            if minute % 12 == 0:
+                rows.append(f"{day.date}T{minute // 60:02d}:{minute % 60 + 1:02d}:41Z,out_humidity,{day.rh}")
+            if minute % 28 == 0:
+                rows.append(f"{day.date}T{minute // 60:02d}:{minute % 60 + 2:02d}:07Z,wind_speed_ms,{day.wind}")
+        for tip in range(2) if day.rain else ():
+            total = round(total + day.rain / 2, 2)
+            said = total if rain == "rain_total" else day.rain / 2
+            rows.append(f"{day.date}T05:0{1 + tip}:30Z,{rain}_mm,{said}")
+    path = written(tmp_path, "\n".join(["last_changed,entity_id,state", *rows]) + "\n")
+    agrees(read_pasted(path, 2, missing_rain="zero"), ALL, near=0.15)
 
 
 @pytest.mark.parametrize("amounts", [3, 4])

@@ -402,7 +402,7 @@ def test_rows_read_at_nine_are_said_to_be_so_where_the_file_is_named(tmp_path):
         (
             "Hour,Temp °C,RH %,Rain mm",
             "{hour:02}:00,20.1,60,0",
-            'line 2: "Hour" has times of day, as 00:00, and no column',
+            'line 2: "Hour" has times of day or numbers of hours, as 00:00, and no column',
         ),
         ("t,time,WaterTemp,RH,Rain", "{n},{day} {hour:02}:00,18.1,60,0", "no column is an air temperature"),
         ("date,T. mín. (°C),T. máx. (°C),H.R. máx. (%)", "{day},14,28,90", 'rh_max = { column = "H.R. máx. (%)"'),

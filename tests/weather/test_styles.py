@@ -325,7 +325,7 @@ def test_a_header_of_one_letter_or_the_sun_is_known_by_its_unit(header, suggeste
     assert not [problem for problem in known.problems if problem.code not in ("looks-like", "no-rain")]
 
 
-@pytest.mark.parametrize(("headers", "humidity"), [("T,U,FF", {"humidity": 2}), ("T,U,V", {})])
+@pytest.mark.parametrize(("headers", "humidity"), [("T,U,FF", {"humidity": 2}), ("T,U,V", {}), ("T,spec_hum", {})])
 def test_u_is_humidity_but_a_component_of_the_wind_beside_v(headers, humidity):
     """U is relative humidity in services' hourly tables (from memory)."""
     known = read_logger_header(["time", *headers.split(",")], {}, times=[0], line=1)

@@ -42,6 +42,23 @@ def test_days_across_of_one_quantity_are_refused_as_that(tmp_path, content):
     assert "a row a day with all quantities" in message
 
 
+def test_hours_across_under_a_title_are_of_what_it_names():
+    text = f"Air temperature (°C)\nDate,{','.join(f'{hour:02d}:00' for hour in range(24))}\n"
+    text += "".join(f"2025-06-0{day},{','.join(map(str, range(24)))}\n" for day in (1, 2, 3))
+    turned = as_table(Source(text, "x.csv", "", "utf-8")).lines
+    assert turned[:3] == ["time\tAir temperature (°C)", "2025-06-01 00:00\t0", "2025-06-01 01:00\t1"]
+
+
+def test_hours_that_are_numbered_without_dates_are_refused_as_that(tmp_path):
+    message = refusal(tmp_path, "HOY,TAmb,RHum\n" + "".join(f"{hour},20,50\n" for hour in range(1, 50)))
+    assert '"HOY" has times of day or numbers of hours, as 1, and no column has their dates' in message
+
+
+def test_columns_of_one_name_are_told_by_numbers_where_they_must_be_named(tmp_path):
+    message = refusal(tmp_path, "Date,Temp,Temp,Rain\n" + "".join(f"2025-06-0{day},20,10,0\n" for day in range(1, 9)))
+    assert "the file has Temp #1, Temp #2" in message
+
+
 def test_twenty_seven_numbered_columns_are_no_month(tmp_path):
     """The shortest month has twenty-eight."""
     few = ",".join(map(str, range(1, 28)))

@@ -56,6 +56,11 @@ def test_a_row_looks_shifted_from_its_bound_on(last, first):
         assert ("looks shifted" in said(shifted(**options), "abcde"[: len(options["cells"]) + 1])) is is_seen
 
 
+@pytest.mark.parametrize("dash", ["-", "–", "—", "−"])
+def test_a_dash_of_any_length_is_a_missing_value(dash):
+    assert not said([f"{dash if day < 9 else day},2,3,4,5" for day in range(20)])
+
+
 @pytest.mark.parametrize(("count", "is_a_mark"), [(9, False), (10, True)])
 def test_a_text_that_stands_there_ten_times_may_be_a_mark(count, is_a_mark):
     found = said([f"{'?1' if day < count else day},2,3,4,5" for day in range(20)])

@@ -8,7 +8,7 @@ import pytest
 
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import heading_of
-from panbudget.weather.text.moments import in_numbers, is_dated
+from panbudget.weather.text.moments import in_numbers, is_dated, month_of
 from panbudget.weather.text.opening import find_opening, sums_among
 
 
@@ -43,6 +43,20 @@ def test_a_unit_in_words_is_one_and_a_gauge_is_none(text, unit):
 )
 def test_a_day_of_the_week_may_stand_before_a_date_and_a_sum_may_not(text, is_day):
     assert is_dated(text) is is_day
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["1 січня 2025 р.", "2025. január 1.", "1 tammikuuta 2025", "01.01.2025 г.", "1 Οκτωβρίου 2025", "1 října 2025"],
+)
+def test_days_in_words_of_other_languages_are_days(text):
+    assert is_dated(in_numbers(text).strip())
+
+
+def test_a_month_that_begins_as_another_is_none_of_it():
+    """November and March in Finnish, July and June in Czech, August in Czech and July in Croatian."""
+    months = ["marraskuuta", "maaliskuuta", "července", "června", "srpna", "srpnja"]
+    assert [month_of(name) for name in months] == [11, 3, 7, 6, 8, 7]
 
 
 @pytest.mark.parametrize("text", ["2025-W54-1", "2025-W23-8", "1st of all", "5130-W00-1", "à 12:00", "2025-W00-1"])

@@ -212,6 +212,10 @@ def test_words_that_tell_an_encoding_are_looked_for_among_20000_bytes(size, enco
     assert _by_words(b"#" * (size - len(word)) + word + b"1\n" * 10) == encoding
 
 
+def test_a_croatian_word_tells_its_code_page():
+    assert _by_words("Globalno zračenje\n".encode("cp1250")) == "cp1250"
+
+
 def test_line_ends_that_were_doubled_on_their_way_part_no_lines(tmp_path):
     """An archive's header is told by the line it stands on."""
     (tmp_path / "a.csv").write_bytes(b"date,rain\r\r\n2025-05-01,0\r\r\n")

@@ -37,11 +37,14 @@ _NO_YEAR = re.compile(rf"(\d{{1,2}})(?:([./-])(\d{{1,2}})\.?|[. -]{{1,2}}(?P<nam
 _OF_YEAR, _NUMBERED_DAY = re.compile(r"\b(?:19|20)\d\d\b"), re.compile(r"0?(\d{1,2})\.?")
 _A_DATE, _A_WEEK = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}"), 7
 _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
+_RULER = re.compile(r"[-=]{3,}(?: +[-=]{3,}){2,} *")  # below names, as wide as each column
+_OF_TITLE = re.compile(r"month|year")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
 _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 # headers that only capitals part
 _PARTS_OF_A_MOMENT = {"YY": "year", "YYYY": "year", "MM": "month", "DD": "day", "hh": "hour", "mm": "minute"}
+_OF_CITIES = {"iy": "year", "id": "doy", "it": "hour", "imin": "minute"}  # and of forcing of models of cities
 
 _OVER = 4  # twice the letters by which the middles of two words lie apart, of which one stands over the other
 
@@ -90,7 +93,7 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
     first, rows = next(_alike(lines, 3), (0, [[]]))
     width, below = len(rows[0]), first
     for i in range(first - 1, max(first - 1 - _ABOVE, -1), -1):
-        text = _FIELDS.sub("", lines[i].lstrip("#! "))
+        text = _FIELDS.sub("", lines[i].lstrip("#!% "))
         ways = re.split(r"\s{2,}|\t", text.strip()), _tokens(text)
         names = next((cells for wide in (width, width - 1) for cells in ways if len(cells) == wide), [])
         if names and (is_units(names, or_date=True) or all(is_unit(name) or name == "()" for name in names)):
@@ -98,7 +101,8 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
             continue
         if not names or is_row_of_values(names):
             continue
-        names = [_PARTS_OF_A_MOMENT.get(name, name) for name in names] if {"MM", "mm"} <= {*names} else names
+        for parts in (_PARTS_OF_A_MOMENT, _OF_CITIES):
+            names = [parts.get(name, name) for name in names] if len(parts.keys() & {*names}) > ROWS else names
         names = _with_words_above(lines[i - 1] if i else "", lines[i], names)
         timed = [
             j
@@ -144,6 +148,22 @@ def _with_words_above(above: str, line: str, names: list[str]) -> list[str]:
     ):
         return names
     return [f"{over[i][0]} {name}" if i in over else name for i, name in enumerate(names)]
+
+
+def _under_ruler(source: Source, lines: Sequence[str]) -> Shape | None:
+    """Put tabs between columns that a line of dashes below their names is as wide as."""
+    ruler = next(filter(_RULER.fullmatch, lines[1:HEAD]), "")
+    starts = [match.start() for match in re.finditer(r"\S+", ruler)]
+    if not starts:
+        return None
+
+    def parted(text: str) -> str:
+        cells = (text[start:end].strip() for start, end in itertools.pairwise([*starts, None]))
+        return "\t".join(cells)
+
+    header = [*lines].index(ruler) - 1
+    table = [*lines[:header], *map(parted, [lines[header], "", *lines[header + 2 :]])]
+    return Shape("columns as wide as dashes below their names", "\n".join(table), half_way=True)
 
 
 @_by_its_head
@@ -244,7 +264,8 @@ def _month_blocks(source: Source, lines: Sequence[str]) -> Shape | None:
             cells = cells[1:] if len(cells) == len(header) else cells
         filled = list(filter(None, cells))
         rows.append({})
-        if len(filled) < 3 and (match := _BLOCK.fullmatch(" ".join(filled))):
+        title = [cell for cell in filled if not _OF_TITLE.fullmatch(in_english(cell))]  # "Month,May,Year,2025"
+        if len(title) < 3 and (match := _BLOCK.fullmatch(" ".join(title))):
             before, month, of_its_own = month, _month_in(match), match["year"] or match["of"]
             year = of_its_own or year
             if month < before and not of_its_own:
@@ -345,6 +366,7 @@ def _printed_month(source: Source, lines: Sequence[str]) -> Shape | None:
 
 #: what such a file may be, in the order in which it is looked for
 PRINTED: tuple[_Turn, ...] = (
+    _under_ruler,
     _days_once,
     _without_year,
     _month_blocks,

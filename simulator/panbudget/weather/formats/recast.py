@@ -9,7 +9,7 @@ import functools
 import itertools
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from statistics import mean
 
@@ -41,6 +41,8 @@ _UNIT = re.compile(r"\b(units?|unidad\w*|unita|einheit|uom)\b")
 # a moment's minutes and seconds; its time of day; the steps to which sensors that report at minutes of their own are put [min]
 _MINUTES, _CLOCK = re.compile(r"(?<=\d:)(\d\d)(:\d\d([.,]\d+)?)?"), re.compile(r"(?<=\d)[T ]\d\d?:\d\d.*")
 _STEPS = (1, 5, 10, 15, 20, 30, 60)
+# a share of cells below which sensors report when they like; steps [min] to which they are put, and how many of these a value lasts
+_SPARSE, _STEP, _CARRIED, _BY_YEAR = 0.6, 10, 36, re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
 _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 # quantities of which the mean of readings at fixed hours stands for the day, and an hour in a name or a cell
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
@@ -236,11 +238,11 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
     vary = [i for i in opening.dates if opening.split_date or len({row[i] for row in rows}) > 1]
     when = [*vary[: None if opening.split_date else 1], *times]
-    found = _shapes(rows, opening.cells, element, value, unit, when)
     places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
-    for i in () if found else places:
-        if len(stations := dict.fromkeys(row[i] for row in rows)) > 1:
-            raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
+    several = [stations for i in places if len(stations := dict.fromkeys(row[i] for row in rows)) > 1]
+    found = _shapes(rows, opening.cells, element, value, unit, when, may_last=not several)
+    for stations in () if found else several:
+        raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
     wide = min(found, key=len, default=None)
     return Shape("a row a value", side_by_side([opening.cells[i] for i in when], wide)) if wide else None
 
@@ -271,6 +273,8 @@ def _shapes(
     value: int,
     unit: int | None,
     when: Sequence[int],
+    *,
+    may_last: bool = True,
 ) -> list[_Wide]:
     """Return what can be made of values in a row each: by moments as they stand, by minutes, by steps, and by days."""
 
@@ -296,7 +300,43 @@ def _shapes(
         made += filter(None, [wide(trim)])
         if made and quantities * len(made[-1]) == len(rows):
             break  # each moment has all of them already
-    return made
+    sparse = made and max(len(rows) / (quantities * len(each)) for each in made) < _SPARSE
+    by_year = len(when) == 1 and all(_BY_YEAR.match(row[when[0]]) for row in rows)
+    return [_carried(rows, quantity, value, when[0])] if may_last and sparse and by_year else made
+
+
+def _carried(rows: Sequence[Sequence[str]], quantity: Callable[[Sequence[str]], str], value: int, when: int) -> _Wide:
+    """Return what each step has of sensors that report when they change: their last value, for some hours; of amounts of rain the sum."""
+    steps: dict[str, dict[str, list[str]]] = {}
+    to_step = functools.partial(_MINUTES.sub, functools.partial(_floor, _STEP))
+    for row in sorted((row for row in rows if is_number(row[value])), key=lambda row: row[when]):
+        of_step = steps.setdefault(to_step(row[when]), {})
+        of_step.setdefault(quantity(row), []).append(row[value])
+    names = dict.fromkeys(name for of in steps.values() for name in of)
+    # a counter of rain stands until it counts again; amounts are of their step alone, and 0 in others of a day that has any
+    lasts = {name: len(steps) if _is_counter(name, steps) else 0 for name in names if _RAIN.search(in_english(name))}
+    reported = {(name, step[:10]) for step, of in steps.items() for name in of if not lasts.get(name, 1)}
+    wide, last = _Wide(), dict[str, tuple[int, str]]()
+    for i, (step, of) in enumerate(steps.items()):
+        for name, values in of.items():
+            last[name] = (i, values[-1] if lasts.get(name, 1) else f"{math.fsum(map(_number, values)):.2f}")
+        wide[(step,)] = {name: "0" if (name, step[:10]) in reported else "" for name in names} | {
+            name: cell for name, (at, cell) in last.items() if i - at <= lasts.get(name, _CARRIED)
+        }
+    return wide
+
+
+def _is_counter(name: str, steps: Mapping[str, Mapping[str, list[str]]]) -> bool:
+    """Tell a column that rises more than twice as often as it falls."""
+    values = [_number(cell) for of in steps.values() for cell in of.get(name, ())]
+    rises, falls = (
+        sum(sign * (after - before) > 0.0 for before, after in itertools.pairwise(values)) for sign in (1, -1)
+    )
+    return rises > 2 * falls
+
+
+def _number(cell: str) -> float:
+    return float(cell.replace(",", "."))
 
 
 def _floor(step: int, minutes: re.Match[str]) -> str:
@@ -313,12 +353,15 @@ def _hours_across(source: Source, lines: Sequence[str], opening: Opening) -> Sha
     ]
     others = [j for j in range(len(opening.cells)) if j not in hours.values() and j not in opening.dates]
     element = next((j for j in others if 2 <= len({row[j] for row in rows}) <= MOST_ELEMENTS), None)
-    if element is None or len(opening.dates) != 1:
+    title = [text.strip(' "\t') for text in lines[: opening.line - 1] if unit_of(text.strip(' "\t'))]  # of one quantity
+    if (element is None and len(title) != 1) or len(opening.dates) != 1:
         raise source.refusal("hours-across", line=opening.line)
     table: dict[tuple[str, ...], dict[str, str]] = {}
     for row in rows:
         for hour, j in hours.items():
-            table.setdefault((f"{row[opening.dates[0]]} {hour:02d}:00",), {})[row[element]] = row[j]
+            table.setdefault((f"{row[opening.dates[0]]} {hour:02d}:00",), {})[
+                title[0] if element is None else row[element]
+            ] = row[j]
     return Shape("a row a day, hours across", side_by_side(["time"], table))
 
 

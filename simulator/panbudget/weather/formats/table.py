@@ -57,7 +57,7 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
 _OF_MOMENTS = re.compile(r"\b(date|datetime|timestamp)\b")
-_OF_HOURS = re.compile(r"\b(time|hour)\b")
+_OF_HOURS = re.compile(r"\b(time|hours?|HOY|step|timestep)\b")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
@@ -200,7 +200,7 @@ def _refuse_unread_moments(source: Source, opening: Opening, rows: Rows) -> None
             raise source.refusal(
                 "moments-unread", value=cell, line=rows.lines[0], header=header, text=shortened(cell, 40)
             )
-        if _OF_HOURS.search(name) and re.fullmatch(CLOCK, cell) and not opening.dates:
+        if _OF_HOURS.search(f"{name} {header}") and re.fullmatch(rf"{CLOCK}|[01](\.0*)?", cell) and not opening.dates:
             raise source.refusal("times-alone", value=cell, line=rows.lines[0], header=header, text=cell)
 
 

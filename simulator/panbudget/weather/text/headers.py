@@ -159,10 +159,10 @@ class Header:
         """Tell whether a name has neither a column nor a problem."""
         return name not in self.places and name not in self.settled
 
-    def take(self, name: str, place: int, text: str) -> None:
-        """Take a column for a name."""
+    def take(self, name: str, place: int, text: str, says: str = "") -> None:
+        """Take a column for a name; `says` is what a code stands for."""
         self.places[name], self.headers[name] = place, text
-        if name == "wind" and (match := _HEIGHT.search(text.strip().lower())):
+        if name == "wind" and (match := _HEIGHT.search(f"{text.strip().lower()} {says}")):
             height = float(next(filter(None, match.groups()))) / (100.0 if match[0].endswith("cm") else 1.0)
             self.wind_height = height if 0.5 <= height <= 200.0 else None
 
@@ -379,7 +379,7 @@ def read_header(
 
 def _say_what_lacks(header: Header, headings: Mapping[int, Heading], cells: Sequence[str], *, any_known: bool) -> None:
     """Say which needed columns there aren't, or that there is none that is known."""
-    others = [cell for place, cell in enumerate(cells) if place not in header.places.values() and cell]
+    others = [heading.text for place, heading in headings.items() if place not in header.places.values()]
     nameless = not header.places.keys() - {"date"} and not any(
         heading.unit or re.search("temp|rain|wind", heading.name) for heading in headings.values()
     )

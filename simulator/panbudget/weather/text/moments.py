@@ -37,18 +37,20 @@ _MONTHS = {
     for i, names in enumerate(packaged("weather/text/cells.toml")["months"], 1)
     for beginning in names.split()
 }
-MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
+_MONTHS = dict(sorted(_MONTHS.items(), key=lambda pair: -len(pair[0])))  # "marras" is no "mar"
+MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,9}})\.?"
 _WEEKDAY = (
     r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|"  # of other languages where no other word may stand there
     r"(?!(?i:sum|avg|tot|min|max|bis|mean|from|till|week)\b)(?:(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +"
     rf"(?=\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d)|[^\W\d_]{{2,4}}[.,]{{0,2}} +(?=\d{{1,2}}\.? {MONTH})))"
 )
 # days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
-# as "1 de mayo de 2025", and a word before the time of day, "1.5.2025 klo 14:00"
+# as "1 de mayo de 2025", a word for year behind it, and one before the time of day, "1.5.2025 klo 14:00"
 _IN_WORDS = re.compile(
     r"(?P<year>\b\d{4})(?: ?[年년] ?|\. )(?P<month>\d\d?)(?: ?[月월] ?|\. )(?P<day>\d\d?)(?: ?[日일]|\.|(?=\s))|"
     r"\b(?P<of>(?:19|20)\d\d)-?W(?P<week>\d\d)-?(?P<weekday>[1-7])\b|"
     rf"\b(?P<ordinal>\d\d?)(?:er|st|nd|rd|th|[ºª])(?= {MONTH}|,? \d{{4}}\b)|(?<=\d) de (?={MONTH})|(?<=[a-z]) de (?=\d{{4}}\b)|"
+    r"(?<=\d{4})\.? ?(?:г|р|год|року|године|m)\b\.?|"
     r"(?<=\d{4}),? (?:klo|kl\.?|um|[àa]|às|at|alle|om|ob|o|godz\.?) (?=\d{1,2}[:.hH]\d\d)"
 )
 # what each of these has, which is looked for in a tenth of the time
@@ -58,7 +60,7 @@ _NAMED = [
         rf"(?P<day>\d{{1,2}})[-/. ]{{0,2}}(?P<month>{MONTH})[-/. ,]{{0,2}}(?P<year>\d{{4}}|\d{{2}})(?P<rest>[T ,].*)?"
     ),
     re.compile(rf"(?P<month>{MONTH})[- ](?P<day>\d{{1,2}}),?[- ](?P<year>\d{{4}})(?P<rest>[T ,].*)?"),
-    re.compile(rf"(?P<year>\d{{4}})[-/. ](?P<month>{MONTH})[-/. ](?P<day>\d{{1,2}})(?P<rest>[T ,].*)?"),
+    re.compile(rf"(?P<year>\d{{4}})[-/. ]{{1,2}}(?P<month>{MONTH})[-/. ](?P<day>\d{{1,2}})\.?(?P<rest>[T ,].*)?"),
 ]
 # as all of a column may be written
 _PARTS = re.compile(r"(\d{4})([-/.]?)(\d\d)\2(\d\d)|(\d\d)([-/.])(\d\d)\6(\d{4})", re.ASCII)
@@ -74,7 +76,7 @@ _MIDNIGHT = re.compile(rf"(?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]){_Z
 
 _WITH_MONTH = (
     rf"\d{{1,2}}[-/. ]{{0,2}}{MONTH}[-/. ,]{{0,2}}(?:\d{{4}}|\d{{2}})|{MONTH}[- ]\d{{1,2}},?[- ]\d{{4}}|"
-    rf"\d{{4}}[-/. ]{MONTH}[-/. ]\d{{1,2}}"
+    rf"\d{{4}}[-/. ]{{1,2}}{MONTH}[-/. ]\d{{1,2}}"
 )
 _MARK = r"(?:\. |[-/. ])"
 _DATE = (

@@ -38,7 +38,7 @@ _UNITS = re.compile(r"units?|unidad(es)?|einheit(en)?|unites?|unita")
 _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
 _OF_DATES = re.compile(
-    r"[dmyhs\W_]+|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none|"
+    r"[dmyhs\W_]+(?: a)?|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none|"
     r"yr|mo|dy|hr|mn|degt|nmi|ft|sec"
 )
 _SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
@@ -289,12 +289,12 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
         return cells
     upper += [""] * (len(cells) - len(upper))
     upper = upper if upper[date] else _joined(upper, above[:at], separator, date, width)  # names of three lines
-    cells = cells + [""] * (len(upper) - len(cells))
+    alone, cells = cells, cells + [""] * (len(upper) - len(cells))
     cells[date] = "" if _OF_DATES.fullmatch(cells[date].lower()) else cells[date]
     # groups above names that stand twice, "Time,Indoor,,Outdoor" over "Time,Temperature,Humidity,Temperature"
     grouped = upper[date] == cells[date] != "" in upper and len({*cells}) < len(cells)
     if (upper[date] == "") is (cells[date] == "") and not grouped:
-        return cells
+        return alone
     spread, last = [], ""
     repeats = any(name and name == before for before, name in itertools.pairwise(upper))
     for name, cell in zip(upper, cells, strict=True):

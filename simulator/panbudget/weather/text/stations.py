@@ -223,7 +223,7 @@ def _rain_kind(name: str) -> str:
 
 def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, by_user: bool) -> None:
     units, shown, *_ = _QUANTITIES[quantity]
-    header.take(quantity, heading.place, heading.text)
+    header.take(quantity, heading.place, heading.text, heading.name)
     header.units[quantity] = unit or shown
     if quantity == "rain":
         kind = _rain_kind(heading.name)

@@ -208,6 +208,7 @@ def test_genuine_files_with_rain_keep_it(name, latitude, rain):
         (2024, "invented TMY", 366, False),
         (2023, "invented", 365, False),
         (2023, "invented AMY", 365, True),
+        (2023, "of Year_2023", 365, True),
         (2023, "invented AMY", 366, False),
         (2024, "invented AMY", 365, False),
     ],

@@ -54,6 +54,14 @@ def test_hours_that_are_numbered_without_dates_are_refused_as_that(tmp_path):
     assert '"HOY" has times of day or numbers of hours, as 1, and no column has their dates' in message
 
 
+@pytest.mark.parametrize("name", ["FECHA", "Дата", "Dátum", "Päivämäärä (pvm)"])
+def test_days_in_a_form_that_is_none_are_told_by_their_column(tmp_path, name):
+    message = refusal(
+        tmp_path, f"{name},tmin,tmax,rain\n" + "".join(f"{day:02d}062025x,10,20,0\n" for day in range(1, 9))
+    )
+    assert f'{name} = "01062025x" is no date or time that is known' in message
+
+
 def test_columns_of_one_name_are_told_by_numbers_where_they_must_be_named(tmp_path):
     message = refusal(tmp_path, "Date,Temp,Temp,Rain\n" + "".join(f"2025-06-0{day},20,10,0\n" for day in range(1, 9)))
     assert "the file has Temp #1, Temp #2" in message

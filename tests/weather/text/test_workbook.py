@@ -150,6 +150,22 @@ def test_a_sheet_a_month_is_one_table(tmp_path):
     assert source.taken_from == "2 sheets, 'May', 'June', as one table"
 
 
+def test_a_sheet_a_quantity_may_have_its_months_across(tmp_path):
+    """Its year stands in its title; below its days is a row of means, which is no day."""
+    sheets = {
+        name: [
+            [f"{name} 2025"],
+            ["Day", "May", "June"],
+            *([day, base + day / 10, base + 1] for day in range(1, 32)),
+            ["Mean", 1, 1],
+        ]
+        for name, base in (("Tmin °C", 8), ("Tmax °C", 20), ("Rain mm", 0))
+    }
+    head, first, *_ = opened(tmp_path, workbook(sheets)).lines
+    assert head.split("\t") == ["parameter", "year", "month", *map(str, range(1, 32))]
+    assert first.split("\t")[:5] == ["Tmin °C", "2025", "5", "8.1", "8.2"]
+
+
 def test_a_sheet_has_as_many_rows_as_a_text_may_have(tmp_path, monkeypatch):
     monkeypatch.setattr("panbudget.weather.text.workbook.MOST_LINES", 3)
     assert opened(tmp_path, workbook({"Data": rows(2)}))

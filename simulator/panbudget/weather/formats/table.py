@@ -56,7 +56,9 @@ SOURCE = "none: any table of this kind; the names of its columns are the program
 
 _COMMENTS_SHOWN = 3  # comment lines repeated in a report
 _MOST_TITLE_LINES = 20  # further down, a header above no row of values isn't looked for
-_OF_MOMENTS = re.compile(r"\b(date|datetime|timestamp)\b")
+_OF_MOMENTS = re.compile(
+    r"\b(date|datetime|timestamp|dat[aou]m?|fecha|tarih|imerominia|ngay|tanggal|dags|pvm|kuupaev)\b"
+)
 _OF_HOURS = re.compile(r"\b(time|hours?|HOY|step|timestep)\b")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone

@@ -39,7 +39,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _WIND_HEIGHT = 10.0
 # what heads call a typical year, and a real one
 _TYPICAL = re.compile(r"TMY|TRY|I?WEC|WYEC|RMY|DSY|typical|reference|normal|design year", re.IGNORECASE)
-_ACTUAL = re.compile(r"\b(AMY|actual|real year)\b", re.IGNORECASE)
+_ACTUAL = re.compile(r"\b(AMY|actual|real year|Year_\d{4})\b", re.IGNORECASE)
 
 
 class Hourly(NamedTuple):

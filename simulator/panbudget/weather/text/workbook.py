@@ -23,7 +23,7 @@ from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_LINES, MOST_UNPACKED
 from panbudget.weather.text.heading import unit_of
 from panbudget.weather.text.mistakes import listed, refusal
-from panbudget.weather.text.moments import MONTH, is_dated
+from panbudget.weather.text.moments import MONTH, is_dated, month_of
 from panbudget.weather.text.opening import find_opening
 
 _MOST_NAMED = 5
@@ -32,6 +32,7 @@ _MOST_NAMED = 5
 _MOST_CELLS, _MOST_TAGS, _DEEPEST = 4_000_000, 3_000_000, 1000
 _TIMED = 2  # moments at midnight beside another, at most, of a column that is not of days
 # a sheet's name that is a month's, with its year or without; columns of a sheet of days and one quantity
+_MONTHS = 2  # columns at least that are called after months
 _OF_A_MONTH, _A_PAIR = re.compile(rf"{MONTH}[ .,/-]*(?:\d{{4}})?|\d{{1,2}}[./-]\d{{4}}"), 2
 _HEAD = 200  # rows in which a table may begin
 _CHUNK = 1 << 20
@@ -108,6 +109,7 @@ def _table_of(sheets: Mapping[str, list[list[str]]], filled: list[str]) -> tuple
     """Return which sheets are one table, and its rows: the only one with days, or those with one header whose days differ."""
     if len(filled) < 2:
         return filled, [row for name in filled for row in sheets[name]]
+    sheets = {name: _days_across(name, sheets[name]) for name in filled}
     found = {name: find_opening(_text(sheets[name][:_HEAD]).split("\n")) for name in filled}
     openings = {name: opening for name, opening in found.items() if opening}  # a sheet of remarks has none
     heads = {tuple(opening.cells) for opening in openings.values()}
@@ -124,6 +126,19 @@ def _table_of(sheets: Mapping[str, list[list[str]]], filled: list[str]) -> tuple
     first, *others = openings.items()
     below = (sheets[name][opening.above :] for name, opening in others)
     return [*openings], [*sheets[first[0]], *itertools.chain.from_iterable(below)]
+
+
+def _days_across(name: str, rows: list[list[str]]) -> list[list[str]]:
+    """Return a sheet with a column a month, days below each other, as one with a row a month; its year stands above it or in its name."""
+    down = ([row[:1] for row in rows[i + 1 : i + 4]] == [["1"], ["2"], ["3"]] for i in range(min(len(rows), _HEAD)))
+    at = next(itertools.compress(itertools.count(), down), 0)
+    months = {j: month_of(cell) for j, cell in enumerate(rows[at]) if re.match(MONTH, cell)} if rows else {}
+    year = re.search(r"\b(?:19|20)\d\d\b", " ".join([*itertools.chain(*rows[:at]), name]))
+    if len(months) < _MONTHS or year is None:
+        return rows
+    days = [[*row, *[""] * len(rows[at])] for row in rows[at + 1 :] if row and re.fullmatch(r"\d\d?", row[0])]
+    turned = [[year[0], str(month), *(row[j] for row in days)] for j, month in months.items()]
+    return [*rows[:at], ["year", "month", *(row[0] for row in days)], *turned]
 
 
 def _a_quantity_a_sheet(

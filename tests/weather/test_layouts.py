@@ -13,7 +13,9 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import read_weather
+from panbudget.weather.formats.readers import as_table
 from panbudget.weather.text.heading import unit_of
+from panbudget.weather.text.raw import Source
 from tests.weather.styles import TRUTH, at_five, daily, f, hourly, inches
 from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
 from tests.weather.test_styles import filled_in, pasted
@@ -344,6 +346,7 @@ def test_sensors_that_report_when_they_change_keep_their_value_until_then(tmp_pa
             rows.append(f"{day.date}T05:0{1 + tip}:30Z,{rain}_mm,{said}")
     path = written(tmp_path, "\n".join(["last_changed,entity_id,state", *rows]) + "\n")
     agrees(read_pasted(path, 2, missing_rain="zero"), ALL, near=0.15)
+    assert "each sensor's last one kept for 6 h" in as_table(Source(path.read_text(), "x.csv", "", "utf-8")).taken_from
 
 
 @pytest.mark.parametrize("amounts", [3, 4])

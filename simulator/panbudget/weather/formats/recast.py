@@ -244,7 +244,11 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     for stations in () if found else several:
         raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
     wide = min(found, key=len, default=None)
-    return Shape("a row a value", side_by_side([opening.cells[i] for i in when], wide)) if wide else None
+    return (
+        Shape("a row a value" + getattr(wide, "was", ""), side_by_side([opening.cells[i] for i in when], wide))
+        if wide
+        else None
+    )
 
 
 def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
@@ -260,10 +264,20 @@ def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Sh
     if len({row[1] for row in rows}) < _LEAST_READINGS:
         return None
     wide = min(_shapes(rows, opening.cells, 1, 2, None, [0]), key=len, default=None)
-    return Shape("a row a sensor's report", side_by_side([opening.cells[when]], wide)) if wide else None
+    return (
+        Shape("a row a sensor's report" + getattr(wide, "was", ""), side_by_side([opening.cells[when]], wide))
+        if wide
+        else None
+    )
 
 
 _Wide = dict[tuple[str, ...], dict[str, str]]
+
+
+class _Kept(_Wide):
+    """What moments have of sensors that report when they change, as a report says it."""
+
+    was = ", each sensor's last one kept for 6 h at most, and a rain counter's until it counts again"
 
 
 def _shapes(
@@ -316,7 +330,7 @@ def _carried(rows: Sequence[Sequence[str]], quantity: Callable[[Sequence[str]], 
     # a counter of rain stands until it counts again; amounts are of their step alone, and 0 in others of a day that has any
     lasts = {name: len(steps) if _is_counter(name, steps) else 0 for name in names if _RAIN.search(in_english(name))}
     reported = {(name, step[:10]) for step, of in steps.items() for name in of if not lasts.get(name, 1)}
-    wide, last = _Wide(), dict[str, tuple[int, str]]()
+    wide, last = _Kept(), dict[str, tuple[int, str]]()
     for i, (step, of) in enumerate(steps.items()):
         for name, values in of.items():
             last[name] = (i, values[-1] if lasts.get(name, 1) else f"{math.fsum(map(_number, values)):.2f}")

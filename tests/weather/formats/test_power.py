@@ -196,3 +196,10 @@ def test_a_row_that_is_cut_off_within_its_date_is_told(at):
     cells = season().splitlines()[-1].split(",")
     cut = season().replace(",".join(cells), ",".join(cells[:at]) + "\r" + ",".join(cells[at:]))
     assert "line " in str(refused(cut))
+
+
+def test_figures_in_another_unit_are_not_to_be_pasted_as_columns_which_a_format_has(tmp_path):
+    (tmp_path / "point.csv").write_text(season(values=DAY.replace("30.5,15.25", "86.9,59.45")))
+    with pytest.raises(WeatherError) as caught:
+        read_weather(tmp_path / "point.csv", SITE)
+    assert 'this format has it in "C"' in str(caught.value) and "[weather.columns]" not in str(caught.value)

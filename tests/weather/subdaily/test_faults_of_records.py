@@ -97,3 +97,15 @@ def test_a_counter_that_goes_on_counts_nothing_twice():
         shown_as="",
     )
     assert found.rain_twice["rows"].sum() == 0.0
+
+
+@pytest.mark.parametrize(
+    ("hours", "wet", "odd", "count"), [(101, 5, 0, 5), (100, 5, 0, 0), (101, 4, 0, 0), (101, 5, 2, 5), (101, 5, 3, 0)]
+)
+def test_rain_of_hours_that_stand_at_each_half_hour_is_summed_up(hours, wet, odd, count):
+    """Of a hundred steps from one hour to the next, one may be of three rows, and two may not."""
+    at = np.sort(np.r_[np.repeat(np.arange(hours), 2), hours - 1 - np.arange(odd)])
+    stamps = pd.date_range("2025-06-01", periods=at.size, freq="30min").to_numpy().astype("datetime64[ns]")
+    found = records(stamps, rain=np.where(at < wet, 0.4, 0.0), temperature=10.0 + 0.1 * at, rain_kind="interval")
+    twice = to_days(found, NO_ZONE, recognised="", shown_as="").rain_twice
+    assert twice["rows"].sum() == pytest.approx(0.4 * count)

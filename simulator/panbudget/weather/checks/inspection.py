@@ -189,12 +189,14 @@ class Inspection:
     def unit_cure(self, unit: str, names: Sequence[str]) -> str:
         """Say how to name the unit that columns look like."""
         if self.is_stated(names[0]):
-            return note("stated-unit", unit=self.raw.units[names[0]])
+            return note("format-unit" if self.own_marks else "stated-unit", unit=self.raw.units[names[0]])
         lines = " and ".join(dict.fromkeys(self.line(name, unit) for name in names))
         return note("name-the-unit", table=self.table, lines=lines)
 
     def to_paste(self, unit: str, names: Sequence[str]) -> tuple[tuple[str, str], ...]:
         """Return what names the unit that columns look like, to paste into the scenario; the first has what is named there."""
+        if self.own_marks:
+            return ()  # a format has its own columns
         first = not any(wrong.paste for wrong in (*self.raw.problems, *self.problems))
         by = self.raw.of_records
         named = {by.get(name, name): ColumnChoice(self.raw.headers.get(name, name), unit) for name in names}

@@ -74,6 +74,8 @@ _FAR_ABOVE, _MOST_ABOVE = 1.0, 0.5
 # wet records that stand twice within half a step, and share of the wet records so near to another, that tell; how many times as
 # often as the figures next to it the brightest comes at a ceiling, and next to it is within this share [-]
 _AGAIN, _OF_NEAR, _TIMES_NEXT, _NEXT = 5, 0.9, 5.0, 0.95
+# records that are new, by which those that only repeat them tell, and share of such that come at one multiple of rows [-]
+_NEW, _OF_NEW = 100, 0.98
 
 
 @dataclass(frozen=True, eq=False)
@@ -457,13 +459,18 @@ def _rain(values: dict[str, Floats], days: _Days, records: Records, notes: list[
 
 
 def _again(values: dict[str, Floats], seconds: Ints, step: float) -> Mask:
-    """Mark wet records that are the one before to the digit within half a step, if nearly all so near are: rows written twice."""
+    """Mark wet records that are the one before to the digit: rows written twice, within half a step, or filled in between others."""
+    wet, columns = values["rain"] > 0.0, np.array([*values.values()])
+    same = np.append(False, ((columns[:, 1:] == columns[:, :-1]) | np.isnan(columns[:, 1:])).all(axis=0))
     near = np.append(False, np.diff(seconds) < 0.5 * step)
-    wet = near & (values["rain"] > 0.0)
-    same = wet & ~np.append(False, near[:-1])
-    for column in values.values():
-        same[1:] &= (column[1:] == column[:-1]) | np.isnan(column[1:])
-    return same if same.sum() >= max(_AGAIN, _OF_NEAR * wet.sum()) else np.zeros_like(same)
+    twice: Mask = same & wet & near & ~np.append(False, near[:-1])
+    if twice.sum() >= max(_AGAIN, _OF_NEAR * (wet & near).sum()):
+        return twice
+    # rows from one that is new to the next: of records every half an hour that were hours' before, two or a multiple of it
+    apart = np.diff(np.flatnonzero(~same))
+    filled = apart.size >= _NEW and np.median(apart) > 1.0 and (apart % np.median(apart) == 0.0).mean() > _OF_NEW
+    again: Mask = same & wet & bool(filled)
+    return again if again.sum() >= _AGAIN else np.zeros_like(same)
 
 
 def _air(values: dict[str, Floats], notes: list[str]) -> dict[str, Floats]:

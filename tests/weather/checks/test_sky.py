@@ -350,6 +350,24 @@ def test_light_that_stands_at_its_highest_figure_on_five_days_ends_at_a_limit(da
 
 
 @pytest.mark.parametrize(
+    ("least", "latitude", "seen"),
+    [(10.1, 55.0, 1), (10.0, 55.0, 0), (10.1, 55.1, 0), (10.1, -5.0, 1), (np.nan, 38.0, 0)],
+)
+def test_light_in_the_darkest_hour_is_a_zero_that_is_off(least, latitude, seen):
+    """The same is taken off all hours: 10.1 W/m² are 0.0864 times as many MJ/m² a day."""
+    hours = ByHour(*np.full((2, 24), 20.0), np.r_[least, np.full(23, 300.0)], by_sun=True)
+    light = [18.0 + 0.1 * day for day in range(20)]
+    inspection = inspected(
+        tmin=14.0, tmax=26.0, radiation=light, by_hour=hours, site=Site(latitude=latitude, elevation=0.0)
+    )
+    found = [caution for caution in inspection.cautions if caution.name == "radiation-night"]
+    assert len(found) == seen
+    for caution in found:
+        assert "is 10 W/m² on the mean of the darkest hour" in caution.sentence
+        assert caution.instead[0]["radiation"] == pytest.approx(np.array(light) - least * 0.0864)
+
+
+@pytest.mark.parametrize(
     ("sunshine", "unit"),
     [(90.1, "%"), (89.9, "?"), (101.0, "0.1 h"), (600.0, "min"), (40_000.0, "s")],
 )

@@ -19,6 +19,7 @@ from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdic
 from panbudget.weather.checks.midday import clearest
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
+from panbudget.weather.subdaily.hourly import MJ_OF_A_WATT_DAY
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.heading import by_file, unit_of
 from panbudget.weather.text.raw import TO_FILL_IN
@@ -70,6 +71,9 @@ _LONGER, _NEARLY_ALL = 0.3, 90.0
 # the most that a share of the daylight is over weeks of long days, printed and a little off, and how long these are; days without
 # any sunshine in a row, and how much they warm up of what others do [-, h, d, -]
 _SHARE, _LONG_DAY, _SUNLESS, _AS_WARM = 1.1, 10.0, 8, 0.8
+# the latitude up to which the year's shortest night is dark for some hours, and the mean light of the darkest hour of the day above
+# which a sensor's zero is off: thermopiles lose a few W/m² at night, and gain none [°, W/m²]
+_NIGHTS, _NO_NIGHT = 55.0, 10.0
 
 
 def bright_bound(sky: Sky) -> Floats:
@@ -394,6 +398,16 @@ def _light_ends(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "radiation-ceiling", words, inspection.without(at, "radiation"))
 
 
+def _night_light(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt light in the darkest hour of the day, where nights are dark: a sensor whose zero is off has it by day, too."""
+    hours = inspection.raw.by_hour
+    assert hours is not None
+    least = float(hours.radiation.min())  # NaN where an hour has none
+    if abs(inspection.site.latitude) <= _NIGHTS and least > _NO_NIGHT:
+        light = np.maximum(inspection.of_asked("radiation") - least * MJ_OF_A_WATT_DAY, 0.0)
+        yield Verdict(names, "radiation-night", {"least": least}, inspection.with_asked(radiation=light))
+
+
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     at_least("sunshine"),
@@ -420,4 +434,5 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("sunshine-leap", _light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
+    Doubt("radiation-night", _night_light, ("radiation",), beside="by_hour"),
 )

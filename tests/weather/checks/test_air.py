@@ -35,7 +35,11 @@ WHOLE = [
     ({}, AIR | {"vapour_pressure": E30 * 15.1}, "vapour-pressure-unit", "Pa"),
     ({"wind": 5.0}, {"wind": 5.1}, "wind-unit", "km/h"),
     ({}, {"wind": 50.0}, "wind-unit", "km/h"),
-    ({}, {"wind": 50.1}, "wind-unit", "run of wind"),
+    ({}, {"wind": 50.1}, "wind-unit", "looks like a day's run of wind"),
+    ({}, {"wind": np.resize([30.0, 120.0, 330.0], 20)}, "wind-unit", "direction in degrees"),
+    ({}, {"wind": np.resize([31.0, 120.0, 330.0], 20)}, "wind-unit", "looks like a day's run of wind"),
+    ({}, {"wind": np.resize([30.0, 120.0, 329.0], 20)}, "wind-unit", "looks like a day's run of wind"),
+    ({}, {"wind": np.resize([30.0, 120.0, 361.0], 20)}, "wind-unit", "looks like a day's run of wind"),
     ({"pressure": P100 + 3.99}, {"pressure": P100 + 4.01}, "pressure-unit", "sea level"),
     ({"pan_evaporation": 40.0}, {"pan_evaporation": 40.1}, "pan-evaporation-unit", "tenths of a millimetre"),
 ]

@@ -29,6 +29,8 @@ _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
 _WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+# the lowest and highest of such figures where they may be degrees of the compass [°]
+_COMPASS = 30.0, 330.0, 360.0
 # a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
 _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
 # shares of a clear sky's light between which a day's lies; by how much more a column goes with the day's warming [-]
@@ -69,8 +71,6 @@ _USUAL_RANGE = 10.0
 _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
 # the same, and by how much on one day in ten, on days above freezing [-, °C]
 _OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
-# how far a day's vapour is above what the minimum's air holds in the middle where it is saturated air's, and the least vapour [°C, kPa]
-_SATURATED_BY, _LEAST_VAPOUR = 2.0, 0.01
 # share of what air at tmax holds below which a vapour pressure is doubted on a middling day that is no desert's [-, °C]
 _PARCHED, _MILD = 0.08, 33.0
 # share of what air at tmin holds that a vapour pressure reaches on damp nights (one in ten), between which it may be in mmHg [-]
@@ -325,7 +325,11 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like}
     slower = [{"wind": inspection.all_of("wind") * _WIND_UNITS[unit] / factor} for unit in slow]
     if middle > _RUN_OF_WIND:
-        yield Verdict(names, "wind-unit/run", {"unit": "km/day"})
+        low, high = known.min() / inspection.wind_factor, known.max() / inspection.wind_factor
+        compass = low <= _COMPASS[0] and _COMPASS[1] <= high <= _COMPASS[2]
+        yield Verdict(
+            names, f"wind-unit/{'compass' if compass else 'run'}", {"unit": TO_FILL_IN if compass else "km/day"}
+        )
     elif middle > (_WINDY if enough and not stated else _STORMY):
         yield Verdict(names, "wind-unit", values)
     elif beside:
@@ -523,16 +527,6 @@ def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[V
         yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", {"share": share, "middle": float(np.median(above))})
 
 
-def _vapour_saturated(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a day's vapour that the night's air could hardly ever have held, as that of saturated air is."""
-    tmin, vapour = inspection.of_asked("tmin"), inspection.of_asked("vapour_pressure")
-    dew_point = air.dew_point_from_vapour_pressure(np.maximum(vapour, _LEAST_VAPOUR))
-    above = (dew_point - tmin)[(np.fmax(dew_point, tmin) > 0.0) & ~np.isnan(vapour + tmin)]
-    if above.size >= _DAYS_TO_JUDGE and np.median(above) > _SATURATED_BY and (above > 0.0).mean() > _EXCHANGED:
-        words = {"share": 100.0 * float((above > 0.0).mean()), "middle": float(np.median(above))}
-        yield Verdict(names, "dew-point-exchanged/vapour", words, inspection.without(slice(None), *names))
-
-
 def _nothing(values: Floats, inspection: Inspection) -> Floats:
     return np.asarray(values == 0.0, dtype=np.float64)
 
@@ -581,7 +575,6 @@ CHECKS: tuple[Check | Doubt, ...] = (
     beside("rh_mean", "below", "rh_min", by=0.5),
     Doubt("dew-point-unit", _dew_point_unit, ("dew_point",)),
     Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS_TO_JUDGE, needs=("tmin",)),
-    Doubt("dew-point-exchanged", _vapour_saturated, ("vapour_pressure",), _DAYS_TO_JUDGE, needs=("tmin",)),
     beside("dew_point", "above", "tmax", blamed=False),
     beside("dew_point", "above", "tmin", by=_DEW_ABOVE_TMIN, blamed=False),
     at_least("dew_point"),

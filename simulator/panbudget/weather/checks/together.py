@@ -28,6 +28,8 @@ _ABOVE, _WET_DAYS, _WET, _DRY_FOR_WET = 0.34, 3, 5.0, 60.0
 # the same where there are more such days: how far the minimum then lies above the dew point (1.6 at most in genuine seasons with so
 # many, whose rain cools the air nearly to its dew point) [d, °C]
 _MANY_WET, _ABOVE_DEW = 10, 1.9
+# how far a day's vapour is above what the minimum's air holds in the middle where it is saturated air's, and how often [°C, -]
+_SATURATED_BY, _OFTEN = 2.0, 0.95
 # how many times as far as by the thermometer a middling day warms up by its humidity, if one of the extremes is the mean; and up to
 # how far, for where vapour is carried away by day it seems farther [-, °C]
 _HALF, _NO_DESERT = 1.65, 18.0
@@ -61,6 +63,16 @@ def _mean_humidity(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         likely = np.minimum(humidity * air.saturation_vapour_pressure(extreme) / mean, 100.0)
         words = {"shown": shown, "wet": int(wet.sum()), "rain": _WET}
         yield Verdict(names, f"humidity-mean/{kind}", words, inspection.with_asked(rh_mean=likely))
+
+
+def _vapour_saturated(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a day's vapour that the night's air could hardly ever have held, as that of saturated air is."""
+    tmin, vapour = inspection.of_asked("tmin"), inspection.of_asked("vapour_pressure")
+    dew_point = air.dew_point_from_vapour_pressure(np.maximum(vapour, 0.01))
+    above = (dew_point - tmin)[(np.fmax(dew_point, tmin) > 0.0) & ~np.isnan(vapour + tmin)]
+    if above.size >= _DAYS and np.median(above) > _SATURATED_BY and (above > 0.0).mean() > _OFTEN:
+        words = {"share": 100.0 * float((above > 0.0).mean()), "middle": float(np.median(above))}
+        yield Verdict(names, "dew-point-exchanged/vapour", words, inspection.without(slice(None), *names))
 
 
 def _by_humidity(inspection: Inspection) -> tuple[Floats, Floats]:
@@ -149,6 +161,7 @@ _NEEDS = ("tmin", "tmax")
 
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Doubt, ...] = (
+    Doubt("dew-point-exchanged", _vapour_saturated, ("vapour_pressure",), _DAYS, needs=("tmin",)),
     Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),

@@ -59,6 +59,11 @@ def test_a_month_that_begins_as_another_is_none_of_it():
     assert [month_of(name) for name in months] == [11, 3, 7, 6, 8, 7]
 
 
+@pytest.mark.parametrize("name", ["Temperature", "Dublin", "Kassel", "Липецк", "Черкаси", "listopada"])
+def test_a_town_or_a_quantity_is_no_month(name):
+    assert not is_dated(f"1 {name} 2025")
+
+
 @pytest.mark.parametrize("text", ["2025-W54-1", "2025-W23-8", "1st of all", "5130-W00-1", "à 12:00", "2025-W00-1"])
 def test_what_is_no_day_in_words_stays(text):
     """2025 has 52 weeks."""

@@ -38,7 +38,7 @@ _MONTHS = {
     for beginning in names.split()
 }
 _MONTHS = dict(sorted(_MONTHS.items(), key=lambda pair: -len(pair[0])))  # "marras" is no "mar"
-MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,9}})\.?"
+MONTH = rf"(?i:(?:{'|'.join(_MONTHS)})[^\W\d_]{{0,6}})\.?"
 _WEEKDAY = (
     r"(?:(?i:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6})[.,]? +|"  # of other languages where no other word may stand there
     r"(?!(?i:sum|avg|tot|min|max|bis|mean|from|till|week)\b)(?:(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +"

@@ -15,12 +15,12 @@ import pytest
 from panbudget import replay
 from panbudget.errors import ScenarioError
 from panbudget.scenario.garden import scenario_from
+from panbudget.studies import common, ranges
 from panbudget.studies import compare as study
-from panbudget.studies import ranges
 from panbudget.studies.compare import AS_DESCRIBED, compare, recovery_days
 from panbudget.words import errors_shown, units_shown
 from tests.garden_file import years_csv
-from tests.small_weather import heat_wave
+from tests.small_weather import heat_wave, weather_csv
 
 WIDE = {"controller": {"upper": {"pan": {"vessels": [{"diameter": "70 cm"}]}}}}
 HARDLY = {"controller": {"upper": {"pan": {"vessels": [{"diameter": "51 cm"}]}}}}
@@ -355,6 +355,17 @@ def test_each_measure_of_a_window_is_that_of_the_tables_days(garden):
     assert found["upper", "lowest_level_mm"] == pytest.approx(level / pan.area)
     assert found["upper/tomatoes", "stress_days_mean"] == (bed["growing"] & (bed["ks"] < 1.0)).sum()
     assert ("upper/tomatoes", "recovery_days") not in found
+
+
+def test_the_lowest_level_is_the_waters_own_where_the_trip_is_knocked(make_garden):
+    """Filled to 160 mm, two days of 1 mm each; the trip heavier by half a millimetre's water on the second moves none of it."""
+    knocked = {"kind": "knocked", "trip": "0.1 kg", "start": dt.date(2025, 5, 2)}
+    garden = make_garden({"fault": [knocked]}, days=2, weather=weather_csv(2, pan=1.0))
+    season = replay(garden)
+    assert not len(season.openings)
+    assert common.lowest_level(season, "upper") == pytest.approx(158.0)
+    found = study._measured(season, slice(None), None, ranges.scanned(garden))[0]
+    assert found["upper", "lowest_level_mm"] == pytest.approx(158.0)
 
 
 def test_a_bed_where_nothing_grows_has_no_worst_depletion(make_garden):

@@ -366,6 +366,22 @@ def test_the_need_of_the_first_day_counts_from_the_soils_first_morning(make_gard
     assert 0.0 < first < began
 
 
+def test_need_is_what_the_plants_use_less_rain_after_a_spin_up_and_over_a_change_of_roots(make_garden):
+    """Ten dry days before the season took what no day of it has; roots less deep from 13 May on leave a lack below."""
+    rows = (("tomato", [5, 5, 4, 4], dt.date(2025, 4, 25)), ("lettuce", [10, 10, 10, 10], dt.date(2025, 5, 13)))
+    turns = [{"plants": {"name": name, "stages": stages}, "planted": day} for name, stages, day in rows]
+    salad = {"area": "4 m^2", "emitters": {"count": 8, "flow": "2 L/h"}, "soil": "loam", "plantings": turns}
+    days = {"start": dt.date(2025, 5, 1), "spin_up": "10 days"}
+    change = {"season": days, "controller": {"upper": {"bed": {"salad": salad}}}}
+    season = replay(make_garden(change, weather=weather_csv(41, start=dt.date(2025, 4, 21))))
+    table = season.beds["upper/salad"]
+    assert table["growing"].all()
+    assert table["exact_left_below_mm"].loc["2025-05-13"] > 1.0
+    assert study._days(season, "upper", "upper/salad")["need_mm"].tolist() == pytest.approx(
+        table["exact_eta_mm"].tolist()
+    )
+
+
 @pytest.mark.parametrize(
     ("model", "other"), [("from-eto", "energy-balance"), ("energy-balance", "from-eto"), ("measured", "energy-balance")]
 )

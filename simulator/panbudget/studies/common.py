@@ -122,6 +122,6 @@ def days_short(ks: Floats, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.i
 
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:
     """Return the lowest hourly level of a pan over some days of a season, above its floor. [mm]"""
-    described = season.scenario.controller[controller]
-    levels = season.hourly_level[controller].reshape(-1, 24)[days]  # kg above the trip
-    return (float(levels.min()) + described.water_at_trip) / described.pan.area
+    pans, row = season.forcing.pans, list(season.controllers).index(controller)
+    levels = season.hourly_level[controller].reshape(-1, 24) - pans.dry[row][:, None]  # kg above the floor
+    return float(levels[days].min() / pans.area[row])

@@ -385,7 +385,7 @@ def _measured(
     run: Callable[..., int] = run_season,
 ) -> pd.DataFrame:
     """A season's measures over some days of it, a column a draw; index where and the measure's key."""
-    forcing, controllers = stretch.forcing, stretch.scenario.controller
+    forcing, pans = stretch.forcing, stretch.forcing.pans
     lanes = range(2 * len(forcing.bundle.rows))  # each bed's mean and driest quarter, in turn
     after = None if wave is None else int(forcing.dates.searchsorted(pd.Timestamp(wave.end))) + 1
     growing, taw = (getattr(forcing.beds, name)[forcing.beds.lane_bed[lanes]] for name in ("growing", "taw"))
@@ -393,12 +393,14 @@ def _measured(
     outs = ranges.sampled_results(stretch, draws, lanes=lanes, run=run, keep_hours=True)
     for at, out in enumerate(outs):
         values: dict[tuple[str, str], float] = {}
-        for row, (name, part) in enumerate(controllers.items()):
+        for row, name in enumerate(stretch.scenario.controller):
             by_day = {key: getattr(out, field)[row, days] for key, field in _OF_VALVE.items()}
-            empty = part.valve.swing_kg * draws.swing[name][at] - part.pan.water_at_reset
-            level = out.hourly_level[row].reshape(-1, 24)[days].min() - empty
+            floor = pans.dry[row] + pans.swing[row] * (
+                draws.swing[name][at] - 1.0
+            )  # by day: a trip may be knocked, or drift
+            level = (out.hourly_level[row].reshape(-1, 24) - floor[:, None])[days].min()
             of_valve = {key: part.sum() for key, part in by_day.items()}
-            of_valve |= {"most_openings_a_day": by_day["openings"].max(), "lowest_level_mm": level / part.pan.area}
+            of_valve |= {"most_openings_a_day": by_day["openings"].max(), "lowest_level_mm": level / pans.area[row]}
             values |= {(name, key): float(of_valve[key]) for key in VALVE_MEASURES}
         short = (out.ks < 1.0) & (growing > 0)
         used = 100.0 * np.maximum(out.depletion - out.eta - out.deep_percolation, 0.0) / taw

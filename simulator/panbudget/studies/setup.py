@@ -486,16 +486,14 @@ def _days(season: Season, name: str, bed: str) -> pd.DataFrame:
     run, within = pd.Series(0.0, pan.index), month == month.shift(RULER_DAYS - 1)
     for back in reversed(range(RULER_DAYS)):
         run, within = run + pan.shift(back), within & dry.shift(back, fill_value=False)
-    # what exact refill asks for is what it gives and what it lets the soil fall by
-    share = season.scenario.controller[name].bed[bed.split("/")[1]].initial_depletion
-    depletion = table["exact_depletion_mm"]
-    fallen = depletion - depletion.shift(1, fill_value=share * float(table["taw_mm"].iloc[0]))
+    # what exact refill gives and what it lets the soil fall by
+    kept = table["rain_mm"] - table["runoff_mm"] - table["exact_deep_percolation_mm"]
     return valve[["pan_mm", "openings", "litres"]].assign(
         month=month,
         dry_run_mm=run.where(within),
         growing=table["growing"],
         supply_mm=table["driest_irrigation_mm"].where(table["growing"], 0.0),
-        need_mm=(table["net_demand_mm"] + fallen).where(table["growing"], 0.0),
+        need_mm=(table["exact_eta_mm"] - kept).where(table["growing"], 0.0),
     )
 
 

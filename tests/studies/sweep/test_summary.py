@@ -115,7 +115,11 @@ def parts(tmp_path_factory):
     rising = np.tile(np.arange(1.0, 10.0), 2)
     area = np.repeat([1.0, 3.0], 9)
     more = {"area_m2": area, "irrigation_mm": rising * area, "stress_days": rising * area, "openings": rising}
-    table = site(9, **more, litres=rising * area, adequacy=1.0 / (rising * area), eto_mm=rising)
+    # the first bed needs nothing in the last year, the second in the last two
+    ratio = rising.copy()
+    ratio[[8, 16, 17]] = np.nan
+    more |= {"supply_over_demand": ratio, "adequacy": 1.0 / (rising * area), "eto_mm": rising}
+    table = site(9, **more, litres=rising * area)
     path = tmp_path_factory.mktemp("parts") / "part-000000.parquet"
     table.to_parquet(path)
     return [path]
@@ -135,6 +139,11 @@ def test_a_map_takes_a_column_over_beds_and_years(parts, column, by_year):
     assert mapped(parts, column, None)["value"].tolist() == pytest.approx([5.0 * by_year])
     assert mapped(parts, column, 0.9)["value"].tolist() == pytest.approx([9.0 * by_year])  # the ninth of nine, at 9/10
     assert mapped(parts, column, 0.75)["value"].tolist() == pytest.approx([7.5 * by_year])
+
+
+def test_a_mean_over_beds_is_of_those_that_have_a_value(parts):
+    """Of eight years, 1 to 8: in the last of them of the first bed alone; in the ninth of none."""
+    assert mapped(parts, "supply_over_demand", None)["value"].tolist() == pytest.approx([4.5])
 
 
 def test_a_quantile_beyond_its_years_is_unknown(parts):

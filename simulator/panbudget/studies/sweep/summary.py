@@ -247,13 +247,14 @@ def mapped(parts: Iterable[Path], column: str, quantile: float | None) -> pd.Dat
         if over == "valves":
             rows = rows.drop_duplicates(["site", "design", "controller", "year"])
         rows["value"] = rows[column].astype(float)
-        if over == "mean":
+        if over == "mean":  # of the beds that have a value
+            rows["weight"] = rows["area_m2"].where(rows["value"].notna())
             rows["value"] *= rows["area_m2"]
         by_year = rows.groupby(["site", "design", "year"], sort=False)
         how = {"mean": "sum", "sum": "sum", "valves": "sum", "highest": "max", "lowest": "min"}.get(over, "first")
         value = by_year["value"].agg(how)
         if over == "mean":
-            value /= by_year["area_m2"].sum()
+            value /= by_year["weight"].sum()
         seasons = by_year[["latitude", "longitude"]].first().assign(value=value).reset_index()
         designs = seasons.groupby(["site", "design"], sort=False)
         table = designs[["latitude", "longitude"]].first()

@@ -468,23 +468,15 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             last = int(np.nanargmax(beyond))
             level = float(np.mean(mean[last - _MONTH + 1 : last + 1]))
             scale = _other_than(inspection, "tmax") if kind == "cold" else "°F"
-            values = {
-                "level": level,
-                "month": _MONTH,
-                "last": inspection.day_asked(last),
-                "scale": scale,
-                "unit": "degF",
-            }
+            values: dict[str, object] = {"level": level, "month": _MONTH, "last": inspection.day_asked(last)}
+            values |= {"scale": scale, "unit": "degF"}
             limit = float(bound) - lapse
             as_celsius = ((month - lapse) - 32.0) / 1.8 + lapse
             if kind == "hot" and (as_celsius.where(light >= _HIGH_SUN) < least).any():
                 kind = "neither"
                 del values["unit"]
-            if (
-                kind == "cold"
-                and inspection.unit_in_file("tmax") == "degF"
-                and not ((month - lapse) * 1.8 + 32.0 + lapse > most).any()
-            ):
+            in_fahrenheit = inspection.unit_in_file("tmax") == "degF"
+            if kind == "cold" and in_fahrenheit and not ((month - lapse) * 1.8 + 32.0 + lapse > most).any():
                 yield Verdict(
                     ("tmax", "tmin"), "temperature-climate/celsius", {**values, "unit": "degC", "limit": limit}
                 )

@@ -568,6 +568,8 @@ def _hours_missing(inspection: Inspection, names: list[str]) -> Iterator[Verdict
         yield Verdict(("tmin", "tmax"), "hours-missing", words)
 
 
+# columns by which a day that stands twice is known
+_OF_A_DAY = ("tmin", "tmax", "rh_max", "rh_min", "vapour_pressure", "wind", "radiation")
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     *(
@@ -587,13 +589,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
         _ENOUGH,
         needs=("tmax",),
     ),
-    Doubt(
-        "days-twice",
-        _twice,
-        ("tmin", "tmax", "rh_max", "rh_min", "vapour_pressure", "wind", "radiation"),
-        _ENOUGH,
-        needs=("tmin", "tmax"),
-    ),
+    Doubt("days-twice", _twice, _OF_A_DAY, _ENOUGH, needs=("tmin", "tmax")),
     Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean", "rh_max"), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("tmin", "tmax")),
     Doubt("thermometer-sun", _in_the_sun, ("tmax",), _MONTHS, needs=("tmin",)),

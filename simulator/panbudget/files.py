@@ -235,7 +235,7 @@ def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dic
         return toml_of(content, path), content
     except Unlikely as error:
         problem = error.problem
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         near = nearest(path.name, [other.name for other in path.parent.glob("*.toml")])
         cure = f"did you mean {path.with_name(near)}?" if near else missing
         problem = Problem("no-file", "", "there is no such file", "", cure)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from panbudget import files
-from panbudget.errors import ReadingsError, WeatherError
+from panbudget.errors import ReadingsError, ScenarioError, WeatherError
 from panbudget.files import Unlikely, bounded, unlikely_text
 from panbudget.weather.formats import table as table_format
 from panbudget.weather.text.cells import read_cells
@@ -55,6 +55,20 @@ def test_a_link_to_itself_and_a_folder_are_told(tmp_path):
             open_source(path, shown_as="w")
         with pytest.raises(ReadingsError, match="can't be read"):
             read_typed(path, what="log", shown="log", example="date")
+
+
+@pytest.mark.parametrize(
+    ("read", "error"),
+    [
+        (lambda path: open_source(path, shown_as="w"), WeatherError),
+        (files.read_toml, ScenarioError),
+        (lambda path: read_typed(path, what="log", shown="log", example="date"), ReadingsError),
+    ],
+)
+def test_what_lies_under_a_file_is_no_file(read, error, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(error, match="there is no such"):
+        read(tmp_path / "file" / "under.csv")
 
 
 def test_bytes_and_lines_are_read_up_to_their_bound_and_no_further(monkeypatch):

@@ -535,7 +535,7 @@ def _typed_text(path: Path, what: str, shown: str, error: type[PanbudgetError]) 
         if unlikely := unlikely_text(text):
             raise error(problem("unlikely-text", line=unlikely[0], what=unlikely[1]), file=shown)
         return content, text
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         raise error(problem("typed-no-file", what=what), file=shown) from None
     except IsADirectoryError:
         raise error(problem("typed-folder"), file=shown) from None

@@ -112,7 +112,7 @@ def _bytes_of(path: Path, shown_as: str) -> bytes:
         raise refusal("empty", shown_as)
     except Unlikely as error:
         raise WeatherError(error.problem, file=shown_as) from None
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         raise refusal("no-file", shown_as, near=_near(path)) from None
     except PermissionError:
         raise refusal("no-permission", shown_as) from None

@@ -10,6 +10,7 @@ from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import heading_of
 from panbudget.weather.text.moments import in_numbers, is_dated, month_of
 from panbudget.weather.text.opening import find_opening, sums_among
+from panbudget.weather.text.raw import ColumnChoice
 
 
 @pytest.mark.parametrize(
@@ -108,6 +109,13 @@ def test_a_remark_above_names_the_unit_of_a_column_that_has_all_its_words(remark
 
 
 ROWS = ["2025-06-01,12,25", "2025-06-02,13,26", "2025-06-03,14,27"]
+
+
+@pytest.mark.parametrize(("header", "is_other"), [("Humidity (%)", False), ("Mean Humidity (%)", True)])
+def test_a_humidity_is_the_mean_only_where_its_header_says_so(header, is_other):
+    """Two columns of one name may be the highest and the lowest."""
+    known = read_header(["date", header], {"rh_max": ColumnChoice(header, "%")}, line=1)
+    assert any(problem.code == "column-of-another" for problem in known.problems) is is_other
 
 
 @pytest.mark.parametrize(("above", "is_found"), [(118, True), (119, False)])

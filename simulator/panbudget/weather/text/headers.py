@@ -567,7 +567,8 @@ def _other_extreme(name: str, heading: Heading | None) -> str:
     kin = next((kin for kin in _KIN if name in kin), ())
     if heading is None or not kin or _best_of_day(name, [heading]):
         return ""
-    return next((other for other in kin if _best_of_day(other, [heading])), "")
+    said = (other for other in kin if other != "rh_mean" or re.search(r"\b(mean|avg|average)\b", heading.name))
+    return next((other for other in said if _best_of_day(other, [heading])), "")
 
 
 def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:

@@ -304,6 +304,15 @@ def test_a_stuck_valves_litres_are_those_of_a_clogged_emitter(make_garden):
     assert f"({litres(flow * table['stuck_hours'].sum())})" in said
 
 
+def test_a_stuck_valves_litres_on_a_tank_are_those_drawn_under_its_falling_head(make_garden):
+    """With no refill at all it never shuts: all that the tank gives flows while it is stuck, less and less."""
+    season = replay(make_garden(TANK, days=10).changed({"fault": [{"kind": "clogged-refill", "share": 1.0}]}))
+    table = season.controllers["upper"]
+    assert (table["open_hours"] - table["starved_hours"]).tolist() == pytest.approx(table["stuck_hours"].tolist())
+    said = next(f for f in season.findings if f.code == "stuck-open").message
+    assert f"({litres(table['litres'].sum())})" in said
+
+
 @pytest.mark.parametrize(
     ("kind", "what", "said"),
     [

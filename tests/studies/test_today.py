@@ -23,6 +23,7 @@ import panbudget
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.today import page
 from panbudget.reports.today.sheet import sheet_lines
+from panbudget.season.result import Finding
 from panbudget.studies.today import seen, standing, telling, trials
 from panbudget.studies.today.fan import band, start_of
 from tests.garden_file import write_garden, years_csv
@@ -541,6 +542,14 @@ def test_beds_that_are_short_now_share_a_sentence(result):
     assert shown[0] == "Short of water now, in the driest quarter: upper/beans by 14 mm, upper/peas by 19 mm."
     assert shown[1].startswith("upper/mint falls short in 2 of 3 years")
     assert len(shown) == 2
+
+
+@pytest.mark.parametrize(("first", "is_new"), [("2021-07-14", True), ("2021-07-13", False)])
+def test_a_finding_is_new_in_the_seven_days_whose_openings_are_told(first, is_new, result):
+    """Of 20 July: 14 to 20 July."""
+    season = dataclasses.replace(result.season, findings=(Finding("danger", "spill", "upper", "it spilled", first, 3),))
+    sections = page.today_report(dataclasses.replace(result, season=season), {}).sections
+    assert ("New in the last seven days" in [part.heading for part in sections]) == is_new
 
 
 def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):

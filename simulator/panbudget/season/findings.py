@@ -22,7 +22,7 @@ from panbudget.season import TEXTS, faults, heat
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.supplies import float_source, most_static
-from panbudget.season.totals import hourly_evaporation, valve_flows
+from panbudget.season.totals import hourly_evaporation
 from panbudget.tables.plants import find_plant
 from panbudget.weather import flags
 from panbudget.weather.flags import MADE_HEAT, is_borrowed
@@ -271,12 +271,12 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     stuck, dry, spilled = (table[column] > 0.0 for column in ("stuck_hours", "dry_hours", "spilled_kg"))
     at_rim, over_rim = (float(table[column][low_rim].sum()) for column in ("stuck_hours", "spilled_kg"))
     held = totals["stuck_open_hours"] - at_rim
+    flow = table["litres"] / (table["open_hours"] - table["starved_hours"])  # L/h, a tank's as its head falls
     for severity, code, days, hours in (
         ("danger" if held > STUCK_HOURS_DANGER else "caution", "stuck-open", stuck & ~low_rim, held),
         ("danger", "stuck-at-rim", stuck & low_rim, at_rim),
     ):
-        flows = valve_flows(season.forcing)[name][days]
-        litres = words.litres(float((table["stuck_hours"].to_numpy()[days] * flows).sum()))
+        litres = words.litres(float((table["stuck_hours"] * flow)[days].sum()))
         yield from _on_days(severity, code, name, days, hours=words.hours(hours), litres=litres)
     empty = _text_if_empty("dry-pan", season, name, dry)
     yield from _on_days("danger", "dry-pan", name, dry, text=empty, hours=words.hours(totals["dry_pan_hours"]))

@@ -135,7 +135,7 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
         {**vars(bed), "bed": key, "days": bed.days_left, "driest_days": bed.driest_days_left, "short": _short_said(bed)}
         for key, bed in today.beds.items()
     ]
-    recent = (today.day - dt.timedelta(days=RECENT)).isoformat()
+    recent = (today.day - dt.timedelta(days=RECENT - 1)).isoformat()
     grave = [
         finding for finding in today.season.findings if finding.severity != "note" and (finding.first or "") >= recent
     ]

@@ -34,7 +34,7 @@ class Visit:
     openings : dict
         Controller -> between which its openings since the visit before lie, or since tonight; ends whole.
     tanks : dict
-        Supply -> between which its content lies. [L]
+        Supply -> between which its content lies, at the midnight before. [L]
     """
 
     day: dt.date
@@ -77,6 +77,8 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
                 openings[name] = float(np.floor(low)), float(np.ceil(high))
         if trials is not None:
             for row, name in enumerate(tanks_in_use(garden)):
-                tanks[name] = interval_of(np.array([run.tank_l[row, max(ahead - 1, 0)] for run in trials.base]), BAND)
+                tonight = trials.start.state.volume[row]
+                held = [run.tank_l[row, ahead - 1] if ahead else tonight for run in trials.base]
+                tanks[name] = interval_of(np.array(held), BAND)
         visits.append(Visit(last + dt.timedelta(days=ahead + 1), levels, openings, tanks))
     return tuple(visits)

@@ -130,15 +130,7 @@ def rain_amounts(
         facts |= {"more": more}
         return RainRecords(amounts, kind, (), [column.problem("rain-negative", worst, **facts)])
     if kind == "spans":
-        apart = np.diff(column.seconds)
-        if not apart.size or np.median(apart) < _SPAN:
-            return RainRecords(
-                amounts, kind, problems=[column.problem("rain-sliding", header, span="six or twelve hours")]
-            )
-        begins = np.searchsorted(column.seconds, seconds).clip(1, apart.size) - 1
-        amounts[apart[begins] <= 1.5 * np.median(apart)] = 0.0  # the hours between two totals that follow each other
-        amounts[known] = column.level
-        return RainRecords(amounts, kind, (note("rain-spans", header=header),), column.beyond_belief(column.level))
+        return column.of_spans(known, seconds)
     if not (column.level > 0.0).any():
         amounts[known] = 0.0
         return RainRecords(amounts, "interval" if kind == "unknown" else kind)
@@ -205,6 +197,18 @@ class _Column:
         ):
             return 0
         return int(np.argmax(pairs))
+
+    def of_spans(self, known: Mask, seconds: Ints) -> RainRecords:
+        """Return the amounts where each record is a sum of six or twelve hours, and there is nothing between them."""
+        amounts, apart = np.full(known.size, np.nan), np.diff(self.seconds)
+        if not apart.size or np.median(apart) < _SPAN:
+            sliding = self.problem("rain-sliding", self.header, span="six or twelve hours")
+            return RainRecords(amounts, "spans", problems=[sliding])
+        begins = np.searchsorted(self.seconds, seconds).clip(1, apart.size) - 1
+        amounts[apart[begins] <= 1.5 * np.median(apart)] = 0.0  # the hours between two totals that follow each other
+        amounts[known] = self.level
+        notes = (note("rain-spans", header=self.header),)
+        return RainRecords(amounts, "spans", notes, self.beyond_belief(self.level))
 
     def slides(self) -> int:
         """Return of how many hours each record holds the sum, so that what rises falls as long after; 0 where of none."""

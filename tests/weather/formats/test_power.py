@@ -107,9 +107,9 @@ def test_the_code_for_missing_values_is_a_gap():
 
 
 def test_wind_at_10_m_is_used_where_there_is_no_other():
-    """Its height goes with it."""
+    """Its height goes with it, and another that the user states is doubted: the file has it."""
     raw = read(season(header=HEADER.replace("WS2M", "WS10M")))
-    assert raw.wind_height == 10.0
+    assert (raw.wind_height, raw.gauge) == (10.0, (10.0,))
     both = season(header=HEADER + ",WS10M", values=DAY + ",9.0")
     assert read(both).wind_height == 2.0
     assert read(both).daily["wind"].iloc[0] == 2.5

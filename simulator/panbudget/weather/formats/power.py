@@ -8,6 +8,7 @@ NASA POWER documentation, daily API, CSV output and parameter dictionary (from m
 import itertools
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from panbudget.weather.formats import archives
 from panbudget.weather.text.mistakes import Mistakes, note
@@ -98,7 +99,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         return archives.station_at("a grid cell of NASA POWER", **position)
 
     layout = _LAYOUT._replace(measures=measures)
-    return archives.read_archive(source, layout, line=line, header=header, heed=heed, mistakes=mistakes)
+    raw = archives.read_archive(source, layout, line=line, header=header, heed=heed, mistakes=mistakes)
+    # the height is in the parameter's name: a file states it, as a station's table may
+    return replace(raw, gauge=(raw.wind_height,)) if raw.wind_height else raw
 
 
 def _is_header(cells: Sequence[str]) -> bool:

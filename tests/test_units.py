@@ -220,6 +220,11 @@ SPELLED = [
     ('20"', "length", "20 in"),
     ("6\u2032", "length", "6 ft"),
     ("5 in.", "length", "5 in"),
+    ("9 qm", "area", "9 m^2"),  # a tiny length to the unit library
+    ("9 M^2", "area", "9 m^2"),
+    ("2 L·h⁻¹", "flow", "2 L/h"),
+    ("2 L h-1", "flow", "2 L/h"),
+    ("20 C", "temperature", "20 degC"),
 ]
 
 

@@ -99,7 +99,7 @@ def _conversion(text: str, target: str) -> tuple[float, float]:
         unit = unit / registry().Unit("day")
     if unit.dimensionality != wanted.dimensionality:
         dimension = str(unit.dimensionality)
-        raise TypeError(_TABLES["dimensions"].get(dimension, f"a quantity of {dimension}"))
+        raise TypeError(_TABLES["dimensions"].get(dimension, "of another kind"))
     # read off at two points, so that °F and °C need no special case
     zero, unity, hundred = (float(registry().Quantity(v, unit).to(wanted).magnitude) for v in (0.0, 1.0, 100.0))
     return (unity, 0.0) if zero == 0.0 else ((hundred - zero) / 100.0, zero)

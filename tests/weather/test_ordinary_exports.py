@@ -248,8 +248,11 @@ def test_figures_in_celsius_that_the_file_calls_fahrenheit_are_refused(tmp_path,
             "from a gauge at 10 m, and the file says that it is measured at 2 m",
         ),
         ("Wind speed (m/s) at 10 m\n\n", "date,tmin,tmax,rh_mean,wind_10m,rain", None),
+        ("Height of the wind gauge: 10 m\n\n", "date,tmin,tmax,rh_mean,wind,rain", None),
+        ("Altura del anemómetro;10 metros;\n\n", "date,tmin,tmax,rh_mean,wind,rain", None),
+        ("Anemometerhöhe: 10 m über Grund\n\n", "date,tmin,tmax,rh_mean,wind,rain", None),
     ],
-    ids=["above alone", "above and header", "alike"],
+    ids=["above alone", "above and header", "alike", "height first", "Spanish", "one word"],
 )
 def test_the_height_of_the_gauge_is_read_above_the_table_and_doubted_where_the_header_has_another(
     tmp_path, above, header, said

@@ -50,9 +50,11 @@ _LATITUDE = re.compile(
     r"(?i)\b(?:lat(?:itud[a-z]*)?|breitengrad|geogr[a-z]*\.? breite)\b(?![^\n\d]*\blon)[^\n\d,+−-]{0,30}[,;\t ]*"
     r"(?P<deg>[−+-]?\d{1,2}(?:[.,]\d+)?)\s*(?:°\s*(?P<min>\d{1,2})?)?[\d.'′″\" ]{0,12}(?P<side>[NS]\b)?"
 )
+_OF_WIND = r"(?:wind|vento|viento|vent\b|an[eé]m[oóô]m[eèé]t)\w*"
+_HIGH = r"(?:height|höhe|hauteur|altura|altezza|hoogte)"
 _GAUGE = re.compile(
-    r"(?i)\b(?:wind\w*|anemomet\w*|an[ée]mom[èe]tr\w*)[^\n\d:;,=]{0,40}\b(?:at|height|höhe|hauteur|altura|altezza|hoogte)"
-    r"\s*[:=(]?\s*(?:of )?(?P<height>\d{1,3}(?:[.,]\d)?) ?m(?:et(?:re|er)s?)?\b(?!\s*/)"
+    rf"(?i)\b(?:{_OF_WIND}[^\n\d:;,=]{{0,40}}(?:\bat|{_HIGH})|{_HIGH}\b[^\n\d:;,=]{{0,30}}\b{_OF_WIND}[^\n\d:;,=]{{0,20}})"
+    r"\s*[:=(;,]?\s*(?:of )?(?P<height>\d{1,3}(?:[.,]\d)?) ?m(?:[eèé]t\w{2,4})?\b(?!\s*/)"
 )
 # a quantity and its unit among the words above a table
 _NOTED = re.compile(

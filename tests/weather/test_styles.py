@@ -12,7 +12,7 @@ import pytest
 
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
-from panbudget.weather import read_weather
+from panbudget.weather import GapLimits, read_weather
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import unit_of
 from panbudget.weather.text.stations import read_logger_header
@@ -206,14 +206,15 @@ def test_where_temperatures_look_like_fahrenheit_the_wind_is_guessed_in_mph(tmp_
 
 
 def test_the_marks_that_a_refusal_names_are_gaps_once_its_line_is_pasted(tmp_path):
-    """All of them, each once."""
+    """All of them, each once, with those that are stated already and words that stand there twice."""
     path = tmp_path / "station.csv"
-    marks = {2: "x", 9: "missing"}
+    marks = {2: "x", 9: "missing", 4: "away", 5: "away", 6: "q1"}
     rows = [f"{day.date},{day.tmin},{day.tmax},{day.rain},{marks.get(i, day.wind)}" for i, day in enumerate(TRUTH)]
     path.write_text("\n".join(["date,tmin,tmax,rain,wind", *rows]) + "\n")
-    with pytest.raises(WeatherError, match=r'write missing = \["x", "missing"\] under \[weather\]'):
-        read_weather(path, SITE)
-    read_weather(path, SITE, missing=["x", "missing"])
+    with pytest.raises(WeatherError) as caught:
+        read_weather(path, SITE, missing=["q1"])
+    assert str(caught.value).count('write missing = ["q1", "x", "missing", "away"] under [weather]') == 2
+    read_weather(path, SITE, missing=["q1", "x", "missing", "away"], limits=GapLimits(share=0.3))
 
 
 @pytest.mark.parametrize(("words", "advice"), [(10, 'write missing = ["SW"]'), (11, "name another column for it")])

@@ -58,6 +58,7 @@ _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 _LOOKED_AT, _MOST_BAD = 20_000, 0.5
 # how often a text stands in a column that is no number and that must mean something
 _REPEATED = 10
+_OF_MISSING = ("missing", "repeated")
 _DIGIT = re.compile(r"\d")  # a word without one is no slip of the hand where it stands twice
 # what any parser reads alike, to the last bit; and what one may take for a number
 _PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
@@ -161,7 +162,7 @@ def read_cells(
         place: read.words(place, wordy[place], mark) if place in wordy else read.figures(place, column)
         for place, column in columns.items()
     }
-    read.note_bad(mistakes, units or {}, table)
+    read.note_bad(mistakes, units or {}, table, [f'"{mark}"' for mark in missing if mark not in MISSING])
     if read.commas and not read.points:  # columns that were read at a stroke are looked at only now that it matters
         cells = ((i, place, read.cell(i, place)) for place in pointed for i in range(len(rows.lines)))
         read.points.extend(itertools.islice((cell for cell in cells if "." in cell[2]), 1))
@@ -373,9 +374,12 @@ class _Numbers:
         if cure == "missing" or (cure == "other" and len(kind.marks) < 2):
             kind.marks[f'"{shortened(text.strip())}"'] = None
 
-    def note_bad(self, mistakes: Mistakes, units: Mapping[int, str], table: str) -> None:
-        """Name cells that are no numbers, those with one cure in one line."""
-        for (cure, _), kind in self.bad.items():
+    def note_bad(self, mistakes: Mistakes, units: Mapping[int, str], table: str, stated: Sequence[str]) -> None:
+        """Name cells that are no numbers, those with one cure in one line; marks for a missing value beside those ``stated``."""
+        cures = [self._cure_of(cure, kind) for (cure, _), kind in self.bad.items()]
+        found = [kind.marks for cure, kind in zip(cures, self.bad.values(), strict=True) if cure in _OF_MISSING]
+        marks = ", ".join(dict.fromkeys([*stated, *itertools.chain(*found)]))
+        for cure, kind in zip(cures, self.bad.values(), strict=True):
             i, place, text = kind.first
             others = [self.names[other] for other in kind.places if other != place]
             more = and_more(kind.count - 1, "cell")
@@ -383,12 +387,15 @@ class _Numbers:
                 more = more.replace(")", f", also in {', '.join(others)})")
             facts = {"line": self.rows.lines[i], "name": self.names[place], "text": shortened(text), "more": more}
             expected = f"a number ({units[place]})" if place in units else "a bare number"
-            if cure == "other" and 2 * kind.count > len(self.rows.lines) >= _REPEATED:
-                cure = "mostly"
-            elif cure == "other" and len(kind.marks) == 1 and kind.count >= (_REPEATED if _DIGIT.search(text) else 2):
-                cure = "repeated"
-            advice = _DATA["cures"][cure].format(marks=", ".join(kind.marks), table=table)
+            advice = _DATA["cures"][cure].format(marks=marks, table=table)
             mistakes.note("no-number", value=text, expected=expected, cure=advice, **facts)
+
+    def _cure_of(self, cure: str, kind: _Bad) -> str:
+        """Say what cures cells of no known cure: by how many they are, and whether they are one text."""
+        if cure == "other" and 2 * kind.count > len(self.rows.lines) >= _REPEATED:
+            return "mostly"
+        often = _REPEATED if _DIGIT.search(kind.first[2]) else 2
+        return "repeated" if cure == "other" and len(kind.marks) == 1 and kind.count >= often else cure
 
 
 def parted(text: str) -> tuple[str, str]:

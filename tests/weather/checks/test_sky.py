@@ -349,6 +349,14 @@ def test_light_that_stands_at_its_highest_figure_on_five_days_ends_at_a_limit(da
     assert "radiation-ceiling" not in cautions(**columns, trust=["radiation-ceiling"])
 
 
+def test_a_zero_that_is_off_is_seen_though_a_day_is_brought_down_to_its_bound():
+    hours = ByHour(*np.full((2, 24), 20.0), np.r_[25.0, np.full(23, 300.0)], by_sun=True)
+    columns = {"tmin": 14.0, "tmax": 26.0, "radiation": one_day(18.0, 36.0), "clear": 30.0, "by_hour": hours}
+    inspection = inspected(**columns, too_bright="limit")
+    assert inspection.limited.sum() == 1 and not inspection.problems
+    assert [caution.name for caution in inspection.cautions] == ["radiation-night"]
+
+
 @pytest.mark.parametrize(
     ("least", "latitude", "seen"),
     [(10.1, 55.0, 1), (10.0, 55.0, 0), (10.1, 55.1, 0), (10.1, -5.0, 1), (np.nan, 38.0, 0)],

@@ -14,7 +14,7 @@ import numpy as np
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
 from panbudget.weather.checks import air, figures, rain, sensors, sky, together
-from panbudget.weather.checks.inspection import Inspection, walk
+from panbudget.weather.checks.inspection import Doubt, Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import number
@@ -92,8 +92,9 @@ def inspect_values(inspection: Inspection) -> Inspection:
     sky.limit_bright(inspection)
     problems = len(inspection.problems)
     walk(inspection, [sky.BRIGHT])
-    if len(inspection.problems) == problems and not (inspection.limited & inspection.asked).any():
-        walk(inspection, sky.DARK)
+    if len(inspection.problems) == problems:
+        limited = (inspection.limited & inspection.asked).any()  # which hours tell of all the same
+        walk(inspection, [row for row in sky.DARK if not limited or (isinstance(row, Doubt) and row.beside)])
     inspection.notes += (
         note("values-left-out", name=name, values=counted(count, "value"))
         for name, count in inspection.left_out.items()

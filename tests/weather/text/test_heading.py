@@ -9,7 +9,7 @@ import pytest
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import heading_of
 from panbudget.weather.text.moments import in_numbers, is_dated, month_of
-from panbudget.weather.text.opening import find_opening, sums_among
+from panbudget.weather.text.opening import find_opening, head_of, sums_among
 from panbudget.weather.text.raw import ColumnChoice
 
 
@@ -29,6 +29,41 @@ from panbudget.weather.text.raw import ColumnChoice
 )
 def test_a_unit_in_words_is_one_and_a_gauge_is_none(text, unit):
     assert heading_of(0, text).unit == unit
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("Temperature (Indoor) (°C)", "temp indoor"),
+        ("Temp. (innen) [°C]", "temp indoor"),
+        ("Rain (hourly rate)", "rain hourly rate"),
+        ("Wind (gust)", "wind gust"),
+        ("Rain (in)", "rain"),
+    ],
+)
+def test_words_in_brackets_that_tell_columns_apart_are_words_of_the_name(text, name):
+    assert heading_of(0, text).name == name
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "unit"),
+    [
+        ("Vocht buiten (%)", "humidity outdoor", "%"),
+        ("Temp inne (°C)", "temp indoor", "degC"),
+        ("PINAKAMATAAS NA TEMP (°C)", "max temp", "degC"),
+        ("Kasi ya upepo (m/s)", "wind speed", "m/s"),
+        ("हवा की गति (किमी/घंटा)", "wind speed", "km/h"),
+        ("ნალექი (მმ)", "rain", "mm"),
+    ],
+)
+def test_names_and_units_of_further_languages_are_known(text, name, unit):
+    assert heading_of(0, text)[2:4] == (name, unit)
+
+
+@pytest.mark.parametrize(("name", "heights"), [("Vindhastighet", (10.0,)), ("Lufttemperatur", ())])
+def test_a_height_among_the_stations_lines_is_the_gauges_where_the_file_holds_the_wind_alone(name, heights):
+    lines = ["Stationsnamn;Mäthöjd (meter över marken)", "Påhittad;10.0", f"Parameternamn\n{name}"]
+    assert head_of(lines).gauge == heights
 
 
 @pytest.mark.parametrize(

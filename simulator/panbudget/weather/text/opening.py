@@ -56,6 +56,8 @@ _GAUGE = re.compile(
     rf"(?i)\b(?:{_OF_WIND}[^\n\d:;,=]{{0,40}}(?:\bat|{_HIGH})|{_HIGH}\b[^\n\d:;,=]{{0,30}}\b{_OF_WIND}[^\n\d:;,=]{{0,20}})"
     r"\s*[:=(;,]?\s*(?:of )?(?P<height>\d{1,3}(?:[.,]\d)?) ?m(?:[eèé]t\w{2,4})?\b(?!\s*/)"
 )
+# names, above their values, of the height at which all is measured that a file holds
+_MEASURED_AT = re.compile(r"(?i)mäthöjd|målehø[jy]de|messhöhe|geberhöhe|\b(measur\w+|sensor|anemometer|gauge) height")
 # a quantity and its unit among the words above a table
 _NOTED = re.compile(
     r"(?P<name>[^\W\d_]+(?: [^\W\d_]+)?) ?(?:[:=] ?(?:in )?|\((?:in )?|\b(?:in|en|im|ve) )"
@@ -173,6 +175,16 @@ def head_of(above: Sequence[str], stated: float | None = None) -> Head:
     """
     text = "\n".join(above)
     heights = [float(found["height"].replace(",", ".")) for found in _GAUGE.finditer(text)]
+    words = in_english(text).split()
+    if "wind" in words and "temp" not in words:  # else the thermometer's
+        pairs = (
+            zip(*(split(line, separator_of(names)) for line in (names, below)), strict=False)
+            for names, below in itertools.pairwise(above)
+        )
+        cells = itertools.chain.from_iterable(pairs)
+        heights += [
+            float(cell.replace(",", ".")) for name, cell in cells if _MEASURED_AT.search(name) and is_number(cell)
+        ]
     station = None
     if place := _LATITUDE.search(text):
         degrees = float(place["deg"].replace(",", ".").replace("−", "-"))

@@ -209,19 +209,18 @@ def test_a_log_tells_a_swing_of_which_it_leaves_six_tenths_of_the_spread_known_b
     assert ("swing" not in untold) is told
 
 
-@pytest.mark.parametrize(("litres", "count"), [(5.299, 5.0), (5.302, 5.302), (11.9, 12.0), (12.1, 12.1)])
-def test_a_meter_counts_whole_openings_where_they_are_fewer_than_twelve_and_nearly_whole(litres, count):
-    """Of one litre each."""
+def test_a_meters_litres_are_counted_in_openings_of_the_described_refill_and_not_rounded():
+    """Of one litre each; a refill flow a tenth larger than described lets through a tenth less at a time."""
     unknown, one = np.full(2, np.nan), SimpleNamespace(per_opening=lambda _: 1.0)
     pan = SimpleNamespace(
         counts=unknown,
         levels=unknown,
-        meters=np.array([0.0, litres]),
+        meters=np.array([0.0, 0.91]),
         hours=np.array([0.0, 24.0]),
         modelled=lambda _: one,
         of_opening=lambda _: 1.0,
     )
-    assert readings.metered_counts(pan, {})[0][1] == pytest.approx(count)
+    assert readings.metered_counts(pan, {})[0][1] == pytest.approx(0.91)
 
 
 @pytest.mark.parametrize(

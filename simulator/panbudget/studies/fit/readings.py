@@ -27,7 +27,6 @@ _MOMENT = 0.05  # of a swing: an opening seen tells the moment to some minutes
 # logs of ten notes, `tests/benchmarks/README.md`)
 _HOURS = 0.006
 _LEAST_SPANS = 3
-_WHOLE, _FEW = 0.3, 12.0  # so near to a whole number, and so few openings, it is one
 
 
 @dataclass
@@ -197,9 +196,7 @@ def metered_counts(pan: PanModel, factors: dict[str, float]) -> tuple[Floats, fr
             litres = described.per_opening(pan.hours[now]) * scale
         passed = pan.meters[now] - pan.meters[before]
         if passed >= 0.0 and litres > 0.0 and np.isnan(pan.levels[unknown[:-1]]).all():
-            openings = max(passed / litres - float(np.nansum(pan.counts[before + 1 : now])), 0.0)
-            whole = float(round(openings))
-            filled[now] = whole if openings < _FEW and abs(openings - whole) < _WHOLE else openings
+            filled[now] = max(passed / litres - float(np.nansum(pan.counts[before + 1 : now])), 0.0)
             idle.update(unknown[:-1])
     return filled, frozenset(idle)
 

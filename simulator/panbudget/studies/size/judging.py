@@ -159,7 +159,7 @@ def judged(
 
 def _mostly(cells: Floats, share: float) -> Floats:
     """The value not exceeded in this share of the cells; of few cells, the highest. (settings, cells) -> (settings,)"""
-    return np.asarray(np.quantile(cells, share, axis=1, method="higher"))
+    return np.asarray(np.quantile(cells, share, axis=1, method="inverted_cdf"))
 
 
 @dataclass(frozen=True)
@@ -207,8 +207,8 @@ def margin_of(scenario: Scenario, years: Sequence[YearForcing], setting: Setting
         ones = np.ones((len(factors), len(years[0].net_demand)))
         draws = ValveFactors(np.where(on_pan, factors, 1.0), np.where(on_pan, 1.0, factors), ones[:, 0], ones)
         judged = outcomes(years, [setting], draws=draws, whole=False, done=done)
-        by_year = np.stack([outcome.stress_days[0].max(axis=1) for outcome in judged])
-        days = np.quantile(by_year, scenario.uncertainty.interval, axis=0, method="higher")
+        by_year = np.stack([outcome.stress_days[0].max(axis=1) for outcome in judged], axis=1)
+        days = _mostly(by_year, scenario.uncertainty.interval)
         holds: Bools = days <= scenario.wishes.stress_days
         return holds[:count], holds[count:]
 

@@ -7,6 +7,7 @@ import datetime as dt
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget import replay
@@ -16,7 +17,7 @@ from panbudget.reports.away.page import away_sentences
 from panbudget.studies import ranges
 from panbudget.studies.away import changes, judging, leaving
 from panbudget.studies.away.leaving import away
-from panbudget.studies.away.stays import BedAway, Fared, PanAway, Stay
+from panbudget.studies.away.stays import BedAway, Fared, PanAway, Stay, stay_of
 from tests.small_weather import weather_csv
 
 JUNE = (dt.date(2025, 6, 1), dt.date(2025, 6, 14))
@@ -87,6 +88,23 @@ def test_a_stay_is_the_same_days_of_the_whole_seasons_replay(make):
     valve = whole.controllers["upper"].loc["2025-06-01":"2025-06-14"]
     assert found.stays[0].pans["upper"].litres == pytest.approx(valve["litres"].sum())
     assert found.stays[0].pans["upper"].openings == valve["openings"].sum()
+
+
+def test_a_bed_where_nothing_grows_is_not_the_one_that_comes_nearest_to_its_limit():
+    """It holds 26 mm of water; 30 mm are left to the tree."""
+    days = pd.date_range("2025-06-01", periods=2)
+    values = {"driest_ks": 1.0, "irrigation_mm": 0.0, "taw_mm": 26.0}
+    fallow, tree = (
+        pd.DataFrame({**values, "driest_water_left_mm": left, "growing": grows}, index=days)
+        for left, grows in ((10.0, False), (30.0, True))
+    )
+    season = SimpleNamespace(beds={"upper/fallow": fallow, "upper/tree": tree}, controllers={}, days=tree)
+    stay = stay_of(season, {}, None)
+    assert np.isnan(stay.beds["upper/fallow"].least_room_mm)
+    assert page._nearest(stay).startswith("upper/tree")
+    assert stay.badness == (0.0, 0, -30.0)
+    none = stay_of(SimpleNamespace(beds={"upper/fallow": fallow}, controllers={}, days=tree), {}, None)
+    assert (page._nearest(none), none.badness[2]) == ("nothing grows in any bed then", -np.inf)
 
 
 def test_the_year_of_the_dates_does_not_matter(make):

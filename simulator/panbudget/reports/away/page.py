@@ -113,8 +113,8 @@ def _within_the_season(away: Away) -> bool:
 
 
 def _nearest(stay: Stay) -> str:
-    key = min(stay.beds, key=lambda name: stay.beds[name].least_room_mm)
-    return _say("nearest", key=key, bed=stay.beds[key])
+    nearest = min(stay.grown.items(), key=lambda pair: pair[1].least_room_mm, default=None)
+    return _say("fallow") if nearest is None else _say("nearest", key=nearest[0], bed=nearest[1])
 
 
 def _wrong(stay: Stay) -> str:

@@ -38,7 +38,7 @@ class BedAway:
     short_before : bool
         Short already on the day of leaving.
     least_room_mm : float
-        Readily available water left in the worst morning; below zero when short. [mm]
+        Readily available water left in the worst morning; below zero when short, not a number where nothing grows. [mm]
     irrigation_mm : float
         The bed's mean. [mm]
     """
@@ -108,10 +108,15 @@ class Stay:
         return not self.stress_days and not any(pan.wrong_hours for pan in self.pans.values())
 
     @property
+    def grown(self) -> dict[str, BedAway]:
+        """The beds in which something grows on any of these days."""
+        return {key: bed for key, bed in self.beds.items() if not np.isnan(bed.least_room_mm)}
+
+    @property
     def badness(self) -> tuple[float, float, float]:
         """What years are ranked by: stress days, then hours dry or stuck, then the least room left."""
         hours = sum(pan.wrong_hours for pan in self.pans.values())
-        return float(self.stress_days), hours, -min(bed.least_room_mm for bed in self.beds.values())
+        return float(self.stress_days), hours, -min((bed.least_room_mm for bed in self.grown.values()), default=np.inf)
 
     @property
     def failing(self) -> list[str]:
@@ -129,7 +134,7 @@ def stay_of(season: Season, short_before: dict[str, bool], heat: Heat | None) ->
             stress_days=int(short.sum()),
             first_short=table.index[short][0].date() if short.any() else None,
             short_before=short_before.get(key, False),
-            least_room_mm=float(room.min() if len(room) else table["taw_mm"].min()),
+            least_room_mm=float(room.min()),
             irrigation_mm=float(table["irrigation_mm"].sum()),
         )
     for name, table in season.controllers.items():

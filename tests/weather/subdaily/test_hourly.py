@@ -396,6 +396,12 @@ def test_a_file_without_any_whole_day_is_refused():
     assert "no day with 80 % of its records; expected: 24 records a day" in message
 
 
+def test_a_day_of_25_hours_among_others_is_not_what_is_expected_of_all():
+    stamps = hours("2025-10-24", 24 * 5)
+    stamps = stamps[(stamps - stamps.astype("M8[D]")) / np.timedelta64(1, "h") < 15]
+    assert "expected: 24 records a day" in refusal(records(stamps), LISBON)
+
+
 def test_a_clock_hour_after_three_is_not_believed_to_stand_twice_without_a_time_zone():
     """Clocks are changed in the small hours: 03 is the last that is believed to be doubled."""
     for hour, believed in ((3, True), (4, False)):

@@ -237,7 +237,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     first_lines = pd.Series(lines).groupby(days.of_record).min().reindex(range(len(daily)))
     in_file = _without_edges(daily, first_lines.notna().to_numpy(), notes)
     if not in_file.any():
-        raise WeatherError(problem("no-whole-day", "date", share=_SHARE, most=days.expected.max()))
+        raise WeatherError(problem("no-whole-day", "date", share=_SHARE, most=float(np.median(days.expected))))
     daily = daily[in_file]
     notes += [*_gap_notes(daily, step), *_thin_notes(values, records, days, in_file)]
     gaps = {str(name): frozenset(days_where(daily.index, daily[name].isna().to_numpy())) for name in daily.columns}

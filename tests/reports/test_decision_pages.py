@@ -230,6 +230,12 @@ def test_the_away_figure_shows_the_water_left_above_the_line_at_which_plants_suf
     assert ax.get_ylabel() == "water left [mm]"
 
 
+def test_a_figure_of_a_comparison_is_rounded_once_in_the_unit_shown():
+    """17662.8 L are 4666.02 gal (NIST SP 811, appendix B.8), as in the sentence of all the water; 17663 L were 4666.1."""
+    with units_shown("US"):
+        assert page._figure("upper", "litres", 17662.8275).replace("\u202f", "") == "4666.0"
+
+
 @pytest.mark.parametrize(("system", "unit", "size"), [("metric", "mm", 1.0), ("US", "in", 25.4)])
 def test_every_bed_of_the_away_figure_has_its_marks_in_the_unit_shown(alone, system, unit, size):
     """Four beds stand in two rows; each scale is its bed's, and the inch is 25.4 mm (NIST SP 811, appendix B.8)."""

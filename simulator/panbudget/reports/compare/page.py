@@ -14,7 +14,7 @@ from panbudget.reports.compare.figures import COMPARE_FIGURES
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
-from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of, round_to
+from panbudget.studies.compare import AS_DESCRIBED, BED_MEASURES, RULE, VALVE_MEASURES, Comparison, measure_of
 from panbudget.studies.ranges import ranges_of, verdict_of
 from panbudget.words import bare, count, days_said, filled, hundredths, kind_of
 
@@ -26,15 +26,13 @@ def _figure(where: str, key: str, value: float) -> str:
     if math.isinf(value):
         return "not by the season's end"
     measure = measure_of(where, key)
-    return bare(round(value, measure.decimals), kind_of(measure.unit), measure.decimals)
+    return bare(value, kind_of(measure.unit), measure.decimals)
 
 
 def _printed(d: Any) -> tuple[float, float]:
     """A row's value and reference as they are printed: a difference beside them is the difference of these."""
-    measure, key = measure_of(d.where, d.measure), (d.where, d.measure)
-    value, reference = (
-        words.printed(round_to(key, each), kind_of(measure.unit), measure.decimals) for each in (d.value, d.reference)
-    )
+    measure = measure_of(d.where, d.measure)
+    value, reference = (words.printed(each, kind_of(measure.unit), measure.decimals) for each in (d.value, d.reference))
     return value, reference
 
 

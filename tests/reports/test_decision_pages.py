@@ -11,7 +11,7 @@ import pytest
 
 from panbudget import away, compare, setup
 from panbudget.reports.away.figures import room_figure
-from panbudget.reports.away.page import away_sentences
+from panbudget.reports.away.page import away_report, away_sentences
 from panbudget.reports.canvas import svg_text
 from panbudget.reports.compare import page
 from panbudget.reports.compare.figures import COMPARE_FIGURES, openings_figure, pan_levels_figure, water_left_figure
@@ -253,6 +253,18 @@ def test_every_bed_of_the_away_figure_has_its_marks_in_the_unit_shown(alone, sys
             assert texts == pytest.approx([mark / size for mark in ax.get_yticks()], abs=1e-9)
     named = f"water left [{unit}]"
     assert [ax.get_ylabel() for ax in axes] == [named, "", "", named]
+
+
+def test_away_says_of_a_bed_that_nothing_grows_there(alone):
+    bare = lambda stay: dataclasses.replace(  # noqa: E731
+        stay, season=SimpleNamespace(beds={key: bed.assign(growing=False) for key, bed in stay.season.beds.items()})
+    )
+    stays = {"stays": [bare(stay) for stay in alone.stays], "worst": bare(alone.worst), "heat": bare(alone.heat)}
+    found = dataclasses.replace(alone, **stays)
+    said = "Nothing grows then in upper/tomatoes by the dates of planting"
+    assert said in " ".join(away_sentences(found)) and said not in " ".join(away_sentences(alone))
+    assert away_report(found, {}).sections[1].table["least_room_mm"].isna().all()
+    assert [text.get_text() for text in room_figure(found)[0].texts] == ["nothing grows"]
 
 
 def test_the_setup_page_has_every_number_that_is_to_be_set(make_garden):

@@ -515,6 +515,13 @@ def test_a_bed_with_too_much_is_told_to_save(folder, changes):
     assert "Just as described, no bed falls short" in " ".join(found.sentences())
 
 
+def test_a_bed_where_nothing_grows_has_no_water_left_on_the_page(result):
+    bare = {key: dataclasses.replace(bed, growing=False, first_short=None) for key, bed in result.beds.items()}
+    sections = page.today_report(dataclasses.replace(result, beds=bare), {}).sections
+    assert sections[2].table["short"].unique().tolist() == ["nothing grows"]
+    assert sections[2].table["driest_left_mm"].isna().all()
+
+
 def test_the_fans_table_has_a_row_a_day_and_part(result):
     from panbudget.reports.today.page import fan_table
 

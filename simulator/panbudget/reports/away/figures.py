@@ -40,6 +40,8 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     for ax, key in zip(axes, beds, strict=True):
         for stay, style in (*others, (away.worst, "year_worst"), (away.heat, "year_heat")):
             ax.plot(*_left(stay.season.beds[key]), **STYLES[style].lined(label=""))
+        if not any(np.isfinite(line.get_ydata()).any() for line in ax.get_lines()):
+            ax.text(0.5, 0.6, "nothing grows", transform=ax.transAxes, ha="center")
         drawn = np.concatenate([[0.0, 1.0], *(np.asarray(line.get_ydata(), float) for line in ax.get_lines())])
         most = 1.06 * float(np.nanmax(drawn))
         least = min(1.08 * float(np.nanmin(drawn)), -_ROOM_BELOW * most)

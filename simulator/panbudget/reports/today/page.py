@@ -133,6 +133,7 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
     forecast = _say("forecast", days=today.forecast_days) if today.forecast_days else ""
     beds = [
         {**vars(bed), "bed": key, "days": bed.days_left, "driest_days": bed.driest_days_left, "short": _short_said(bed)}
+        | ({} if bed.growing else {"driest_left_mm": None})
         for key, bed in today.beds.items()
     ]
     recent = (today.day - dt.timedelta(days=RECENT - 1)).isoformat()
@@ -177,7 +178,9 @@ def _next_said(valve: ValveToday) -> str:
 
 def _short_said(bed: BedToday) -> str:
     chance = bed.first_short
-    if not bed.growing or chance is None:
+    if not bed.growing and not (chance and chance.years):
+        return _say("fallow")
+    if chance is None:
         return "–"
     return f"{chance.years} of {chance.of}"
 

@@ -22,6 +22,8 @@ def plain(text):
         (words.mm(-3.0), "−3.0 mm"),
         (words.hours(0.5), "30 min"),
         (words.hours(26.0), "26.0 h"),
+        (words.hours(99.9), "99.9 h"),
+        (words.hours(100.0), "100 h"),
         (words.percent(1.274), "127 %"),
         (words.percent(None), "–"),
         (words.count(1, "day"), "1 day"),

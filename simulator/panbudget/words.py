@@ -316,7 +316,7 @@ def hours(value: float | None) -> str:
     """Write hours, or minutes below one hour."""
     if value is not None and abs(value) < 1.0:
         return _with_unit(value * 60.0, 0, "min")
-    return _with_unit(value, 1, "h")
+    return _with_unit(value, 1 if value is None or abs(value) < 100.0 else 0, "h")
 
 
 def percent(value: float | None, decimals: int = 0) -> str:

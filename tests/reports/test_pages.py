@@ -88,3 +88,4 @@ def test_an_option_is_not_cut_by_the_end_of_a_line_and_what_else_stands_there_is
         'fit &lt;log&gt; <span class="option">--out</span> a-b <span class="option">--x</span>'
     )
     assert whole_options("well--known & --") == "well--known &amp; --"
+    assert whole_options("run `fit <log>`, then") == "run <code>fit &lt;log&gt;</code>, then"

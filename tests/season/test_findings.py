@@ -230,11 +230,12 @@ def test_nothing_is_no_negative_evapotranspiration_and_no_frost(season, column, 
 
 @pytest.mark.parametrize(("days", "severity", "often"), [(39, "note", "39 of 40 days"), (40, "caution", "every day")])
 def test_what_is_estimated_on_every_day_is_a_caution(season, days, severity, often):
+    """Columns that were filled alike share it."""
     totals = copy.deepcopy(season.totals)
-    totals["weather"]["filled"] = {"wind": {"2 m/s, no wind measured": days}}
+    totals["weather"]["filled"] = {name: {"2 m/s, no wind measured": days} for name in ("wind", "other")}
     (finding,) = told(dataclasses.replace(season, totals=totals), "filled")
     assert (finding.severity, finding.days) == (severity, days)
-    assert often in finding.message
+    assert finding.message.startswith(f"wind, other: {often} ")
 
 
 @pytest.mark.parametrize(("days", "cure"), [(39, ""), (40, "Leave it so under a roof or in a tunnel")])

@@ -162,7 +162,7 @@ def test_what_gains_most_is_done_first_where_nothing_makes_it_safe_and_the_sheet
     best = next(change for change in hopeless.changes if change.sure is not None)
     assert first[0].startswith("This alone gains most, though it does not make it safe") and best.what in first[0]
     assert (
-        f"panbudget today {found.scenario.path} --day 2025-05-31 --sheet, on that evening, prints what to look at in the two weeks"
+        f"`panbudget today {found.scenario.path} --day 2025-05-31 --sheet`, on that evening, prints what to look at in the two weeks"
         in first[1]
     )
     wide = found.scenario.changed({"variant": {"wide": {"controller": {"upper": {"pan": {"depth": "20 cm"}}}}}})

@@ -259,6 +259,7 @@ def test_the_height_of_the_gauge_is_read_above_the_table_and_doubted_where_the_h
 ):
     weather = read_pasted(plain(tmp_path, above=above, header=header))
     agrees(weather, ("wind",), height=10.0)
+    assert not any(str(remark).endswith(";") for remark in weather.notes)  # cells without anything
     found = [caution.sentence for caution in weather.cautions if caution.name == "gauge-height"]
     assert (said is None and not found) or said in found[0]
 

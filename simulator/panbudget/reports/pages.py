@@ -349,8 +349,9 @@ def provenance_table(provenance: Mapping[str, Any]) -> Table:
 
 
 def whole_options(text: object) -> Markup:
-    """Write a text for a page so that no line ends within an option of a command."""
-    return Markup(re.sub(r"(?<!\S)--[a-z][\w-]*", r'<span class="option">\g<0></span>', str(escape(text))))
+    """Write a text for a page so that no line ends within an option of a command, and what stands in backticks as code."""
+    whole = re.sub(r"(?<!\S)--[a-z][\w-]*", r'<span class="option">\g<0></span>', str(escape(text)))
+    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", whole))
 
 
 @functools.cache

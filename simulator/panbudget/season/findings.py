@@ -235,17 +235,20 @@ def _of_weather(season: Season) -> Iterator[Finding]:
         yield _finding("caution", "made-heat", "weather", hot, what=heat.said(made), outside=_outside(hot))
     if season.weather.provenance.get("typical"):
         yield _finding("caution", "typical-year", "weather", pd.Series(True, index=days.index))
+    filled: dict[tuple[str, int], list[str]] = {}  # columns that one method filled on as many days share a finding
     for column, methods in season.totals["weather"]["filled"].items():
-        for method, count in methods.items():
-            if method == MADE_HEAT:
-                continue
-            total = count >= len(days)
-            often = "every day" if total else f"{count} of {len(days)} days"
-            how = "borrowed" if is_borrowed(method) else "dry" if method == flags.ZERO_RAIN else "estimated"
-            text = f"filled-{how}{'-whole' if total else ''}"
-            message, cure = _texts(text, column=column, often=often, method=flags.said(method))
-            first = f"{days.index[0]:%Y-%m-%d}" if total else None
-            yield Finding("caution" if total else "note", "filled", "weather", message, first, count, cure)
+        for how_often in methods.items():
+            filled.setdefault(how_often, []).append(column)
+    for (method, count), columns in filled.items():
+        if method == MADE_HEAT:
+            continue
+        total = count >= len(days)
+        often = "every day" if total else f"{count} of {len(days)} days"
+        how = "borrowed" if is_borrowed(method) else "dry" if method == flags.ZERO_RAIN else "estimated"
+        text = f"filled-{how}{'-whole' if total else ''}"
+        message, cure = _texts(text, column=", ".join(columns), often=often, method=flags.said(method))
+        first = f"{days.index[0]:%Y-%m-%d}" if total else None
+        yield Finding("caution" if total else "note", "filled", "weather", message, first, count, cure)
 
 
 @words.in_both

@@ -143,7 +143,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if whole or np.isnat(dates).any() or not len(dates):
         mistakes.raise_if_any(source.shown_as)
     above = filter(None, (line.lstrip("#").strip() for line in lines[: opening.line - 1]))
-    remarks = [note("above", text=visible(text[:100])) for text in list(above)[:_COMMENTS_SHOWN]]
+    remarks = [note("above", text=visible(text[:100].rstrip(" ;,\t"))) for text in list(above)[:_COMMENTS_SHOWN]]
     head = head_of(lines[: opening.line - 1], header.wind_height)
     index = pd.DatetimeIndex(dates.astype("datetime64[ns]"), name="date")
     columns_read = _standard(header, table)

@@ -59,7 +59,7 @@ def away_sentences(away: Away) -> list[str]:
         if any(pan.starved_hours for stay in stays for pan in stay.pans.values()):
             sentences.append(_say("tanks"))
     if fallow := [key for key in away.worst.beds if not any(_grows(stay, key) for stay in away.stays)]:
-        sentences.append(_say("fallow", beds=", ".join(fallow)))
+        sentences.append(_say("fallow_beds", beds=", ".join(fallow)))
     return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
 
 

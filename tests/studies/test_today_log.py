@@ -60,6 +60,18 @@ def test_a_log_as_the_model_says_changes_nothing_and_narrows_the_exposure(garden
     assert not found.alarms
 
 
+def test_a_knocked_trip_lies_where_its_water_is_and_levels_are_told_from_there(garden):
+    """Half a kilogram of 0.19635 m² is 2.5 mm: a log of what the model says changes nothing."""
+    knocked = garden.changed({"fault": [{"kind": "knocked", "trip": "0.5 kg"}]})
+    found, valve = told(knocked, seen_in(knocked)), told(garden, seen_in(garden)).valves["upper"]
+    assert found.valves["upper"].trip_mm - valve.trip_mm == pytest.approx(0.5 / 0.19635, abs=0.01)
+    assert found.valves["upper"].reset_mm - valve.reset_mm == pytest.approx(0.5 / 0.19635, abs=0.01)
+    assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.0, abs=0.02)
+    level = panbudget.replay(knocked, end=LAST).controllers["upper"]["pan_level_kg"].iloc[-1]
+    assert (found.valves["upper"].level_mm - found.valves["upper"].trip_mm) * 0.19635 == pytest.approx(level, abs=0.1)
+    assert not found.alarms
+
+
 def test_every_valve_that_a_log_tells_of_is_computed_so(garden, rows):
     """Two pans alike under one log: each is found to be as described."""
     two = garden.changed({"controller": {"lower": garden.described["controller"]["upper"]}})

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget import words
-from panbudget.engine.arrays import Beds
+from panbudget.engine.arrays import Beds, Pans
 from panbudget.errors import ReadingsError, ScenarioError
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
@@ -118,6 +118,12 @@ def growing_lanes(beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:
 def days_short(ks: Floats, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.int64]:
     """Count the days on which the beds of lanes grow and are short of water, by the lanes' Ks. (lanes,)"""
     return np.asarray(((ks < 1.0) & growing_lanes(beds, lanes)).sum(axis=1))
+
+
+def water_at_trip(pans: Pans, row: int, hour: float = np.inf) -> float:
+    """Return the water in a pan at its trip in some hour, the last if left out: a knock moves it, and so does salt. [kg]"""
+    dry = pans.dry[row]
+    return -float(dry[int(min(hour, 24.0 * len(dry) - 1.0) // 24.0)])
 
 
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:

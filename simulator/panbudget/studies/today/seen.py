@@ -17,7 +17,7 @@ from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data
+from panbudget.studies.common import read_data, water_at_trip
 from panbudget.studies.fit.log import named_log
 from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Start, start_of
@@ -161,7 +161,7 @@ def _put(
     """Set a pan in the start's state as it was last seen, run to tonight; say how far the model was off, and what can't be."""
     part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
     row, pan = list(garden.controller).index(name), part.pan
-    at_trip, notes, alarms = part.water_at_trip, list[str](), list[str]()
+    at_trip, notes, alarms = water_at_trip(season.forcing.pans, row, look.hour), list[str](), list[str]()
     seen_kg = 0.0 if look.opened or look.level is None else look.level * pan.area - at_trip
     if look.opened:
         notes.append(_nearest(season, name, look.moment))
@@ -171,7 +171,7 @@ def _put(
         tonight = look.hour >= len(hours) - 1
         moment = "" if tonight else texts["on"].format(moment=f"{look.moment:%Y-%m-%d %H:%M}")
         values = {"name": name, "seen": look.level, "trip": at_trip / pan.area, "on": moment}
-        values |= {"reset": pan.depth - pan.freeboard}
+        values |= {"reset": (at_trip + part.valve.swing_kg) / pan.area}
         notes.append(say(texts["levels"], **values, model=(model + at_trip) / pan.area))
         is_low = seen_kg < -_LOW * pan.area
         if is_low and not (tonight and state.is_open[row]):

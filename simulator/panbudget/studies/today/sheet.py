@@ -10,7 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from panbudget.scenario.garden import Scenario
+from panbudget.season.result import Season
 from panbudget.season.supplies import tanks_in_use
+from panbudget.studies.common import water_at_trip
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.today.fan import MORNING_HOUR
 from panbudget.studies.today.trials import BAND, Trials
@@ -43,15 +45,17 @@ class Visit:
     tanks: dict[str, Ends]
 
 
-def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | None) -> tuple[Visit, ...]:
+def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | None) -> tuple[Visit, ...]:
     """
     Return the visits of the next two weeks, tomorrow's first.
 
     Parameters
     ----------
     garden : Scenario
-    last, end : date
-        Today, and the season's last day.
+    season : Season
+        To this evening: what a knock or salt has moved the trip by stays.
+    end : date
+        The season's last day.
     trials : Trials or None
         Without earlier years, past the forecast's end a pan stands anywhere between trip and reset, and nothing else is
         known.
@@ -60,13 +64,13 @@ def visits_of(garden: Scenario, last: dt.date, end: dt.date, trials: Trials | No
     -------
     tuple of Visit
     """
-    visits = []
+    visits, last = [], season.days.index[-1].date()
     weather, reach = trials, min((outcome.morning_kg.shape[1] for outcome in trials.base), default=0) if trials else 0
     for ahead in range(0, min(_SPAN, (end - last).days), _EVERY):
         before, trials = max(ahead - _EVERY, 0), weather if ahead < reach else None
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
-            at_trip, area = part.water_at_trip, part.pan.area
+            at_trip, area = water_at_trip(season.forcing.pans, row), part.pan.area
             levels[name] = at_trip / area, (at_trip + part.valve.swing_kg) / area
             if trials is not None:
                 kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])

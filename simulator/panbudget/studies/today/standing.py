@@ -23,7 +23,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, tanks_in_use
 from panbudget.season.years import in_year, usable_years
-from panbudget.studies.common import assumptions_of, read_data
+from panbudget.studies.common import assumptions_of, read_data, water_at_trip
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today import problem
@@ -266,7 +266,7 @@ def today(
         actions=tuple(trials.actions()) if trials is not None else (),
         notes=tuple(notes),
         alarms=tuple(alarms),
-        visits=visits_of(garden, last, end, trials) if sheet else (),
+        visits=visits_of(garden, season, end, trials) if sheet else (),
     )
 
 
@@ -371,15 +371,15 @@ def _valves(garden: Scenario, season: Season, start: Start, trials: Trials | Non
     for row, (name, part) in enumerate(garden.controller.items()):
         coming = trials.next_openings(row) if trials is not None and not start.state.is_open[row] else None
         recent = season.controllers[name].iloc[-RECENT:]
-        moments = None
+        moments, at_trip = None, water_at_trip(season.forcing.pans, row)
         if coming is not None:
             texts = from_solar(tomorrow, np.array(coming), site.longitude, site.timezone)
             middle, early, late = (dt.datetime.fromisoformat(text).replace(second=0) for text in texts)
             moments = middle, early, late
         valves[name] = ValveToday(
-            level_mm=(float(start.state.level[row]) + part.water_at_trip) / part.pan.area,
-            trip_mm=part.water_at_trip / part.pan.area,
-            reset_mm=part.pan.depth - part.pan.freeboard,
+            level_mm=(float(start.state.level[row]) + at_trip) / part.pan.area,
+            trip_mm=at_trip / part.pan.area,
+            reset_mm=(at_trip + float(season.forcing.pans.swing[row, -1])) / part.pan.area,
             is_open=bool(start.state.is_open[row]),
             next_opening=moments,
             openings=int(recent["openings"].sum()),

@@ -18,7 +18,7 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data
+from panbudget.studies.common import read_data, water_at_trip
 from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults, valves_of
 from panbudget.studies.fit.pan import by_hour, summed
 from panbudget.studies.fit.readings import RULER_MM
@@ -202,7 +202,7 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
     """Take a valve's looks two and two, those that tell the pan's water; without the openings between, if no model can say."""
     part, row = garden.controller[name], list(garden.controller).index(name)
     swing, area, (lost, caught) = part.valve.swing_kg, part.pan.area, course_of(season, row)
-    at_trip, hours = part.water_at_trip, np.arange(len(lost))
+    hours = np.arange(len(lost))
     openings = season.openings[season.openings["controller"] == name]
     refill = _drip(season, name)
     running = _running(season, name, swing)
@@ -210,15 +210,16 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
     at = [index for index, look in enumerate(looks) if look.tells_level]
     for begin, end in itertools.pairwise(at):
         first, last = looks[begin], looks[end]
+        began, at_trip = (water_at_trip(season.forcing.pans, row, look.hour) for look in (first, last))
         if min(first.level or 0.0, last.level or 0.0) > (at_trip + swing) / area + HIGH:
             continue  # water may run in: such a pan tells nothing of what it loses
-        hour, before = first.hour, swing
+        hour, before = first.hour, began + swing
         if first.opened and len(openings):  # the balance begins where that opening ends
             filled = refill * (hours - hour) - (lost - np.interp(hour, hours, lost))
             hour = float(np.interp(swing, filled[hours > hour], hours[hours > hour])) if (hours > hour).any() else hour
         elif first.level is not None:
-            before = first.level * area - at_trip
-        after = 0.0 if last.opened or last.level is None else last.level * area - at_trip
+            before = first.level * area
+        after = at_trip if last.opened or last.level is None else last.level * area
         before += sum(look.added for look in looks[begin:end])
         gone, rain = (float(np.diff(np.interp([hour, last.hour], hours, sums))[0]) for sums in (lost, caught))
         counts = [look.openings for look in looks[begin + 1 : end + 1]]

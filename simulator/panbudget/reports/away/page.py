@@ -58,13 +58,9 @@ def away_sentences(away: Away) -> list[str]:
         sentences.append(_cure(away))
         if any(pan.starved_hours for stay in stays for pan in stay.pans.values()):
             sentences.append(_say("tanks"))
-    if fallow := [key for key in away.worst.beds if not any(_grows(stay, key) for stay in away.stays)]:
+    if fallow := [key for key in away.worst.beds if not any(key in stay.grown for stay in away.stays)]:
         sentences.append(_say("fallow_beds", beds=", ".join(fallow)))
     return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
-
-
-def _grows(stay: Stay, key: str) -> bool:
-    return bool(stay.season.beds[key]["growing"].any())
 
 
 def _hundreds(sure: Sure | None) -> dict[str, float | None]:
@@ -149,11 +145,7 @@ def away_report(away: Away, figures: Mapping[str, str]) -> Report:
     Report
     """
     stays = (*away.stays, away.heat)
-    beds = [
-        {"stay": stay.name, "bed": key, **vars(bed), **({} if _grows(stay, key) else {"least_room_mm": None})}
-        for stay in stays
-        for key, bed in stay.beds.items()
-    ]
+    beds = [{"stay": stay.name, "bed": key, **vars(bed)} for stay in stays for key, bed in stay.beds.items()]
     pans = [{"stay": stay.name, "valve": name, **vars(pan)} for stay in stays for name, pan in stay.pans.items()]
     return Report(
         title=f"{away.scenario.title}: left alone",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
 import re
 from types import SimpleNamespace
 
@@ -257,7 +258,9 @@ def test_every_bed_of_the_away_figure_has_its_marks_in_the_unit_shown(alone, sys
 
 def test_away_says_of_a_bed_that_nothing_grows_there(alone):
     bare = lambda stay: dataclasses.replace(  # noqa: E731
-        stay, season=SimpleNamespace(beds={key: bed.assign(growing=False) for key, bed in stay.season.beds.items()})
+        stay,
+        beds={key: dataclasses.replace(bed, least_room_mm=math.nan) for key, bed in stay.beds.items()},
+        season=SimpleNamespace(beds={key: bed.assign(growing=False) for key, bed in stay.season.beds.items()}),
     )
     stays = {"stays": [bare(stay) for stay in alone.stays], "worst": bare(alone.worst), "heat": bare(alone.heat)}
     found = dataclasses.replace(alone, **stays)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import os
 import shutil
 import signal
@@ -46,21 +48,48 @@ def test_a_second_interrupt_waits_until_what_is_half_made_is_cleared(tmp_path, m
 
 def test_an_interrupt_waits_until_the_folder_that_was_there_holds_all(tmp_path, monkeypatch):
     """Half of the files were left in it."""
-    rename = Path.rename
+    move = shutil.move
 
     def interrupted(path, to):
         signal.raise_signal(signal.SIGINT)
-        return rename(path, to)
+        return move(path, to)
 
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         with pytest.raises(KeyboardInterrupt), new_folder(tmp_path, "replay", overwrite=False) as made:
             for name in ("daily.csv", "beds.csv"):
                 (made / name).touch()
-            monkeypatch.setattr(Path, "rename", interrupted)
+            monkeypatch.setattr(shutil, "move", interrupted)
     finally:
         signal.signal(signal.SIGINT, before)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["beds.csv", "daily.csv"]
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_an_empty_folder_of_another_file_system_is_written_into_whole_or_not_at_all(tmp_path, monkeypatch, full):
+    """As where a stick is mounted: nothing can be renamed into it."""
+    target, rename, copy = tmp_path / "stick", os.rename, shutil.copyfile
+    target.mkdir()
+
+    def across(source, to):
+        if str(to).startswith(str(target)):
+            raise OSError(errno.EXDEV, "Invalid cross-device link")
+        rename(source, to)
+
+    def to_disk(source, to, **more):
+        if full and Path(source).name == "daily.csv":
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return copy(source, to, **more)
+
+    monkeypatch.setattr(os, "rename", across)
+    monkeypatch.setattr(shutil, "copyfile", to_disk)
+    with (
+        pytest.raises(OutputError, match="No space left on device") if full else contextlib.nullcontext(),
+        new_folder(target, "replay", overwrite=False) as made,
+    ):
+        for name in ("beds.csv", "daily.csv", "report.html"):
+            (made / name).write_text("whole")
+    assert sorted(path.name for path in target.iterdir()) == ([] if full else ["beds.csv", "daily.csv", "report.html"])
 
 
 def test_a_file_that_somebody_puts_in_a_new_folders_place_stays(tmp_path):
@@ -133,6 +162,17 @@ def test_overwrite_replaces_an_earlier_run_of_the_same_command_only(tmp_path, co
     assert "choose another folder" in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
     assert {entry.name for entry in target.iterdir()} == set(FILES_OF[other])
+
+
+def test_a_folder_that_has_a_files_name_stays(tmp_path):
+    """It was taken for the file, and what stood in it was lost."""
+    target = written(tmp_path / "there", "replay")
+    (target / "daily.csv").unlink()
+    (target / "daily.csv").mkdir()
+    (target / "daily.csv" / "diary.txt").write_text("mine")
+    with pytest.raises(OutputError, match=r"holds daily\.csv"), new_folder(target, "replay", overwrite=True):
+        pass
+    assert (target / "daily.csv" / "diary.txt").read_text() == "mine"
 
 
 def test_a_file_of_the_users_own_stays(tmp_path):

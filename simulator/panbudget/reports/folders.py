@@ -7,6 +7,7 @@ import ctypes
 import glob
 import os
 import re
+import shutil
 import sys
 import tempfile
 import time
@@ -84,8 +85,7 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
         _may_write(folder, target, command, overwrite)  # something may have come in between
         with undisturbed():
             if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
-                for part in made.iterdir():
-                    part.rename(target / part.name)
+                _move(made, target)
             elif not target.exists():
                 made.rename(target)
             elif not _exchanged(made, target):
@@ -122,6 +122,16 @@ def to_paste(garden: Scenario, name: str) -> dict[str, str]:
 def _staged(target: Path) -> str:
     """Return how the names of folders begin in which a run into that place is made; the process's number follows."""
     return f".{target.name[:100]}-"
+
+
+def _move(made: Path, target: Path) -> None:
+    """Move all into an empty folder, which may be another file system's: all or nothing."""
+    try:
+        for part in made.iterdir():
+            shutil.move(part, target / part.name)
+    except OSError:
+        _remove(sorted(target.rglob("*"), reverse=True), files=True)
+        raise
 
 
 def _give_back(staging: Path, target: Path) -> None:
@@ -192,7 +202,9 @@ def _may_write(folder: Path, target: Path, command: str, overwrite: bool) -> Non
         raise _refused(folder, "another-command", other=others[0], command=command)
     if not overwrite:
         raise _refused(folder, "not-empty")
-    foreign = [name for name in inside if name not in FILES_OF[command]]
+    foreign = [
+        name for name in inside if name not in FILES_OF[command] or (name != _FIGURES and (target / name).is_dir())
+    ]
     if (target / _FIGURES).is_dir():
         pictures = sorted((target / _FIGURES).iterdir())
         foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]

@@ -150,9 +150,13 @@ def _at_height(daily: pd.DataFrame, height: float | None, wanted: float | None) 
 
 def _contradictions(files: Sequence[RawFile], tables: Sequence[pd.DataFrame]) -> Iterator[Problem]:
     """Name the figures of one day that differ from file to file."""
+    tables = [table[~table.index.duplicated()] for table in tables]
+    spans = [(table.index.min(), table.index.max()) for table in tables]
     for later in range(1, len(files)):
         for earlier in range(later):
-            before, after = (tables[i][~tables[i].index.duplicated()] for i in (earlier, later))
+            if spans[earlier][1] < spans[later][0] or spans[later][1] < spans[earlier][0]:
+                continue  # files of a day each are hundreds, and pairs of them tens of thousands
+            before, after = tables[earlier], tables[later]
             days, names = before.index.intersection(after.index), before.columns.intersection(after.columns)
             apart = (before.loc[days, names] - after.loc[days, names]).abs() > _NEAR
             for name in names[apart.any().to_numpy()]:

@@ -596,14 +596,3 @@ def test_beds_of_which_nothing_is_known_share_a_line_of_the_sheet(garden):
     assert lines == [
         "  upper/tomatoes, upper/more: leaves that hang in the morning are a sign that something is wrong."
     ]
-
-
-def test_a_weather_file_that_begins_within_the_season_is_told(folder):
-    (folder / "late").mkdir()
-    lines = record(2021).splitlines(keepends=True)
-    late = "".join(line for line in lines if not line[:1].isdigit() or line[:10] >= "2021-07-02")
-    with pytest.raises(
-        ScenarioError,
-        match="season.start: the season began on 2021-07-01, before the weather file, which begins on 2021-07-02",
-    ):
-        panbudget.today(write_garden(folder / "late", late))

@@ -12,6 +12,7 @@ import re
 import pytest
 
 import panbudget
+from panbudget.errors import ScenarioError
 from tests.field_logs import kept_log
 from tests.garden_file import write_garden, years_csv
 
@@ -249,3 +250,13 @@ def test_from_three_times_what_the_openings_give_a_meter_tells_that_water_runs(t
     each = sound.openings["litres"].mean()
     rows = ["2021-07-18 09:00,0,157,100", f"2021-07-20 09:00,1,120,{100.0 + times * 2.0 * each:.3f}"]
     assert any("hangs open. Shut" in alarm for alarm in told(garden, [HEAD, *rows]).alarms) is runs
+
+
+def test_a_weather_file_that_begins_within_the_season_is_told(tmp_path):
+    lines = years_csv(2021, 2021).splitlines(keepends=True)
+    late = "".join(line for line in lines if not line[:1].isdigit() or "2021-07-02" <= line[:10] <= LAST)
+    with pytest.raises(
+        ScenarioError,
+        match="season.start: the season began on 2021-07-01, before the weather file, which begins on 2021-07-02",
+    ):
+        panbudget.today(write_garden(tmp_path, late))

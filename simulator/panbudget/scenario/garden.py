@@ -177,11 +177,6 @@ class Controller(Described):
         if week and week > _DEEPEST_WEEK * ground:
             yield problem("too-much.week", "timer.litres_a_week", week=week / ground, most=_DEEPEST_WEEK)
 
-    @property
-    def water_at_trip(self) -> float:
-        """Water in the pan at the trip level. [kg]"""
-        return self.pan.water_at_reset - self.valve.swing_kg
-
 
 #: of a made-up heat wave: days, and by how much warmer [K]
 HEAT_DAYS, MOST_WARMER = (1, 60), 15.0

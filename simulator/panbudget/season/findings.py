@@ -44,10 +44,8 @@ MOST_PRESSURE = 400.0  # kPa that drip emitters and their fittings usually stand
 SALT_APART = 0.1  # share by which what a bed and its supply say of one water may differ (common practice, no source)
 FAR_BELOW_PRINT = 5.0  # times that the pressure lies below what an emitter is printed for (common practice, no source)
 BOUND_SHARE = 0.1  # of the days: model page §2
-HOT_DAY_SHARE, _NOON = (
-    0.9,
-    12,
-)  # quantile of the pan's evaporation at noon taken for a hot day's; the hour that begins then
+HOT_DAY_SHARE = 0.9  # quantile of the pan's evaporation at noon taken for a hot day's
+_NOON = 12  # the hour that begins then
 MODELS_APART = 0.15
 PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve (common practice, no source)
 TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant (common practice, no source)

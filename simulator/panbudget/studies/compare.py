@@ -395,9 +395,8 @@ def _measured(
         values: dict[tuple[str, str], float] = {}
         for row, name in enumerate(stretch.scenario.controller):
             by_day = {key: getattr(out, field)[row, days] for key, field in _OF_VALVE.items()}
-            floor = pans.dry[row] + pans.swing[row] * (
-                draws.swing[name][at] - 1.0
-            )  # by day: a trip may be knocked, or drift
+            # by day: a trip may be knocked, or drift
+            floor = pans.dry[row] + pans.swing[row] * (draws.swing[name][at] - 1.0)
             level = (out.hourly_level[row].reshape(-1, 24) - floor[:, None])[days].min()
             of_valve = {key: part.sum() for key, part in by_day.items()}
             of_valve |= {"most_openings_a_day": by_day["openings"].max(), "lowest_level_mm": level / pans.area[row]}

@@ -243,12 +243,7 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     found = _shapes(rows, opening.cells, element, value, unit, when, may_last=not several)
     for stations in () if found else several:
         raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
-    wide = min(found, key=len, default=None)
-    return (
-        Shape("a row a value" + getattr(wide, "was", ""), side_by_side([opening.cells[i] for i in when], wide))
-        if wide
-        else None
-    )
+    return _shortest(found, "a row a value", [opening.cells[i] for i in when])
 
 
 def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
@@ -263,21 +258,25 @@ def _one_at_a_time(source: Source, lines: Sequence[str], opening: Opening) -> Sh
         rows += [[row[when], opening.cells[i], row[i]] for i in filled]
     if len({row[1] for row in rows}) < _LEAST_READINGS:
         return None
-    wide = min(_shapes(rows, opening.cells, 1, 2, None, [0]), key=len, default=None)
-    return (
-        Shape("a row a sensor's report" + getattr(wide, "was", ""), side_by_side([opening.cells[when]], wide))
-        if wide
-        else None
-    )
+    return _shortest(_shapes(rows, opening.cells, 1, 2, None, [0]), "a row a sensor's report", [opening.cells[when]])
 
 
-_Wide = dict[tuple[str, ...], dict[str, str]]
+class _Wide(dict[tuple[str, ...], dict[str, str]]):
+    """What each moment has of each quantity."""
+
+    how = ""  # as a report says it
 
 
 class _Kept(_Wide):
-    """What moments have of sensors that report when they change, as a report says it."""
+    """The same of sensors that report when they change."""
 
-    was = ", each sensor's last one kept for 6 h at most, and a rain counter's until it counts again"
+    how = ", each sensor's last one kept for 6 h at most, and a rain counter's until it counts again"
+
+
+def _shortest(found: Sequence[_Wide], was: str, header: Sequence[str]) -> Shape | None:
+    """Return the one with fewest moments, side by side; None where there is none."""
+    wide = min(found, key=len, default=None)
+    return Shape(was + wide.how, side_by_side(header, wide)) if wide else None
 
 
 def _shapes(
@@ -298,11 +297,11 @@ def _shapes(
 
     def wide(trim: Callable[[str], str]) -> _Wide:
         """Return what each moment has of each; nothing where it has one twice, as where there are several stations."""
-        by_moment: _Wide = {}
+        by_moment = _Wide()
         for row in rows:
             of = by_moment.setdefault(tuple(trim(row[i]) for i in when), {})
             if (what := quantity(row)) in of:
-                return {}
+                return _Wide()
             of[what] = row[value]
         return by_moment
 

@@ -101,8 +101,14 @@ def test_presses_at_sunset_follow_the_sun(make_garden):
 def test_a_day_outside_the_file_and_a_column_that_lacks_are_told(make_garden):
     garden = make_garden(days=10)
     weather = read_scenario_weather(garden)
-    with pytest.raises(ScenarioError, match=r"season\.end = 2025-06-01 lies outside the weather file weather\.csv"):
+    running = "; while the season still runs, `panbudget today"  # a season that ends after the file, and no other
+    with pytest.raises(
+        ScenarioError, match=rf"season\.end = 2025-06-01 lies outside the weather file weather\.csv.*{running}"
+    ):
         prepare(garden, weather, START, dt.date(2025, 6, 1))
+    for start in (START - dt.timedelta(days=1), dt.date(2025, 5, 11)):
+        with pytest.raises(ScenarioError, match=rf"^(?s:(?!.*{running}).*season\.end = 2025-06-01 lies outside)"):
+            prepare(garden, weather, start, dt.date(2025, 6, 1))
     text = weather_csv(10).replace(",pan_evaporation", "").replace(",24.0,8.0", ",24.0")
     with pytest.raises(ScenarioError, match="needs a column pan_evaporation"):
         forced(make_garden(weather=text))

@@ -18,6 +18,7 @@ import pandas as pd
 from panbudget.engine.arrays import Days
 from panbudget.errors import ScenarioError
 from panbudget.extras import made_once
+from panbudget.files import typed
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation, sun
 from panbudget.physics.evaporation import PanCoefficient
@@ -100,7 +101,8 @@ class Record:
             if not first <= day <= last:
                 why = "".join(f"; {text}" for text in self.notes if str(day) in text)
                 facts = {"day": day, "file": self.shown, "first": first, "last": last, "why": why, "nearest": nearest}
-                wrong.append(problem("out-of-record", f"season.{key}", day, **facts))
+                code = "out-of-record.runs" if day > last >= start >= first else "out-of-record"
+                wrong.append(problem(code, f"season.{key}", day, **facts, garden=typed(self.file)))
         raise ScenarioError(*wrong, file=self.file)
 
     def days(self, spans: Sequence[Span]) -> Days:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import subprocess
 
 import pytest
 
 from panbudget.errors import ScenarioError
-from panbudget.files import read_toml
+from panbudget.files import read_toml, typed
 
 
 def written(tmp_path, text):
@@ -53,3 +54,15 @@ def test_a_pipe_is_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "garden.toml")
     with pytest.raises(ScenarioError, match="is not a plain file"):
         read_toml(tmp_path / "garden.toml")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="asks a shell of this system")
+@pytest.mark.parametrize(
+    "name", ["plain/a-1.toml", "my garden", "a(b);c&d", "it's", 'a "b"', "$HOME", "`id`", "a\\ b", "é*"]
+)
+def test_a_path_in_a_command_is_one_word_to_the_shell(name):
+    assert (
+        subprocess.run(["sh", "-c", f"printf %s {typed(name)}"], capture_output=True, check=True).stdout.decode()
+        == name
+    )
+    assert (typed(name) == name) == (name == "plain/a-1.toml")

@@ -10,6 +10,7 @@ import gzip
 import json
 import os
 import re
+import shlex
 import shutil
 import tomllib
 import unicodedata
@@ -289,7 +290,10 @@ def straight(path: str | Path) -> Path:
 
 def typed(path: Path | str, laid_over: Sequence[str] = ()) -> str:
     """Write a path, and the variants laid over its garden, as they are typed in any system's terminal."""
-    plain = f'"{path}"' if " " in str(path) else str(path)
+    text = str(path)
+    plain = shlex.quote(text)
+    if plain != text and (os.name == "nt" or not set('"$`\\!') & set(text)):
+        plain = f'"{text}"'  # the quotes of both systems
     return " --variant ".join([plain, *map(typed, laid_over)])
 
 

@@ -20,6 +20,11 @@ def test_the_file_is_short_and_full_when_asked(tmp_path, capsys):
         assert run(capsys, "new", tmp_path / folder, *options)[0] == 0
         assert (tmp_path / folder / "garden.toml").read_bytes() == (TEMPLATES / source).read_bytes()
     assert run(capsys, "new", tmp_path / "short", "--full", "--overwrite")[0] == 0  # neither has been changed
+    out = run(capsys, "new", tmp_path / "my (own) garden")[1]
+    assert (
+        f'Try it:  panbudget replay "{tmp_path}/my (own) garden/garden.toml" --out "{tmp_path}/my (own) garden/season"'
+        in out
+    )
 
 
 def test_no_option_is_named_that_new_has_not(tmp_path, capsys):

@@ -101,7 +101,7 @@ def test_presses_at_sunset_follow_the_sun(make_garden):
 def test_a_day_outside_the_file_and_a_column_that_lacks_are_told(make_garden):
     garden = make_garden(days=10)
     weather = read_scenario_weather(garden)
-    running = "; while the season still runs, `panbudget today"  # a season that ends after the file, and no other
+    running = "; while the season still runs, the verb today"  # a season that ends after the file, and no other
     with pytest.raises(
         ScenarioError, match=rf"season\.end = 2025-06-01 lies outside the weather file weather\.csv.*{running}"
     ):

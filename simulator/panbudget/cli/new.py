@@ -58,7 +58,7 @@ def new(
             (made / name).write_bytes(content)
     about = "garden.toml (describe your garden there) and weather.csv (invented, to try it)"
     say(f"Made {folder}: {about}; garden.schema.json lets an editor complete and check the garden.", quiet=quiet)
-    say(f"Try it:  panbudget replay {folder / 'garden.toml'} --out {folder / 'season'}", quiet=quiet)
+    say(f"Try it:  {_replay(folder)}", quiet=quiet)
 
 
 def _in_units(template: str, units: str | None) -> bytes:
@@ -99,7 +99,14 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
         raise PanbudgetError(*(problem("answer", label, what=text) for label, text in wrong))
     questions.write_garden(folder, answers, weather)
     garden = folder / questions.GARDEN
-    say(f"\nWrote {garden}. What would it have done?  panbudget replay {garden} --out {folder / 'season'}", quiet=quiet)
+    say(f"\nWrote {garden}. What would it have done?  {_replay(folder)}", quiet=quiet)
+
+
+def _replay(folder: Path) -> str:
+    """Return the command that replays the garden in a folder."""
+    from panbudget.files import typed
+
+    return f"panbudget replay {typed(folder / 'garden.toml')} --out {typed(folder / 'season')}"
 
 
 def _answer(screen: Any, given: dict[str, Any], answers: dict[str, Any], *, quiet: bool) -> None:

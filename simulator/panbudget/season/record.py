@@ -18,7 +18,6 @@ import pandas as pd
 from panbudget.engine.arrays import Days
 from panbudget.errors import ScenarioError
 from panbudget.extras import made_once
-from panbudget.files import typed
 from panbudget.numeric import Floats
 from panbudget.physics import evaporation, sun
 from panbudget.physics.evaporation import PanCoefficient
@@ -102,7 +101,7 @@ class Record:
                 why = "".join(f"; {text}" for text in self.notes if str(day) in text)
                 facts = {"day": day, "file": self.shown, "first": first, "last": last, "why": why, "nearest": nearest}
                 code = "out-of-record.runs" if day > last >= start >= first else "out-of-record"
-                wrong.append(problem(code, f"season.{key}", day, **facts, garden=typed(self.file)))
+                wrong.append(problem(code, f"season.{key}", day, **facts))
         raise ScenarioError(*wrong, file=self.file)
 
     def days(self, spans: Sequence[Span]) -> Days:

@@ -261,6 +261,23 @@ def test_the_calendars_window_reaches_seven_days_over_new_year_and_no_further():
         assert bool(limit > 10.0) is moved, hot
 
 
+@pytest.mark.parametrize(
+    ("first", "last", "held"),
+    [
+        ("2005-07-01", "2014-06-30", 9),  # of ten calendar years
+        ("2005-07-01", "2015-06-30", 10),
+        ("2005-01-01", "2013-12-31", 9),  # and parts of a tenth summer
+        ("2005-01-01", "2014-12-31", 10),
+    ],
+)
+def test_about_new_year_the_poorer_of_years_and_summers_counts(first, last, held):
+    """Of a season from December to February in the south, walked day by day: nine summers are no ten years."""
+    daily = record(np.full(len(pd.date_range(first, last)), 25.0), start=first)
+    for day in (dt.date(2011, 12, 26), dt.date(2012, 1, 1), dt.date(2012, 1, 7)):
+        said = find_heat_waves(daily, day, day).definition
+        assert ("fewer than 10 years" in said) is (held < 10), (day, said)
+
+
 def test_a_leap_day_shares_the_window_of_the_28th_and_march_is_march_in_every_year():
     index = pd.date_range("2003-01-01", "2014-12-31", name="date")
     daily = pd.DataFrame({"tmax": np.random.default_rng(5).normal(20.0, 5.0, len(index)).round(1)}, index=index)

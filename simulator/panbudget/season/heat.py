@@ -153,7 +153,9 @@ def _calendar_limit(daily: pd.DataFrame, wanted: pd.DatetimeIndex) -> tuple[Floa
         away = np.abs(of_year - day)
         near = np.minimum(away, 365 - away) <= WINDOW
         limit[asked == day] = float(np.percentile(tmax[near], PERCENTILE))
-        held.append(len(np.unique(years[near])))
+        # about New Year a winter's days are those of two years: neither their years nor their winters may be fewer
+        winters = years[near] + np.round((of_year[near] - day) / 365.0)
+        held.append(min(len(np.unique(years[near])), len(np.unique(winters))))
     return limit, min(held)
 
 

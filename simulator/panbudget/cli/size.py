@@ -6,6 +6,7 @@ from typing import Any
 
 import panbudget
 from panbudget.cli import Done, verb
+from panbudget.words import and_more
 
 
 @verb(steps=98)
@@ -18,5 +19,6 @@ def size(scenario: Any, controller: str | None = None, *, step: Any) -> Done:
     from panbudget.studies.size.sizing import FEW_YEARS
 
     result = panbudget.size(scenario, controller=controller, step=step)
-    assumed = result.assumptions[:1] if len(result.years) < FEW_YEARS else ()
+    assumed = [*result.assumptions[: len(result.years) < FEW_YEARS]]
+    assumed += [text + and_more(len(result.left_out) - 1, "year") for text in result.left_out[:1]]
     return Done(result, lambda: [*result.sentences(), *(f"assumed: {text}" for text in assumed)])

@@ -451,3 +451,23 @@ def test_where_all_settings_are_short_the_least_is_no_blacker_than_half(sized, l
     judged = dataclasses.replace(valve.tried, stress_days=days)
     (ax,) = map_figure(dataclasses.replace(valve, tried=judged))
     assert any(f"{darkest} or more: black" in other.get_ylabel() for other in ax.figure.axes)
+
+
+@pytest.mark.parametrize(("drained", "is_said"), [(24.9, False), (25.0, True)])
+def test_that_a_quarter_of_the_water_drains_is_said(sized, drained, is_said):
+    valve = sized.valves["upper"]
+    choice = valve.choice
+    water = np.full(len(choice.judged.litres), 100.0)
+    tried = dataclasses.replace(choice.judged, litres=water, wasted=np.full(len(water), drained))
+    other = dataclasses.replace(valve, choice=dataclasses.replace(choice, judged=tried))
+    said = dataclasses.replace(sized, valves={"upper": other}).sentences()[0].replace("\u00a0", " ")
+    assert ("Below the roots drain 25 L a season, rain among them (25 L as described)." in said) is is_said
+
+
+def test_the_command_says_why_a_record_has_few_years(sized, garden, tmp_path, capsys, monkeypatch):
+    out = ("2009 is left out: its rain has gaps", "2010 is left out", "2011 is left out")
+    monkeypatch.setattr("panbudget.size", lambda *_, **__: dataclasses.replace(sized, left_out=out), raising=False)
+    (tmp_path / "garden.toml").write_text(_toml(garden.described), encoding="utf-8")
+    with pytest.raises(SystemExit):
+        main(["size", str(tmp_path / "garden.toml"), "--out", str(tmp_path / "sizes")])
+    assert "assumed: 2009 is left out: its rain has gaps (and 2 more years)" in capsys.readouterr().out

@@ -26,6 +26,7 @@ _section, _say = words_of("size")
 _NEIGHBOURS = 8
 _PRINTED_DAYS = 0.05  # that print as a tenth
 _MORE_WATER = 1.2  # times that of the garden as described, from which the first sentence says so
+_MUCH_DRAINED = 0.25  # of the litres, from which it is said; common practice, no source
 _FIGURES = {"map": map_figure, "trade-off": trade_off_figure}
 
 
@@ -87,6 +88,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
     keys = {
         "jug": printed_at is not None,
         "gives": True,
+        "drains": row["wasted"] >= _MUCH_DRAINED * row["litres"],
         "furthest": not choice.keeps,
         "binding": choice.keeps and choice.binding,
         "moved": moved,

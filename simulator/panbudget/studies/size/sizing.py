@@ -126,7 +126,10 @@ class Sizing(Reported):
     ranges : dict
         Over what was drawn.
     valves : dict of ValveSizing
+    left_out : tuple of str
+        Which years are not usable, and why.
     assumptions : tuple of str
+        With these.
     season : Season
         Its first as described.
     """
@@ -139,6 +142,7 @@ class Sizing(Reported):
     interval: float
     ranges: dict[str, tuple[float, float]]
     valves: dict[str, ValveSizing]
+    left_out: tuple[str, ...]
     assumptions: tuple[str, ...]
     season: Season
 
@@ -262,7 +266,8 @@ def size(
     first = next(iter(seasons.values()))
     rules, draws = sound.uncertainty, _DRAWS[has_compiler()][0]
     about = (*assumptions, *left_out, *assumptions_of(seasons.values()))
-    return Sizing(sound, tuple(seasons), draws, rules.interval, ranges_of(sound), valves, about, first)
+    ranges = ranges_of(sound)
+    return Sizing(sound, tuple(seasons), draws, rules.interval, ranges, valves, tuple(left_out), about, first)
 
 
 def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:

@@ -13,7 +13,7 @@ import pytest
 from panbudget import scenario_from, statement
 from panbudget.errors import ReadingsError, ScenarioError
 from panbudget.reports.statement.origins import first_day_said
-from panbudget.studies.statement.account import _unlikely
+from panbudget.studies.statement.account import _months_apart, _unlikely
 from panbudget.studies.statement.ledger import largest_rate, sources_of
 from panbudget.studies.statement.meter import Between
 from tests.scenario.test_garden import SOUND
@@ -157,6 +157,30 @@ def test_a_meter_far_from_the_model_is_a_finding(garden, tmp_path):
     litres = made.accounts[0].ledger.litres
     (tmp_path / "meter.csv").write_text(f"date,reading,unit\n2025-05-01,0,L\n2025-07-01,{litres},L\n")
     assert statement(garden({}), readings=tmp_path / "meter.csv").findings == ()
+
+
+@pytest.mark.parametrize(("may", "said"), [(0.0, True), (1.0, False)])
+def test_a_month_outside_the_models_range_is_a_finding_though_all_days_agree(garden, tmp_path, may, said):
+    """What May lacks stands in June: together they are the model's."""
+    modelled = statement(garden({})).accounts[0].ledger.months["modelled_litres"]
+    first, both = may * modelled[0], modelled[0] + modelled[1]
+    rows = f"date,reading,unit\n2025-05-01,0,L\n2025-06-01,{first},L\n2025-07-01,{both},L\n"
+    (tmp_path / "meter.csv").write_text(rows, encoding="utf-8")
+    made = statement(garden({}), readings=tmp_path / "meter.csv")
+    assert made.accounts[0].metered.agrees
+    assert [finding.code for finding in made.findings] == ["month-apart"] * said
+    assert all("2025-05 (0.0\u00a0L; the range is" in finding.message for finding in made.findings)
+
+
+@pytest.mark.parametrize(
+    ("litres", "wide", "said"), [(89.0, 10.0, False), (88.0, 10.0, True), (132.0, 10.0, False), (133.0, 10.0, True)]
+)
+def test_an_opening_about_a_months_end_sets_no_month_apart(litres, wide, said):
+    """100 to 120 L by the model, of days of 10 L at most; a meter of 2 %."""
+    months = pd.DataFrame({"month": ["2025-05"], "basis": "metered", "metered_litres": litres})
+    months = months.assign(range_low_litres=100.0, range_high_litres=120.0)
+    ledger = SimpleNamespace(days=pd.DataFrame({"modelled": [2.0, wide]}), months=months)
+    assert bool([*_months_apart(ledger, 0.02)]) is said
 
 
 @pytest.mark.parametrize(("litres", "said"), [(501.0, True), (500.0, False)])

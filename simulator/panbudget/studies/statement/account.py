@@ -35,6 +35,7 @@ from panbudget.season.supplies import floats_on
 from panbudget.studies.common import named_by, not_to_ask, problem, read_data
 from panbudget.studies.ranges import sampled_litres
 from panbudget.studies.statement.ledger import (
+    METERED,
     Ledger,
     Metered,
     Source,
@@ -48,6 +49,7 @@ from panbudget.studies.statement.meter import Between, Reading, Readings, metere
 from panbudget.units import quantity
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.words import joined, say
 from panbudget.words import litres as litres_said
 
 _FINDINGS = read_data("statement/account")
@@ -352,7 +354,7 @@ def _plants_text(plants: dict[str, Any]) -> str:
 
 
 def _finding(code: str, where: str, *, first: str | None = None, days: int = 0, **values: object) -> Finding:
-    message, cure = (_FINDINGS[code].get(name, "").format(**values) for name in ("message", "cure"))
+    message, cure = (say(_FINDINGS[code].get(name, ""), **values) for name in ("message", "cure"))
     return Finding(_FINDINGS[code]["severity"], code, where, message, first, days, cure)
 
 
@@ -376,6 +378,8 @@ def _findings(account: Account) -> Iterator[Finding]:
     if metered is not None and not metered.agrees:
         yield finding("meter-apart")
         yield from _unlikely(account)
+    elif metered is not None and (apart := list(_months_apart(account.ledger, metered.accuracy))):
+        yield finding("month-apart", months=joined("; ", apart))
 
 
 def _other_units(readings: Sequence[Reading]) -> Iterator[str]:
@@ -384,6 +388,16 @@ def _other_units(readings: Sequence[Reading]) -> Iterator[str]:
         earlier, later = (quantity(f"1 {part.unit}", "volume") for part in (before, reading))
         if not math.isclose(earlier, later) and reading.event != "installed":
             yield f"{reading.text} on {reading.shown} follows {before.text}"
+
+
+def _months_apart(ledger: Ledger, accuracy: float) -> Iterator[str]:
+    """Metered months outside the model's range, by more than an opening about their ends may shift: a day's most water."""
+    shifted, months = float(ledger.days["modelled"].max()), ledger.months
+    for month in months[months["basis"] == METERED].to_dict("records"):
+        counted, low, high = (month[f"{name}_litres"] for name in ("metered", "range_low", "range_high"))
+        if counted * (1.0 + accuracy) < low - shifted or counted * (1.0 - accuracy) > high + shifted:
+            facts = {"month": month["month"], "counted": counted, "low": low, "high": high}
+            yield say("{month} ({counted:litres}; the range is {low:litres} to {high:litres})", **facts)
 
 
 def _unlikely(account: Account) -> Iterator[Finding]:

@@ -18,7 +18,7 @@ pytest.importorskip("h5netcdf")
 pytest.importorskip("cftime")
 pytest.importorskip("pyarrow")
 
-from panbudget.errors import OutputError, ScenarioError  # noqa: E402
+from panbudget.errors import OutputError, ScenarioError, WeatherError  # noqa: E402
 from panbudget.physics import air  # noqa: E402
 from panbudget.studies.sweep import grid as grids  # noqa: E402
 from panbudget.studies.sweep.gridded import cells as copies  # noqa: E402
@@ -236,12 +236,20 @@ def test_numbers_that_no_unit_explains_are_refused_with_what_the_unit_allows(
     assert loaded(data, garden=trusting).places
 
 
-def test_rain_in_inches_is_read_and_an_unknown_unit_of_rain_is_not_guessed(data, loaded, refused):
+def test_rain_in_inches_is_read_and_an_unknown_unit_of_rain_is_not_guessed(tmp_path, data, loaded, refused):
     wet = data["pr"].to_numpy() * 86400.0
     data["pr"] = data["pr"].dims, wet / 25.4, {**data["pr"].attrs, "units": "inches"}
     read = loaded(data)
     assert read.grid.recognised.variables["rain"].factor == 25.4
     assert read.grid.typical["rain"] == f"{np.nanmean(wet):.3g} mm a day"
+    # too little for the grid as a whole
+    read = loaded(data.assign(pr=(data["pr"].dims, np.where(wet > 0.0, 5.1, 0.0), data["pr"].attrs)))
+    (file,) = grids.read_cells(tmp_path, read.described.sites, read.grid, read.places[:1], read.base)
+    with pytest.raises(WeatherError, match="rain is 5.1 inches on a mean wet day"):
+        file.over()
+    data["pr"] = data["pr"].dims, wet, data["pr"].attrs
+    (line,) = refused(data)
+    assert 'they look like mm; sites.variables.rain = { column = "pr", unit = "mm" } says so' in line
     data["pr"].attrs["units"] = "spans"
     (line,) = refused(data)
     assert 'has units "spans", which are unknown for rain; expected: one of' in line
@@ -263,9 +271,9 @@ def test_magnitudes_are_judged_at_their_bounds():
     assert _looks_like("rain", np.array([0.0, 0.0, low]), as_mm) == ""
     assert _looks_like("rain", np.array([0.0, 0.0, low - 1e-3]), as_mm) == "m"
     assert _looks_like("rain", np.array([0.0, 0.0, high / 1000.0]), as_m) == ""
-    assert (
-        _looks_like("rain", np.array([0.0, 0.0, (high + 1.0) / 1000.0]), as_m) == "mm"
-    )  # 1.851 of what is stated as m
+    assert _looks_like("rain", np.array([0.0, 0.0, (high + 1.0) / 1000.0]), as_m) == "mm"
+    assert _looks_like("rain", np.array([0.0, 0.0, (high + 1.0) / 25.4]), Variable("pr", "in", 25.4, 0.0)) == "mm"
+    assert _looks_like("rain", np.array([0.0, 0.0, (high + 1.0) / 24.0]), Variable("pr", "mm h-1", 24.0, 0.0)) == ""
     assert _looks_like("tmin", np.array([36.0, 36.0]), Variable("t", "degC", 1.0, 0.0)) == ""
     assert _looks_like("tmin", np.array([36.2, 36.2]), Variable("t", "degC", 1.0, 0.0)) == "degF"
     assert _looks_like("rain", np.empty(0), as_mm) == ""

@@ -201,6 +201,7 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
     laid = {name: days.laid(values, rain=name == rain) for name, values in raw.items()}
     ours = cf.to_ours(recognised.variables, laid, atmospheric_pressure([place.elevation for place in places]))
     wind_height = recognised.wind_height[0] if source.wind_height is None else None
+    units = {name: part.unit for name, part in recognised.variables.items()}
     files: list[WeatherFile] = []
     for at, place in enumerate(places):
         table = RawTable(
@@ -209,7 +210,7 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
             ),
             lines=np.arange(1, len(days.index) + 1),
             recognised="CF names and units",
-            units={name: STANDARD[name].unit for name in ours},
+            units={name: units.get(name, STANDARD[name].unit) for name in ours},
             unit_is_stated=frozenset(ours),
             wind_height=wind_height,
         )

@@ -84,9 +84,10 @@ class Server:
             handler.send_header("Location", parts.path + ("x" if way == "round" else "/again") + "?" + parts.query)
             handler.end_headers()
             self.way = "whole" if way == "moved" else way
-        elif way == "nowhere":
+        elif way in ("nowhere", "another-host"):
             handler.send_response(302)
-            handler.send_header("Location", "file:///weather.csv")
+            other = "file:///weather.csv" if way == "nowhere" else self.address.replace("127.0.0.1", "localhost")
+            handler.send_header("Location", other)
             handler.end_headers()
         elif way == "web-page":
             send(handler, "<!DOCTYPE html><html><body>Sign in</body></html>")

@@ -185,6 +185,7 @@ WRONG = {
     "half": "only part of what was asked",
     "elsewhere": "latitude 51",
     "round": "sends on and on",
+    "another-host": "sends on to http://localhost:[0-9]+, which is another host and is not asked; .*sign in",
     "nowhere": "sends on to an address that can't be used .*file",
     "other-columns": "has no (T2M_MIN|temperature_2m_min)",
     "gzip-cut": "broke off",
@@ -436,6 +437,17 @@ def test_a_garden_without_weather_gets_the_table(tmp_path, server, ends):
         "forecast": {"file": "garden-forecast.csv"},
     }
     assert any("1 May 2024 to 1 June 2025, is not among these days" in line for line in result.lines)
+
+
+@pytest.mark.parametrize(
+    "weather", ['weather = { file = "own.csv" }', "weather = 3", "weather.columns.tmin = 'x'\nweather.trust = []"]
+)
+def test_where_the_garden_can_not_be_changed_nothing_is_written(weather, garden, server):
+    garden.write_text(f"{weather}\n{GARDEN[: GARDEN.index('[weather]')]}", encoding="utf-8")
+    before = files(garden)
+    with pytest.raises(ScenarioError, match=r"could not be changed under \[weather"):
+        download_weather(garden, years=(2024, 2024), forecast=2)
+    assert files(garden) == before
 
 
 def test_a_folder_that_can_not_be_written_is_told(garden, server):

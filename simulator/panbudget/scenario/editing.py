@@ -38,13 +38,13 @@ def edited(
     import tomlkit
 
     wanted = tomllib.loads(text.replace("\r\n", "\n"))
-    _change(wanted, table, values, without, dict)
     try:
+        _change(wanted, table, values, without, dict)
         document = tomlkit.parse(text.replace("\r\n", "\n"))
         _change(document, table, values, without, tomlkit.table)
         made = tomlkit.dumps(document)
         as_wanted = tomllib.loads(made) == wanted
-    except (ValueError, KeyError, TypeError):  # tomlkit's own errors are of these; so are tomllib's
+    except (ValueError, LookupError, TypeError, AttributeError):  # tomlkit's own errors are of these; so are tomllib's
         as_wanted = False
     if not as_wanted:
         lines = "\n".join(f'{toml_key(key)} = "{value}"' for key, value in values.items())

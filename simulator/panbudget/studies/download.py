@@ -8,7 +8,7 @@ in the scenario; what is there already is extended by the days that it lacks.
 import datetime as dt
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -116,10 +116,16 @@ def download_weather(
     if forecast is not None:
         step(f"asking {services[1].facts['name']}")
         drafts.append(_forecast(garden, services[1], forecast))
+    text = before = path.read_bytes().decode("utf-8-sig")
+    lines = list[str]()
+    for draft in drafts:
+        text, said = _named(garden, draft, text)
+        lines += [*draft.lines, *said]
     for draft in drafts:  # only now, when nothing can be missing any more
         if draft.text:
             write_whole(path.parent / draft.facts["file"], draft.text)
-    lines = [line for draft in drafts for line in (*draft.lines, *_name(garden, draft))]
+    if text != before:
+        write_whole(path, text)
     return Downloaded({draft.tables[-1]: draft.facts for draft in drafts}, lines)
 
 
@@ -148,11 +154,11 @@ class _Garden:
     today: dt.date = field(default_factory=dt.date.today)
 
     def named(self, *tables: str) -> Any:
-        """Return what stands under a path of tables; an empty table where there is none."""
+        """Return the table under a path of tables; an empty one where there is none."""
         part: Any = self.described
         for name in tables:
-            part = part.get(name, {}) if isinstance(part, dict) else {}
-        return part
+            part = part.get(name) if isinstance(part, dict) else None
+        return part if isinstance(part, dict) else {}
 
     def beside(self, what: str) -> str:
         """Return the name of a new file beside the scenario."""
@@ -298,14 +304,14 @@ def _refuse_other_units(old: record.Table, new: record.Table, service: Service, 
             raise WeatherError(problem, file=name)
 
 
-def _name(garden: _Garden, draft: _Draft) -> Iterator[str]:
-    """Name a file in the scenario and say so, unless it is named there already, as a fallback may be."""
+def _named(garden: _Garden, draft: _Draft, text: str) -> tuple[str, list[str]]:
+    """Name a file in the scenario's text and say so, unless it is named there already, as a fallback may be."""
     name, part = draft.facts["file"], garden.named(*draft.tables)
-    named = [part, *(garden.named("weather").get("fallback", []) if len(draft.tables) == 1 else [])]
+    lent = garden.named("weather").get("fallback") if len(draft.tables) == 1 else None
+    named = [part, *(filter(lambda other: isinstance(other, dict), lent) if isinstance(lent, list) else ())]
     if any(name in files if isinstance(files := other.get("file"), list) else name == files for other in named):
-        return
-    text, shown = garden.path.read_bytes().decode("utf-8-sig"), str(garden.path)
-    write_whole(garden.path, edited(text, draft.tables, {"file": name}, without=_OF_THE_FILE, file=shown))
+        return text, []
+    text = edited(text, draft.tables, {"file": name}, without=_OF_THE_FILE, file=str(garden.path))
     former = ", ".join(f"{key} = {part[key]!r}" for key in ("file", *_OF_THE_FILE) if key in part)
     line = _TEXTS["put"].format(scenario=garden.path.name, table=".".join(draft.tables), file=name)
-    yield line + (_TEXTS["before"].format(lines=former) if former else "")
+    return text, [line + (_TEXTS["before"].format(lines=former) if former else "")]

@@ -158,11 +158,11 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
     local = _parts(service.address).hostname in _LOCAL
     address, began = service.address, time.monotonic()
     try:
-        address = str(httpx.URL(service.address).copy_merge_params(dict(query)))
+        url = httpx.URL(service.address).copy_merge_params(dict(query))
+        address, hooks = str(url), {"request": [lambda request: _refuse_other(service, url, request.url)]}
+        followed: dict[str, Any] = {"follow_redirects": True, "max_redirects": 5, "event_hooks": hooks}
         with (
-            httpx.Client(
-                timeout=service.timeout, follow_redirects=True, max_redirects=5, trust_env=not local
-            ) as client,
+            httpx.Client(timeout=service.timeout, trust_env=not local, **followed) as client,
             client.stream("GET", address) as response,
         ):
             content = bytearray()
@@ -196,10 +196,16 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
     return text
 
 
+def _refuse_other(service: Service, asked: Any, url: Any) -> None:
+    """Raise before another host is asked, or an unencrypted address in place of an encrypted one."""
+    if asked.host != url.host:
+        raise service.refusal("elsewhere", address=url)
+    if asked.scheme == "https" != url.scheme:
+        raise service.refusal("insecure", address=url)
+
+
 def _refuse_error(service: Service, address: str, response: Any, text: str) -> None:
-    """Raise what is no answer: an error's status, a web page, an unencrypted address in place of an encrypted one."""
-    if address.startswith("https:") and response.url.scheme != "https":
-        raise service.refusal("insecure", address=response.url)
+    """Raise what is no answer: an error's status, or a web page."""
     if response.status_code != 200:
         status = f"{response.status_code} {response.reason_phrase}".strip()
         code = "refused" if response.status_code in _OURS else "status"

@@ -21,6 +21,7 @@ CONTROLS = re.compile(
 )
 _BREAKS = {ord("\n"): r"\n", ord("\t"): r"\t"}  # which a file's name may have, and a message of one line not
 TO_PASTE = "# in the scenario, in place of a table of this name:"
+_BESIDE = "# in the scenario, beside this fallback's file, in place of a key of this name (in braces behind a comma):"
 # problems that are shown above whatever there is to paste
 _LEAST_LINES = 4
 # how a problem of a line of a file begins, and how many lines are named of which the same is said
@@ -155,9 +156,12 @@ class PanbudgetError(Exception):
         for key, value in (pair for problem in self.problems for pair in problem.paste):
             table, _, name = key.rpartition(".")
             tables.setdefault(table, {})[name] = value
+        lent = tables.pop("weather.fallback.columns", {})  # one of several, which may stand in braces
         lines = [TO_PASTE] if tables else []
         for table, pairs in tables.items():
             lines += [f"[{table}]", *(f"{name} = {value}" for name, value in pairs.items())]
+        if lent:
+            lines += [_BESIDE, f"columns = {{ {', '.join(f'{name} = {value}' for name, value in lent.items())} }}"]
         return lines
 
     __str__ = text

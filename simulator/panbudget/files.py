@@ -333,7 +333,7 @@ def _toml_problem(message: str, text: str) -> Problem:
     line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
     if twice := re.search(r"Cannot declare \((.*)\) twice", what):
         key = ".".join(re.findall("'([^']*)'", twice[1]))
-        cure = "two parts can't have one name, so rename one"
+        cure = "two parts can't have one name, so rename one; what stands in brackets or braces is gone on with there"
         return Problem("said-twice", where, f": [{key}] stands twice", "", cure)
     if "Cannot overwrite a value" in what:
         return Problem("said-twice", where, f": the key of `{line}` stands twice", "", "keep one")

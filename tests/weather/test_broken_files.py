@@ -170,6 +170,8 @@ BROKEN = {
         SOUND.replace("rh_min", "rh_max"),
         ["line 1", '"rh_max" stands twice', "rename or delete"],
     ),
+    "the lowest humidity in tenths": (table(rh_min=550), ["rh_min reaches 550", "under [weather.columns], rh_min = {"]),
+    "a cell in another unit": (table(tmin=with_day(14, "57°F")), ["'57°F'", "(°C)", "brought into the column's unit"]),
     "no header": (SOUND.split("\n", 1)[1], ["line 1", "is a row of values", "a header line is expected"]),
 }
 

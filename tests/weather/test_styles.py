@@ -196,6 +196,14 @@ def test_beside_a_temperature_in_fahrenheit_a_unit_is_asked_for_and_not_assumed(
     assert weather.daily["rain"].tolist() == pytest.approx([0.4 * 25.4] * len(TRUTH))
 
 
+def test_a_dew_point_in_fahrenheit_alone_is_taken_at_the_users_word(tmp_path):
+    rows = [f"{day.date},{day.tmin},{day.tmax},0.4,57" for day in TRUTH]
+    (tmp_path / "w.csv").write_text("\n".join(["date,tmin,tmax,rain,dew_point", *rows]) + "\n")
+    with pytest.raises(WeatherError) as caught:
+        read_weather(tmp_path / "w.csv", SITE)
+    assert len(read_weather(tmp_path / "w.csv", SITE, columns=pasted(str(caught.value))).daily) == len(TRUTH)
+
+
 def test_where_temperatures_look_like_fahrenheit_the_wind_is_guessed_in_mph(tmp_path):
     """A guess at km/h, pasted, would make it two thirds."""
     path = tmp_path / "station.csv"

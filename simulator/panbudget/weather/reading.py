@@ -227,6 +227,8 @@ def _without_spare(inspected: Inspection) -> Iterator[str]:
         if inspected.has(name) and name not in wrong and inspected.known(name).size == inspected.asked.sum()
     ]
     spare = set(_HUMIDITIES[_HUMIDITIES.index(whole[0]) + 1 :] if whole else ()) | {"pan_evaporation"}
+    # the day's lowest is used along with its highest, whatever unit it has
+    spare -= inspected.condemned & {"rh_min"} if whole[:1] == ["rh_max"] else set()
     # of the same cells, as hours' humidity: what is wrong with one is wrong with the other
     of = inspected.raw.of_records
     spare -= {name for name in spare & {"rh_max"} if whole and name in of and of[name] == of.get(whole[0])}

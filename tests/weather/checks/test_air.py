@@ -12,7 +12,7 @@ import pytest
 from panbudget.physics import air
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.raw import ColumnChoice, OtherUnit
-from tests.weather.checks.days import AIR, E30, P100, SENSORS, codes, inspected, one_day
+from tests.weather.checks.days import AIR, E30, P100, SENSORS, codes, inspected, one_day, spoken
 from tests.weather.sites import Site
 
 WHOLE = [
@@ -106,6 +106,12 @@ def test_humidity_between_105_and_1000_is_tenths_and_single_days_above_100_are_f
     assert codes(rh_max=one_day(105.1, 250.1)) == ["humidity-unit"]
     assert codes(rh_max=one_day(108.0, 250.0)) == ["rh_max-range"]
     assert codes(rh_max=one_day(800.0, 1000.1)) == ["rh_max-range"]
+
+
+def test_of_several_humidities_those_are_in_tenths_that_mostly_lie_above_105():
+    for rh_min, named in ((105.0, False), (105.1, True)):
+        said = spoken("humidity-unit", rh_max=900.0, rh_min=[rh_min] * 20)
+        assert ("(rh_min too)" in said, 'rh_min = { column = "rh_min", unit = "0.1 %" }' in said) == (named, named)
 
 
 def test_a_dew_point_in_fahrenheit_shows_by_tmax():

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import tomllib
 
 import numpy as np
 import pytest
@@ -280,6 +281,10 @@ def test_a_damaged_fallback_is_refused_under_its_own_name(read):
     assert said.startswith("hill.csv: ")
     said = refusal(read, table(), hill(table(wind=9)))
     assert "name its unit under [weather.fallback.columns]" in said
+    (lent,) = tomllib.loads(f'fallback = [{{ file = "hill.csv", {said.splitlines()[-1].replace("?", "km/h")} }}]')[
+        "fallback"
+    ]
+    assert read(table(), hill(table(wind=9), columns=lent["columns"]))
 
 
 def test_odd_days_of_a_fallback_that_has_none_of_the_season_do_not_matter(read):

@@ -74,6 +74,11 @@ def test_ten_rows_of_another_width_are_other_columns(count, said):
     assert said in wrong[0]
 
 
+def test_a_header_as_wide_as_no_row_has_a_name_in_parts():
+    _, (wrong,) = rows_of("day,a,b\n" + "1,2\n" * 10)
+    assert wrong.startswith("line 2 has 2 cells (and 9 more rows) where the header has 3, which no row has; put a name")
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.lists(st.from_regex(r"[0-9]{1,3}", fullmatch=True), min_size=3, max_size=3), min_size=1))
 def test_numbers_read_are_the_numbers_written(table):

@@ -266,6 +266,9 @@ def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     if 0.0 < highest <= FRACTION:
         yield Verdict(names, "humidity-unit/fraction", {"highest": highest, "too": too, "unit": "fraction"})
     elif _DAMP_TENTHS < highest <= 1000.0 and max(float(np.median(inspection.known(name))) for name in names) > 105.0:
+        # others may be in % on nearly all days
+        names = [name for name in names if float(np.percentile(inspection.known(name), 90.0)) > 105.0]
+        too = f" ({', '.join(names[1:])} too)" if names[1:] else ""
         yield Verdict(names, "humidity-unit/tenths", {"too": too, "unit": "0.1 %"})
 
 

@@ -402,8 +402,8 @@ def of_codes(names: Sequence[str]) -> str:
 
 def ask_beside_imperial(header: Header) -> None:
     """Ask for the units of columns that name none while another's is imperial: theirs is likely so, too."""
-    # rain alone may well be in inches, where the user says so
-    candidates = (name for name in header.stated if name != "rain" or name not in header.chosen)
+    # rain alone may well be in inches, and a dew point in °F, where the user says so
+    candidates = (name for name in header.stated if name not in ("rain", "dew_point") or name not in header.chosen)
     stated = sorted(candidates, key=lambda name: header.places[name])
     header.imperial = header.imperial or [
         header.headers[name] for name in stated if known_unit(header.units[name]) in _DATA["imperial"]

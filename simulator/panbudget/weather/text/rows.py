@@ -250,7 +250,8 @@ def read_rows(
             odd.setdefault(count, []).append(line)
     for count, at in odd.items():
         kind = f"{whose}{'long' if count > width else 'short'}-row"
-        kind = "other-width" if not whose and len(at) >= _A_CHANGE and at[-1] - at[0] < len(at) else kind
+        if not whose and len(at) >= _A_CHANGE and at[-1] - at[0] < len(at):
+            kind = "other-width" if texts else "no-width"
         for line in at:
             mistakes.add(kind, value=count, line=line, cells=count, width=width, commas=commas)
     return Rows(separator, width, np.array(list(texts), dtype=np.int64), list(texts.values()), repeated, passed_over)

@@ -412,6 +412,8 @@ def test_a_refill_to_turn_under_a_tank_is_told_at_the_flow_of_a_full_one(folder,
     share = int(re.search(r"catches (\d+) % of what it does now", turned)[1]) / 100.0
     assert "down so that a jug catches" in turned and share in (0.8, 0.6)
     assert f"({share * now:.1f} mL/min with a full tank, from {now:.1f})" in turned.replace("\u00a0", " ")
+    (soaked,) = (action.what for action in found.actions if "once by hand" in action.what)
+    assert soaked.endswith("evenly from elsewhere than its tank")  # out of which nothing is taken in the runs
 
 
 @pytest.mark.parametrize("supply", [SPARE_TANK + BARREL, SPARE_TANK], ids=["before", "alone"])
@@ -585,6 +587,52 @@ def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):
     assert "A. Gardener, 0000" in lines
     assert "Name and number" not in lines
     assert list(sheet_lines(result)) == []
+
+
+@pytest.mark.parametrize(("by", "spread"), [(1.0, 0.001), (0.0, 0.5)])
+def test_the_sheets_levels_lie_where_a_knock_ahead_or_a_runs_swing_puts_them(by, spread, garden, result):
+    """1 kg of 0.19635 m² is 5.1 mm. A larger swing reaches deeper: the reset stays 20 mm below the rim."""
+    asked = panbudget.load_scenario(garden).changed({"uncertainty": {"swing": [1.0 - spread, 1.0 + spread]}})
+    if by:
+        asked = asked.changed({"fault": [{"kind": "knocked", "trip": f"{by} kg", "start": "2021-07-25"}]})
+    valve, visits = result.valves["upper"], panbudget.today(asked, sheet=True).visits
+    more = spread * (valve.reset_mm - valve.trip_mm) + 1e-6
+    for visit in visits:
+        low, high = (
+            level - by * (visit.day.day >= 25 or visit.day.month == 8) / 0.19635 for level in visit.levels["upper"]
+        )
+        assert valve.trip_mm - more <= low <= high <= valve.reset_mm + 1e-6
+    assert visits[-1].day == dt.date(2021, 8, 2)
+
+
+def test_a_knocked_swing_moves_the_level_above_which_a_valve_is_suspected(garden):
+    knocked = panbudget.load_scenario(garden).changed({"fault": [{"kind": "knocked", "swing": "2 kg"}]})
+    season = panbudget.replay(knocked, end=DAY)
+    reset = (season.forcing.pans.swing[0, -1] - season.forcing.pans.dry[0, -1]) / 0.19635
+    for above, alarms in ((4.99, 0), (5.01, 1)):
+        look = telling.Look(24.0 * len(season.days), dt.datetime(2021, 7, 20, 23, 59), None, False, reset + above)
+        assert len(seen._put(knocked, season, start_of(season), "upper", look, 0.0)[1]) == alarms
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"level": 150.0}, "level = 150.0 names no valve"),
+        ({"level": {"upper": None}}, "level upper = None is no depth"),
+        ({"level": {"upper": "15 kg"}}, "level upper = 15 kg is no depth"),
+        ({"opened": {"upper": "noon"}}, "opened upper = noon is no moment"),
+        ({"opened": {"upper": None}}, "opened upper = None is no moment"),
+        ({"opened": {"upper": pd.Timestamp("2021-07-20 06:30", tz="UTC")}}, "is no moment"),
+    ],
+)
+def test_what_was_seen_is_refused_where_it_is_no_depth_or_moment(given, says):
+    with pytest.raises(ScenarioError, match=re.escape(says)):
+        seen.seen_of(given.get("level"), given.get("opened"))
+
+
+def test_what_was_seen_may_be_text():
+    found = seen.seen_of({"upper": "6 in"}, {"upper": "2021-07-20 06:30"})
+    assert found == ({"upper": pytest.approx(152.4)}, {"upper": dt.datetime(2021, 7, 20, 6, 30)})
 
 
 def test_beds_of_which_nothing_is_known_share_a_line_of_the_sheet(garden):

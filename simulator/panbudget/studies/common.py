@@ -122,8 +122,16 @@ def days_short(ks: Floats, beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.i
 
 def water_at_trip(pans: Pans, row: int, hour: float = np.inf) -> float:
     """Return the water in a pan at its trip in some hour, the last if left out: a knock moves it, and so does salt. [kg]"""
-    dry = pans.dry[row]
-    return -float(dry[int(min(hour, 24.0 * len(dry) - 1.0) // 24.0)])
+    return -_on_day_of(pans.dry[row], hour)
+
+
+def swing_at(pans: Pans, row: int, hour: float = np.inf) -> float:
+    """Return a valve's swing in some hour, the last if left out: a knock moves it. [kg]"""
+    return _on_day_of(pans.swing[row], hour)
+
+
+def _on_day_of(by_day: Floats, hour: float) -> float:
+    return float(by_day[int(min(hour, 24.0 * len(by_day) - 1.0) // 24.0)])
 
 
 def lowest_level(season: Season, controller: str, days: slice = slice(None)) -> float:

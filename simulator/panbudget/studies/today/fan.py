@@ -56,7 +56,7 @@ class Outcome(NamedTuple):
     tank_l: Floats  # at each day's end
     topped_l: Floats  # through each tank's float valve, by day
     next_h: Floats  # hours from tonight to the next opening, not a number if none comes
-    morning_kg: Floats  # above the trip, at eight by the sun, by day
+    morning_kg: Floats  # above the floor, at eight by the sun, by day
     irrigation_mm: Floats  # of the driest quarters, by day
 
     @property
@@ -239,9 +239,9 @@ def outcome_of(
     rows = range(len(forcing.bundle.rows)) if only is None else only.beds
     forcing, state = _driest(forcing, start.state, rows, only)
     if only is not None and not only.valves:
-        out, count = run_forcing(forcing, state, run=run)
+        ran, (out, count) = forcing, run_forcing(forcing, state, run=run)
     else:
-        _, _, out, count, _, _ = run_salted(scenario, forcing, state, start.salt, run=run)
+        ran, _, out, count, _, _ = run_salted(scenario, forcing, state, start.salt, run=run)
     rooms = []
     for lane, row in enumerate(rows):
         part = forcing.parts[forcing.bundle.rows[row].ground]
@@ -256,7 +256,7 @@ def outcome_of(
         starved_hours=out.starved_hours,
         tank_l=out.tank_volume,
         topped_l=out.tank_topped,
-        morning_kg=out.hourly_level[:, MORNING_HOUR - 1 :: 24],
+        morning_kg=out.hourly_level[:, MORNING_HOUR - 1 :: 24] - ran.pans.dry,  # by each run's swing, knocks and salt
         next_h=np.array([hours.min() if len(hours) else np.nan for hours in coming]),
         irrigation_mm=out.irrigation,
     )

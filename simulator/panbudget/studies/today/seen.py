@@ -7,21 +7,23 @@ tonight. What several of them tell of the exposure, or of a fault, is found in `
 
 import datetime as dt
 import functools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 
-from panbudget.errors import ScenarioError
+from panbudget.errors import Problem, ScenarioError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data, water_at_trip
+from panbudget.studies.common import read_data, swing_at, water_at_trip
 from panbudget.studies.fit.log import named_log
 from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Start, start_of
 from panbudget.studies.today.telling import HIGH, Jug, Look, course_of, told_by
+from panbudget.units import quantity
 from panbudget.words import count, say
 
 _TEXTS = read_data("today")
@@ -35,6 +37,34 @@ class Seen(NamedTuple):
 
     level: Mapping[str, float]
     opened: Mapping[str, dt.datetime]
+
+
+def seen_of(level: object, opened: object) -> Seen:
+    """Take what was seen as a caller gives it: depths in mm or as text with a unit, moments as pandas takes them."""
+    wrong, by_depth, by_moment = list[Problem](), dict[str, float](), dict[str, dt.datetime]()
+    taken: list[tuple[str, object, dict[str, Any], Callable[[Any], Any]]] = [
+        ("level", level, by_depth, lambda value: quantity(value, "depth") if isinstance(value, str) else float(value)),
+        ("opened", opened, by_moment, _moment),
+    ]
+    for option, given, into, read in taken:
+        if not isinstance(given, Mapping | None):
+            wrong.append(problem("no-mapping", option, given=given))
+            continue
+        for name, value in (given or {}).items():
+            try:
+                into[name] = read(value)
+            except (TypeError, ValueError):
+                wrong.append(problem(f"no-{option}", f"{option} {name}", given=value))
+    if wrong:
+        raise ScenarioError(*wrong)
+    return Seen(by_depth, by_moment)
+
+
+def _moment(value: Any) -> dt.datetime:
+    moment = pd.Timestamp(value)
+    if pd.isna(moment) or moment.tzinfo is not None:
+        raise ValueError
+    return moment.to_pydatetime()
 
 
 class Corrected(NamedTuple):
@@ -159,9 +189,9 @@ def _put(
     garden: Scenario, season: Season, start: Start, name: str, look: Look, ran: float
 ) -> tuple[list[str], list[str]]:
     """Set a pan in the start's state as it was last seen, run to tonight; say how far the model was off, and what can't be."""
-    part, state, texts = garden.controller[name], start.state, _TEXTS["notes"]
-    row, pan = list(garden.controller).index(name), part.pan
-    at_trip, notes, alarms = water_at_trip(season.forcing.pans, row, look.hour), list[str](), list[str]()
+    pan, state, texts = garden.controller[name].pan, start.state, _TEXTS["notes"]
+    row, notes, alarms = list(garden.controller).index(name), list[str](), list[str]()
+    at_trip, swing = (of(season.forcing.pans, row, look.hour) for of in (water_at_trip, swing_at))
     seen_kg = 0.0 if look.opened or look.level is None else look.level * pan.area - at_trip
     if look.opened:
         notes.append(_nearest(season, name, look.moment))
@@ -171,12 +201,12 @@ def _put(
         tonight = look.hour >= len(hours) - 1
         moment = "" if tonight else texts["on"].format(moment=f"{look.moment:%Y-%m-%d %H:%M}")
         values = {"name": name, "seen": look.level, "trip": at_trip / pan.area, "on": moment}
-        values |= {"reset": (at_trip + part.valve.swing_kg) / pan.area}
+        values |= {"reset": (at_trip + swing) / pan.area}
         notes.append(say(texts["levels"], **values, model=(model + at_trip) / pan.area))
         is_low = seen_kg < -_LOW * pan.area
         if is_low and not (tonight and state.is_open[row]):
             alarms.append(say(texts["below-trip-runs" if ran else "below-trip"], **values, litres=ran))
-        if seen_kg > part.valve.swing_kg + HIGH * pan.area and model <= part.valve.swing_kg:
+        if seen_kg > swing + HIGH * pan.area and model <= swing:
             alarms.append(say(texts["above-reset-runs" if ran else "above-reset"], **values, litres=ran))
         if tonight or is_low:  # what has not filled it goes on till tonight
             sums = (

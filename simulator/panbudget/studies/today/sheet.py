@@ -12,7 +12,7 @@ import numpy as np
 from panbudget.scenario.garden import Scenario
 from panbudget.season.result import Season
 from panbudget.season.supplies import tanks_in_use
-from panbudget.studies.common import water_at_trip
+from panbudget.studies.common import swing_at, water_at_trip
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.today.fan import MORNING_HOUR
 from panbudget.studies.today.trials import BAND, Trials
@@ -71,10 +71,10 @@ def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | N
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
             at_trip, area = water_at_trip(season.forcing.pans, row), part.pan.area
-            levels[name] = at_trip / area, (at_trip + part.valve.swing_kg) / area
+            levels[name] = at_trip / area, (at_trip + swing_at(season.forcing.pans, row)) / area
             if trials is not None:
                 kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])
-                levels[name] = interval_of((kg + at_trip) / area, BAND)
+                levels[name] = interval_of(kg / area, BAND)
                 early = 0.0 if ahead else MORNING_HOUR  # tomorrow's, before the first look
                 counts = [o.openings[row, before:ahead].sum() + (o.next_h[row] < early) for o in trials.base]
                 low, high = interval_of(np.array(counts), BAND)

@@ -28,7 +28,7 @@ from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Fan, Start, days_ahead, outcome_of, records_ahead
-from panbudget.studies.today.seen import Seen, corrected
+from panbudget.studies.today.seen import corrected, seen_of
 from panbudget.studies.today.sheet import Visit, visits_of
 from panbudget.studies.today.trials import RUNS, WEEKS, Action, Trials
 from panbudget.weather import Weather
@@ -193,8 +193,8 @@ def today(
     *,
     day: Day | None = None,
     variants: Sequence[str] = (),
-    level: Mapping[str, float] | None = None,
-    opened: Mapping[str, dt.datetime] | None = None,
+    level: Mapping[str, float | str] | None = None,
+    opened: Mapping[str, dt.datetime | str] | None = None,
     sheet: bool = False,
     step: Step = silent,
 ) -> Today:
@@ -209,7 +209,7 @@ def today(
     variants : sequence of str, optional
         Laid over it in order: names of its own, or files such as `fitted.toml`.
     level : mapping, optional
-        Controller -> its pan's level as somebody saw it tonight. [mm above the floor]
+        Controller -> its pan's level as somebody saw it tonight. [mm above the floor, or text with its unit]
     opened : mapping, optional
         Controller -> when somebody last saw its valve open, by the site's clock (by the sun without a time zone). Both
         come after the field log that the scenario names.
@@ -231,7 +231,7 @@ def today(
     step("reading the weather")
     file = open_scenario_weather(garden)
     garden, weather, last, notes = _running(garden, file, day_or(day, "day", None))
-    end, seen = garden.season.end, Seen(dict(level or {}), dict(opened or {}))
+    end, seen = garden.season.end, seen_of(level, opened)
     step("replaying the season so far")
     season = replay(garden, end=last, weather=weather)
     garden, season, start, looked_at, more, alarms = corrected(garden, season, seen)

@@ -18,7 +18,7 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data, water_at_trip
+from panbudget.studies.common import read_data, swing_at, water_at_trip
 from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults, valves_of
 from panbudget.studies.fit.pan import by_hour, summed
 from panbudget.studies.fit.readings import RULER_MM
@@ -138,7 +138,8 @@ def told_by(
     low, high = _range(garden, name)
     ratio = float(np.exp(figures[main].ratio)) if main else 1.0
     values = {"name": name, "between": between, "ratio": ratio, "low": low, "high": high}
-    share, full = _clogged_to(season, name, garden.controller[name].valve.swing_kg, figures), 1000.0 * drip / 60.0
+    swing = swing_at(season.forcing.pans, list(garden.controller).index(name))
+    share, full = _clogged_to(season, name, swing, figures), 1000.0 * drip / 60.0
     is_open_to_both = share < 1.0 and (jug is None or jug.moment < recent[0].moment)
     drips = {"minutes": _JUG_MINUTES, "full": full * _JUG_MINUTES, "less": share * full * _JUG_MINUTES}
     jug_test = [say(texts["jug"], times=1.0 / share, **drips)] if is_open_to_both else []
@@ -200,8 +201,8 @@ def _range(garden: Scenario, name: str) -> tuple[float, float]:
 
 def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -> Iterator[_Span]:
     """Take a valve's looks two and two, those that tell the pan's water; without the openings between, if no model can say."""
-    part, row = garden.controller[name], list(garden.controller).index(name)
-    swing, area, (lost, caught) = part.valve.swing_kg, part.pan.area, course_of(season, row)
+    area, row = garden.controller[name].pan.area, list(garden.controller).index(name)
+    swing, (lost, caught) = swing_at(season.forcing.pans, row), course_of(season, row)
     hours = np.arange(len(lost))
     openings = season.openings[season.openings["controller"] == name]
     refill = _drip(season, name)
@@ -262,8 +263,8 @@ def _figures(
     garden: Scenario, season: Season, name: str, looks: Sequence[Look], spans: Sequence[_Span]
 ) -> dict[str, _Figure]:
     """Return what was seen over what the model has: the drop while shut, the openings, the litres of each opening."""
-    part, row = garden.controller[name], list(garden.controller).index(name)
-    area, swing = part.pan.area, part.valve.swing_kg
+    area, row = garden.controller[name].pan.area, list(garden.controller).index(name)
+    swing = swing_at(season.forcing.pans, row)
     factors = valve_factors(garden, name, drawn_factors(garden, _DRAWS))
     each = factors.swing * factors.emitters.mean(axis=1) / factors.refill_flow
     figures = dict[str, _Figure]()

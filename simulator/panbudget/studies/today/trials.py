@@ -208,7 +208,7 @@ class Trials:
             for bed in sorted(here):
                 planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
                 lack = float(self.start.state.depletion[2 * at]) * planted.area
-                what = say(words["soak"], bed=f"{name}/{bed}", litres=lack)
+                what = say(words["soak-tank" if on_tank else "soak"], bed=f"{name}/{bed}", litres=lack)
                 yield _Trial(
                     what, f"soak {name}/{bed}", Part((), (at,)), {}, _set("depletion", slice(2 * at, 2 * at + 2), 0.0)
                 )

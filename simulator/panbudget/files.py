@@ -184,7 +184,7 @@ def write_whole(path: Path, content: str | bytes, *, parents: bool = False) -> N
         It can't be written.
     """
     target = Path(os.path.realpath(path))  # a link stays one, and a loop of links raises nothing here
-    draft = target.with_name(f".{target.name}.{os.getpid()}")
+    draft = target.with_name(f".{target.name[:50]}.{os.getpid()}")
     if target.exists() and not target.is_file():  # who may do all would put a file in a device's place
         problem = Problem("no-plain-file", "", "is not a plain file", cure="name a file that stands on a disk")
         raise OutputError(problem, file=str(path))

@@ -20,8 +20,9 @@ from panbudget.reports import folders
 from panbudget.reports.folders import FILES_OF, new_folder, to_paste
 
 
-def test_a_folder_is_there_only_when_all_went_well(tmp_path):
-    target = tmp_path / "deep" / "season"
+@pytest.mark.parametrize("name", ["season", "é" * 127, "🍅" * 63])  # 255 bytes are the most that a system takes
+def test_a_folder_is_there_only_when_all_went_well(tmp_path, name):
+    target = tmp_path / "deep" / name
     with pytest.raises(RuntimeError), new_folder(target, "replay", overwrite=False) as made:
         (made / "daily.csv").write_text("half")
         raise RuntimeError

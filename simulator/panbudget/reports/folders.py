@@ -121,7 +121,7 @@ def to_paste(garden: Scenario, name: str) -> dict[str, str]:
 
 def _staged(target: Path) -> str:
     """Return how the names of folders begin in which a run into that place is made; the process's number follows."""
-    return f".{target.name[:100]}-"
+    return f".{target.name[:50]}-"
 
 
 def _move(made: Path, target: Path) -> None:

@@ -5,6 +5,7 @@ Plain tables as spreadsheets and stations save them: marks, decimals, dates, com
 from __future__ import annotations
 
 import codecs
+import re
 import tomllib
 
 import numpy as np
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from panbudget.errors import WeatherError
 from panbudget.physics.sun import extraterrestrial_radiation
-from panbudget.weather import read_weather
+from panbudget.weather import GapLimits, read_weather
 from panbudget.weather.formats import table as table_reader
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.opening import without_footer
@@ -290,13 +291,16 @@ def test_a_unit_alone_of_another_header_is_given_to_paste(tmp_path):
     assert 'wind = { column = "Wind speed", unit = "km/h" }' in str(caught.value)
 
 
-def test_a_mark_below_what_can_be_is_named_as_one_would_write_it(tmp_path):
-    """-990 is no code that everybody knows."""
+@pytest.mark.parametrize("mark", ["-990", "-990.25", "1e20"])
+def test_a_mark_that_no_figure_can_be_is_named_as_one_would_write_it(tmp_path, mark):
+    """None of them is a code that everybody knows."""
     file = tmp_path / "weather.csv"
-    file.write_text(table(wind=[2.0] * 18 + [-990] * 2))
-    with pytest.raises(WeatherError, match='missing = \\["-990 m/s"\\] under'):
+    file.write_text(table(wind=[2.0, mark] * 10))
+    with pytest.raises(WeatherError, match=r'missing = \["([^"]+)"\] under') as caught:
         read_weather(file, SITE)
-    assert read_weather(file, SITE, missing=["-990 m/s"]).filled()["wind"]
+    stated = re.search(r'missing = \["([^"]+)"\] under', str(caught.value))[1]
+    assert stated.startswith(mark)
+    assert read_weather(file, SITE, missing=[stated], limits=GapLimits(share=0.5)).filled()["wind"]
 
 
 @pytest.mark.parametrize("remark", ["Pluviomètre changé le 12 juin", "gauge moved on 3 July, by the shed"])

@@ -61,6 +61,12 @@ def test_a_dash_of_any_length_is_a_missing_value(dash):
     assert not said([f"{dash if day < 9 else day},2,3,4,5" for day in range(20)])
 
 
+@pytest.mark.parametrize("minus", ["-", "−"])  # the second is a text to what parses numbers
+@pytest.mark.parametrize(("cell", "is_none"), [("1e12", False), ("1.01e12", True), ("1e308", True)])
+def test_a_figure_beyond_that_of_any_unit_is_no_number(minus, cell, is_none):
+    assert ("is not a number" in said([f"{minus}{cell if day == 3 else day},2" for day in range(20)], "ab")) is is_none
+
+
 @pytest.mark.parametrize(("count", "is_a_mark"), [(9, False), (10, True)])
 def test_a_text_that_stands_there_ten_times_may_be_a_mark(count, is_a_mark):
     found = said([f"{'?1' if day < count else day},2,3,4,5" for day in range(20)])

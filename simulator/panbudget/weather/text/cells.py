@@ -59,6 +59,8 @@ _LOOKED_AT, _MOST_BAD = 20_000, 0.5
 # how often a text stands in a column that is no number and that must mean something
 _REPEATED = 10
 _OF_MISSING = ("missing", "repeated")
+# beyond which no unit's figure lies: a mark or a slip, as what has no end is
+_LARGEST = 1e12
 _DIGIT = re.compile(r"\d")  # a word without one is no slip of the hand where it stands twice
 # what any parser reads alike, to the last bit; and what one may take for a number
 _PLAIN = re.compile(r"(?=.{1,16}$)[+-]?(?:\d{1,15}(?:\.\d*)?|\.\d+) *", re.ASCII)
@@ -323,7 +325,7 @@ class _Numbers:
     def figures(self, place: int, column: pd.Series) -> Floats:
         """Return a column that pandas read as numbers."""
         values = np.asarray(column, dtype=np.float64)
-        endless = np.isinf(values)
+        endless = np.abs(values) > _LARGEST
         for i in np.flatnonzero(endless).tolist():
             self._add_bad(i, place, self.cell(i, place))
         return np.where(endless, np.nan, values)
@@ -349,7 +351,7 @@ class _Numbers:
         comma &= self.decimal_commas
         pairs = zip(plain, point | comma, strict=True)
         read = np.array([float(text.replace(",", ".")) if ok else np.nan for text, ok in pairs], dtype=float)
-        read[np.isinf(read)] = np.nan
+        read[np.abs(read) > _LARGEST] = np.nan
         bad = np.isnan(read) & np.array([text != "" for text in texts], dtype=bool)
         dotted = point & np.array(["." in text for text in plain], dtype=bool)
         rows = np.flatnonzero(code >= 0)[::-1]  # -1 is a cell without a text
@@ -404,10 +406,10 @@ def parted(text: str) -> tuple[str, str]:
 
     Examples
     --------
-    >>> parted("47 °F"), parted("-- mph"), parted("4.5")
-    (('47', '°F'), ('--', 'mph'), ('4.5', ''))
+    >>> parted("47 °F"), parted("-- mph"), parted("1e20")
+    (('47', '°F'), ('--', 'mph'), ('1e20', ''))
     """
-    match = _PARTED.fullmatch(text.strip())
+    match = None if _POINT.fullmatch(text) else _PARTED.fullmatch(text.strip())
     return (match[1], match[2]) if match else (text, "")
 
 

@@ -228,11 +228,11 @@ def as_mark(value: float, unit: str, target: str) -> str:
 
     Examples
     --------
-    >>> as_mark(-25.4, "in", "mm"), as_mark(-1.0, "mm", "mm")
-    ('-1 in', '-1 mm')
+    >>> as_mark(-25.4, "in", "mm"), as_mark(-999.25, "mm", "mm")
+    ('-1 in', '-999.25 mm')
     """
     factor, offset = by_file(unit, target)
-    return f"{number((value - offset) / factor)} {'' if unit[:1].isdigit() else unit or target}".strip()
+    return f"{(value - offset) / factor:.10g} {'' if unit[:1].isdigit() else unit or target}".strip()
 
 
 def _trailing_unit(name: str) -> tuple[str, str | None]:

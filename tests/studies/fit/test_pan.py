@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from panbudget import replay
 from panbudget.season.layout import prepare
-from panbudget.studies.fit.pan import PanModel
+from panbudget.studies.fit.pan import Modelled, PanModel
+from panbudget.studies.fit.readings import to_come
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.season.test_faults import TANK
 from tests.small_weather import weather_csv
@@ -60,3 +63,15 @@ def test_the_refill_flow_of_a_pan_on_a_tank_is_at_the_heads_that_the_tank_gave(m
     assert pan.through == pytest.approx(openings["litres"].sum() / hours, rel=0.05)
     assert pan.refill < season.forcing.pan_of["upper"].refill_flow  # that of the full tank
     assert pan.through / pan.refill == pytest.approx(31.0, rel=0.02)  # 30 emitters of 2 L/h beside one of 2 L/h
+
+
+def test_of_an_opening_under_way_any_part_is_still_to_come():
+    """Ten thousand looks at a valve that is open for three tenths of the time, drawn; a level is read with the valve shut."""
+    random = np.random.default_rng(5)
+    part = np.where(random.random(10_000) < 0.3, random.random(10_000), 0.0)
+    share = np.full(48, 0.3)
+    looks = {"hours": np.array([12.5, 12.5, 30.0]), "levels": np.array([np.nan, 150.0, np.nan])}
+    pan = SimpleNamespace(**looks, opened=np.array([False, False, True]))
+    mean, variance = to_come(pan, Modelled(np.zeros(49), np.zeros(49), share, np.zeros(49)))
+    assert mean.tolist() == pytest.approx([part.mean(), 0.0, 1.0], rel=0.02)
+    assert variance.tolist() == pytest.approx([part.var(), 0.0, 0.0], rel=0.02)

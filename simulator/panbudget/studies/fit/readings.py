@@ -15,7 +15,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.studies.fit.likelihood import Account
-from panbudget.studies.fit.pan import PanModel, summed
+from panbudget.studies.fit.pan import Modelled, PanModel, summed
 
 #: a count says nothing of where between two openings the pan stands: the standard error of a swing
 QUANTISED = 12.0**-0.5
@@ -112,8 +112,24 @@ def raw_residuals(pan: PanModel, readings: Readings, factors: dict[str, float]) 
     by_level = (cycles - counted) * swing - fallen
     by_count = (followed - counted - np.where(pan.opened, 0.0, 0.5)) * swing
     # since the meter's reading before: what each opening lets through differs, and the sum of it walks
+    through[: len(pan.hours)] -= (
+        to_come(pan, modelled)[0] * np.array([held.per_opening(hour) for hour in pan.hours]) * scale
+    )
     by_meter = through[visit] - through[since] - (pan.meters[visit] - pan.meters[since])
     return np.select([kind == "level", kind == "count"], [by_level[visit], by_count[visit]], by_meter)
+
+
+def to_come(pan: PanModel, modelled: Modelled) -> tuple[Floats, Floats]:
+    """
+    Return the share of an opening that is counted at each visit and has not passed the meter, in the mean, and its variance.
+
+    All of one that was seen to begin; none is under way where a level was read, with the valve shut. Elsewhere one is as
+    often as the valve is open at that hour, and any part of it is as likely.
+    """
+    share = modelled.share[np.clip(pan.hours, 0.0, len(modelled.share) - 1.0).astype(int)]
+    under_way = np.where(np.isfinite(pan.levels), 0.0, share)
+    mean, variance = under_way / 2.0, under_way / 3.0 - under_way**2 / 4.0
+    return np.where(pan.opened, 1.0, mean), np.where(pan.opened, 0.0, variance)
 
 
 def standard_errors(pan: PanModel, readings: Readings) -> Floats:
@@ -124,6 +140,8 @@ def standard_errors(pan: PanModel, readings: Readings) -> Floats:
     unknown = summed(np.isnan(readings.counts).astype(float))
     openings = np.maximum(followed[visit] - followed[since], 1.0)
     once = np.where(unknown[visit + 1] > unknown[since + 1], 2.0 * QUANTISED**2, 0.0)
+    under_way = to_come(pan, modelled)[1]
+    once += under_way[visit] + under_way[since]
     apart = np.maximum(np.sqrt(once + (_ADDS_UP * pan.wander) ** 2 * openings + (_HOURS * openings) ** 2), 0.02)
     litres = np.array([modelled.per_opening(hour) for hour in pan.hours[visit]])
     by_count = np.where(pan.opened[visit], _MOMENT, QUANTISED) * pan.swing

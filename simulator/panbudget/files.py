@@ -20,7 +20,7 @@ from typing import IO, Any, TextIO
 
 import pandas as pd
 
-from panbudget.errors import OutputError, Problem, ScenarioError, nearest
+from panbudget.errors import CONTROLS, OutputError, Problem, ScenarioError, nearest
 
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
@@ -325,12 +325,13 @@ def _keys(part: Any, levels: int) -> int:
 
 def _toml_problem(message: str, text: str) -> Problem:
     """Say what `tomllib` found, with its line, its text and a cure."""
-    rows = text.splitlines()
+    rows = text.split("\n")
     at = re.search(r"\(at line (\d+), column (\d+)\)", message)
     what = re.sub(r"\s*\(at .*\)$", "", message)
     row = int(at.group(1)) if at else len(rows)
     where = f"line {row}, column {at.group(2)}" if at else f"line {row}, where the file ends"
     line = rows[row - 1].strip() if 0 < row <= len(rows) else ""
+    letter = rows[row - 1][int(at[2]) - 1 :][:1] if at else ""
     if twice := re.search(r"Cannot declare \((.*)\) twice", what):
         key = ".".join(re.findall("'([^']*)'", twice[1]))
         cure = "two parts can't have one name, so rename one; what stands in brackets or braces is gone on with there"
@@ -343,14 +344,20 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = "a date is year-month-day and one of the calendar's, such as 2023-05-01"
     elif re.search(r"=\s*[-+]?\d+,\d+$", line):
         cure = "a number has a decimal point, such as 37.4"
+    elif "not a Unicode scalar" in what:
+        cure = r"no letter has the number behind that \u: type the letter itself"
     elif re.search(r"(?i)unescaped|hex value", what):
         cure = r"a backslash in quotes is written twice, \\, or folders of a path are parted by /, on Windows too"
     elif re.search("[“”„«»‘’]", line):
         cure = 'its quotes are curly: type straight ones, "like these"'
     elif re.search(r"character '\\[rux]", what):
         cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
+    elif CONTROLS.match(letter) or (letter.isspace() and letter not in " \t"):
+        cure = f"what stands in that column, {letter!a}, looks like a blank or like nothing: delete it, or type a blank"
     elif row == 1 and re.search(r"[,;\t].*[,;\t]", line):
         cure = "it looks like a table, such as a weather file: name the garden's file, which ends in .toml"
+    elif what.startswith("Expected newline") and re.search(r"=\s*[-+]?\d", line):
+        cure = 'a number stands alone, such as 37.4, and with a unit it is text in quotes, such as "50 cm"'
     elif what.startswith("Expected '='"):
         cure = 'a key is followed by =, such as title = "My garden"'
     found = f": this can't be read as TOML ({what})" + (f": {line[:60]}" if line else "")

@@ -398,6 +398,12 @@ def test_what_a_scenario_says_wrongly_of_its_weather_is_told_with_its_own_name(m
         ('title: "Mine"', 'a key is followed by =, such as title = "My garden"'),
         ("# mine\rsite = 1", "save it again as plain text in UTF-8, with the line ends"),
         ("# mi\0ne", "save it again as plain text in UTF-8"),
+        ("title\xa0= 1", r"what stands in that column, '\xa0', looks like a blank"),
+        ("\v", r"'\x0b', looks like a blank or like nothing"),
+        ("\ufefftitle = 1", r"'\ufeff', looks like a blank or like nothing"),
+        ("depth = 18 cm  # of\u2028it", 'with a unit it is text in quotes, such as "50 cm"'),
+        ("latitude = 43.5°", "a number stands alone, such as 37.4"),
+        (r'title = "\ud800"', r"no letter has the number behind that \u"),
     ],
 )
 def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line, said):

@@ -87,7 +87,7 @@ def applied() -> Iterator[None]:
 
 def plain(text: str) -> str:
     """
-    Keep a user's name from being read as a formula.
+    Keep a user's name from being read as a formula, and from being left out of a legend for a line at its beginning.
 
     Parameters
     ----------
@@ -99,7 +99,8 @@ def plain(text: str) -> str:
 
     Examples
     --------
-    >>> plain("beds at $2")
-    'beds at \\\\$2'
+    >>> plain("beds at $2"), plain("_yard")
+    ('beds at \\\\$2', ' _yard')
     """
-    return " ".join(text.split()).replace("$", r"\$")
+    name = " ".join(text.split()).replace("$", r"\$")
+    return f" {name}" if name.startswith("_") else name

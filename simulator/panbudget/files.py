@@ -354,7 +354,7 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
     elif CONTROLS.match(letter) or (letter.isspace() and letter not in " \t"):
         cure = f"what stands in that column, {letter!a}, looks like a blank or like nothing: delete it, or type a blank"
-    elif row == 1 and re.search(r"[,;\t].*[,;\t]", line):
+    elif re.search(r"[,;\t].*[,;\t]", line) and all(above.lstrip()[:1] in ("", "#") for above in rows[: row - 1]):
         cure = "it looks like a table, such as a weather file: name the garden's file, which ends in .toml"
     elif what.startswith("Expected newline") and re.search(r"=\s*[-+]?\d", line):
         cure = 'a number stands alone, such as 37.4, and with a unit it is text in quotes, such as "50 cm"'

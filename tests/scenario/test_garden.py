@@ -403,6 +403,7 @@ def test_what_a_scenario_says_wrongly_of_its_weather_is_told_with_its_own_name(m
         ("\ufefftitle = 1", r"'\ufeff', looks like a blank or like nothing"),
         ("depth = 18 cm  # of\u2028it", 'with a unit it is text in quotes, such as "50 cm"'),
         ("latitude = 43.5°", "a number stands alone, such as 37.4"),
+        ("date,tmin,tmax", "it looks like a table, such as a weather file: name the garden's file"),
         (r'title = "\ud800"', r"no letter has the number behind that \u"),
     ],
 )

@@ -13,6 +13,7 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
     import os
     import sys
     import traceback
+    import warnings
     from pathlib import Path
     from typing import Annotated
 
@@ -58,6 +59,8 @@ def main(arguments: list[str] | None = None) -> None:
     interrupted.
     """
     os.environ["MPLBACKEND"] = "agg"  # whatever a notebook has left there: figures are files here
+    if arguments is None and not sys.warnoptions:
+        warnings.simplefilter("ignore")  # libraries' are for who writes programs, and for the tests
     try:
         with terminal.patient():
             code = _run(arguments)

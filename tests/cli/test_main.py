@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 import pandas as pd
@@ -391,3 +392,16 @@ def test_a_completion_that_cannot_be_is_bad_use_and_no_danger(monkeypatch, capsy
         main([])
     assert ended.value.code == 2
     assert "not supported" in "".join(capsys.readouterr())
+
+
+@pytest.mark.parametrize("asked_for", [[], ["default"]])
+def test_libraries_warnings_are_shown_to_who_asks_for_them_alone(monkeypatch, capsys, asked_for):
+    """A hundred valves brought one of pandas, with a path of this machine, above what was found."""
+    monkeypatch.setattr(sys, "argv", ["panbudget", "--version"])
+    monkeypatch.setattr(sys, "warnoptions", asked_for)
+    with warnings.catch_warnings(record=True) as shown:
+        warnings.simplefilter("default")
+        with pytest.raises(SystemExit):
+            main()
+        warnings.warn("slow", RuntimeWarning, stacklevel=1)
+    assert len(shown) == len(asked_for)

@@ -44,6 +44,14 @@ def test_months_add_up(found):
     assert months["eto_mm"].sum() == pytest.approx(found.season.totals["weather"]["eto_mm"])
 
 
+def test_months_of_a_hundred_pans_are_summed_without_a_warning(found):
+    """Which pandas gives of a table that grows by a column a hundred times."""
+    season = SimpleNamespace(
+        days=found.season.days, controllers=dict.fromkeys(range(101), found.season.controllers["upper"])
+    )
+    assert replace(found, season=season).by_month().shape[1] == 103
+
+
 def test_lines_say_what_was_assumed(found):
     text = "\n".join(check_lines(found, everything=True))
     assert "assumed: vapour_pressure" in text

@@ -75,8 +75,8 @@ class Checked(Reported):
 
     def by_month(self) -> pd.DataFrame:
         """Return ETo, rain and each pan's evaporation by month of the season. [mm]"""
-        pans = {f"pan_mm {name}": table["pan_mm"] for name, table in self.season.controllers.items()}
-        frame = self.season.days[["eto_mm", "rain_mm"]].assign(**pans)
+        pans = pd.DataFrame({f"pan_mm {name}": table["pan_mm"] for name, table in self.season.controllers.items()})
+        frame = self.season.days[["eto_mm", "rain_mm"]].join(pans)
         return frame.groupby(pd.DatetimeIndex(frame.index).strftime("%Y-%m")).sum()
 
     @functools.cached_property

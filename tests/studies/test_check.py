@@ -62,7 +62,7 @@ def test_lines_say_what_was_assumed(found):
     ("wind", "said"),
     [
         ("", "a thermometer in the sun; the day's mean for one of its extremes; another"),
-        (",2.0", "extremes; temperatures some degrees off from a date on; wind up to 1.6 times as strong"),
+        (",2.0", "extremes; temperatures some degrees off; wind up to twice as strong"),
     ],
 )
 def test_what_no_column_tells_is_said(make_garden, wind, said):

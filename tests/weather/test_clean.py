@@ -47,7 +47,8 @@ def test_what_a_caution_is_worth_has_no_more_light_than_a_clear_sky_and_both_end
     """Light of a hundredth from a day on, of which a line through the season would make some hundred times as much at its end."""
     light = [26 - day % 5 for day in range(60)] + [0.26 - day % 5 / 100 for day in range(60)]
     warm = [30 + day % 3 for day in range(120)]
-    days = table(120, start=dt.date(2025, 5, 1), tmax=warm, radiation=light, wind=[4] * 60 + [1] * 60)
+    wind = [(4 if day < 60 else 1) + day % 3 / 10 for day in range(120)]
+    days = table(120, start=dt.date(2025, 5, 1), tmax=warm, radiation=light, wind=wind)
     cautions = {caution.name: caution.worth for caution in read(days, trust=["radiation-leap"]).cautions}
     assert re.fullmatch(r"if so, the season's ETo is \d+ mm \(\+\d+ mm\)", cautions["radiation-fades"])
     found = re.fullmatch(

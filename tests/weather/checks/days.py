@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.physics import air
-from panbudget.weather.checks import figures, plausibility, sensors
+from panbudget.weather.checks import figures, plausibility, sensors, wind
 from panbudget.weather.checks import sky as sky_checks
 from panbudget.weather.checks.inspection import Inspection, walk
 from panbudget.weather.checks.plausibility import inspect_values
@@ -83,5 +83,8 @@ def one_day(usual, odd, *, days=20, at=3):
 
 
 #: names of the checks of sensors
-SENSORS = [row.name for row in (*sensors.CHECKS, *figures.CHECKS)] + ["temperature-climate", "temperature-range"]
+SENSORS = [row.name for row in (*sensors.CHECKS, *wind.CHECKS, *figures.CHECKS)] + [
+    "temperature-climate",
+    "temperature-range",
+]
 AIR = {"tmin": 14.0, "tmax": 30.0}

@@ -73,6 +73,13 @@ def kept(on_step, *, step=3, others=20):
     return fell(on(400, 4.0, np.r_[step * np.arange(on_step), at_random]))
 
 
+def test_a_sprinkler_is_worth_what_it_brings_and_leaves_the_rain():
+    """6 mm every third day, beside rain of 4 mm, on two of them as well."""
+    rain = on(400, 6.0, slice(0, 150, 3)) + on(400, 4.0, [3, 30, 200, 205])
+    (said,) = inspected(**fell(rain), only="rain-periods", trust=()).cautions
+    assert said.instead[0]["rain"].sum() == pytest.approx(16.0)
+
+
 def months(*gaps):
     return fell(on(180, 3.0, np.cumsum([2, *gaps])))
 
@@ -232,6 +239,8 @@ BOUNDS = [
     ("rain-rows", lambda more: rows_twice(more, 20.0), 1.99, 2.01),
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),
     ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
+    ("rain-much", lambda times: fell(on(60, 26.374 * times, slice(0, 20, 2))), 2.69, 2.71),  # of the vapour over 14 °C
+    ("rain-much", lambda wet: fell(on(60, 75.0, slice(0, 2 * wet, 2))), 9, 10),
     ("rain-bright", bright, 60, 59),
     ("rain-bright", lambda duller: bright(duller, other=0.0), 20, 19),  # days alike count half
     ("rain-bright", lambda wet: bright(59, wet=wet), 11, 12),
@@ -272,6 +281,29 @@ def test_whole_figures_with_a_step_of_two_or_more_are_tips_in_tenths(days, kinds
     amounts = step * np.resize(np.arange(1.0, kinds + 1.0), days)
     found = spoken("rain-unit", **fell(np.r_[amounts, np.zeros(10)]))
     assert ("tenths" in found) is told
+
+
+@pytest.mark.parametrize(
+    ("times", "digits", "worth"), [(10.0, 1, 10.0), (25.4, 2, 25.4), (18.0, 1, 10.0), (18.0, 2, 25.4), (80.0, 1, 80.0)]
+)
+def test_a_change_of_unit_is_worth_the_near_unit_that_its_digits_allow(times, digits, worth):
+    """By definition of cm and inches; a ratio of 80 is near none."""
+    wet = np.linspace(40.0, 90.0, 20)
+    rain = np.r_[wet, (wet / times).round(digits)]
+    (said,) = inspected(**fell(np.ravel([rain, 0.0 * rain], "F")), only="rain-change", trust=()).cautions
+    assert (said.instead[0]["rain"][40::2] / rain[20:]).mean() == pytest.approx(worth, rel=0.05)
+
+
+def test_one_small_figure_on_dry_days_is_dew_and_worth_its_sum():
+    rain = np.where(np.arange(90) % 9 == 0, 6.0 + np.arange(90) / 10.0, 0.4)
+    (said,) = inspected(**fell(rain), only="rain-sum", trust=()).cautions
+    assert "dew" in said.sentence
+    assert said.instead[0]["rain"].sum() == pytest.approx(rain[rain > 0.4].sum())
+
+
+def test_a_total_that_is_told_is_no_lost_decimal_point():
+    found = inspected(**fell(np.where(np.arange(90) % 7 == 0, 90.0, 0.0)), trust=()).cautions
+    assert {"rain-periods", "rain-much"} & {caution.name for caution in found} == {"rain-periods"}
 
 
 def test_wet_days_between_days_without_a_figure_follow_no_other():

@@ -75,6 +75,12 @@ BOUNDS = [
     ("value-mark", marked, 3.49, 3.51),  # a quarter of 1 to 3 beyond them
     ("value-mark", lambda figure: marked(figure, step=0.25), 4.24, 4.26),  # and five steps
     ("value-mark", lambda figure: marked(figure, column="dew_point", sign=-1.0), 3.49, 3.51),
+    (
+        "value-mark",
+        lambda next_to: {**DAYS, "rh_max": np.where(AT % 7 == 3, 100.0, next_to + WALK - WALK.max())},
+        80.1,
+        79.9,
+    ),
     ("humidity-saturated", lambda count: damp(count=count), 4, 5),
     ("humidity-saturated", damp, 94.9, 95.0),
     ("humidity-saturated", lambda warming: damp(warming=warming), 8.99, 9.01),
@@ -115,9 +121,25 @@ def test_rain_in_hundredths_is_called_inches_beside_imperial_units_alone():
 
 def test_air_may_be_saturated_and_wind_be_still():
     """A dampest figure of 98 % and more is no mark, nor is the weakest wind."""
-    assert not spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 100.0, 40.0 + WALK)}))
+    assert not spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 100.0, 78.0 + WALK)}))
     assert spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 97.9, 40.0 + WALK)}))
     assert not spoken("value-mark", **(DAYS | {"wind": np.where(AT % 7 == 3, 0.2, 9.0 + WALK)}))
+
+
+def test_a_leap_to_saturation_is_worth_the_vapour_of_the_afternoon():
+    """By hand: 30 % at 28 °C is the vapour of 70.9 % at 14 °C (FAO-56 eq 11)."""
+    humidity = {"rh_max": np.where(AT % 7 == 3, 100.0, 60.0 + WALK), "rh_min": 30.0}
+    (said,) = inspected(**{**DAYS, "tmin": 14.0, "tmax": 28.0, **humidity}, only="value-mark", trust=()).cautions
+    assert "saturation" in said.sentence
+    assert said.instead[0]["rh_max"][3] == pytest.approx(70.94, abs=0.01)
+
+
+def test_rain_that_stands_in_the_file_twice_is_seen():
+    rain = np.where(np.arange(90) % 3 == 0, 1.0 + np.arange(90) / 7.0, 0.0)
+    days = {"days": 90, "tmin": 14.0 + np.arange(90) / 9.0, "tmax": 28.0}
+    assert not spoken("days-twice", **days, rain=rain)
+    rain[60:] = rain[30:60]
+    assert "rain is on" in spoken("days-twice", **days, rain=rain)
 
 
 def test_a_temperature_of_nothing_may_be_stuck_and_a_calm_may_last():

@@ -65,6 +65,16 @@ def test_a_highest_figure_that_comes_far_more_often_than_others(days, others, ex
     assert seen(radiation=clipped(days, others=others)) == expected
 
 
+def test_what_is_above_a_limit_is_worth_no_less_than_it_and_a_wind_nothing_that_is_known():
+    """By hand: 30 % at 28 °C is the vapour of 70.9 % at 14 °C (FAO-56 eq 11), and 40 % of 94.6 %."""
+    top = at_top(13)["wind"][:N]
+    columns = {"tmin": 14.0, "tmax": 28.0, "rh_max": 70.0 + 2.0 * top, "rh_min": np.where(np.arange(N) < 5, 30.0, 40.0)}
+    (said,) = inspected(N, **columns, only="value-limit", trust=()).cautions
+    assert said.instead[0]["rh_max"][:7:2] == pytest.approx([88.0, 88.0, 88.0, 94.6], abs=0.1)
+    (said,) = inspected(**at_top(13), only="value-limit", trust=()).cautions
+    assert not said.instead
+
+
 @pytest.mark.parametrize(("share", "expected"), [(0.79, ["value-limit"]), (0.81, [])])
 def test_sunshine_may_end_only_where_the_day_does(share, expected):
     """From four fifths of the daylight of the middling such day on, which is some 14.7 h here."""

@@ -43,7 +43,7 @@ def middays(damper=0.0, warmer=1.5, *, bright=800.0, days=N):
 )
 def test_a_thermometer_that_follows_the_light_from_hour_to_hour_is_in_the_sun(hours, expected):
     """Vapour by 16 % or warmth by 5 °C with 900 W/m²; the air itself warms up by 1.5 °C."""
-    found = inspected(N, start="2025-06-01", **AIR, radiation=18.0, by_hour=hours, trust=())
+    found = inspected(N, start="2025-06-01", **AIR, radiation=28.0, by_hour=hours, trust=())
     said = [caution for caution in found.cautions if caution.name == "thermometer-sun"]
     assert [True for _ in said] == [True] * expected
     if said:
@@ -51,6 +51,24 @@ def test_a_thermometer_that_follows_the_light_from_hour_to_hour_is_in_the_sun(ho
         assert (said[0].instead[0]["tmax"] <= found.daily["tmax"]).all()
     trusting = inspected(N, start="2025-06-01", **AIR, radiation=18.0, by_hour=hours, trust=["thermometer-sun"])
     assert "thermometer-sun" not in [caution.name for caution in trusting.cautions]
+
+
+@pytest.mark.parametrize(("count", "bright", "expected"), [(4, 900.0, 0), (5, 900.0, 1), (5, 199.0, 0), (5, 201.0, 1)])
+def test_hours_of_nothing_between_bright_ones_are_lost_records(count, bright, expected):
+    """Half of a dull hour's 200 W/m² is 100; five of seven hours of 60 days lie between others, so 5 in 300 are worth 1.7 %."""
+    hours = middays(bright=bright)
+    light = np.full(len(hours.midday), bright / 2.0)
+    light[3 : 7 * count : 7] = 0.0
+    hours = hours._replace(midday=hours.midday.assign(light=light))
+    found = inspected(N, **AIR, radiation=20.0, by_hour=hours, only="radiation-drops", trust=())
+    assert [said.instead[0]["radiation"][0] for said in found.cautions] == [
+        pytest.approx(20.0 / (1 - 5 / 300))
+    ] * expected
+
+
+def test_light_that_reads_too_low_is_no_thermometer_in_the_sun():
+    found = inspected(N, start="2025-06-01", **AIR, radiation=CLEAR * 0.5, by_hour=middays(0.2), trust=())
+    assert {"radiation-low", "thermometer-sun"} & {caution.name for caution in found.cautions} == {"radiation-low"}
 
 
 def test_afternoons_that_are_too_damp_though_nothing_follows_the_light_are_the_hygrometers():

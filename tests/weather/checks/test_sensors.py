@@ -176,6 +176,11 @@ def test_a_hygrometer_that_stays_below_85_percent_on_3_wet_days_reads_low(rh, we
     assert ("humidity-low" in found) is expected
 
 
+def test_days_that_are_wet_by_a_weeks_total_tell_nothing_of_a_hygrometer():
+    found = seen(rain=np.where(np.arange(N) % 7 == 0, 9.0, 0.0), rh_max=60.0 + WALK)
+    assert ("rain-periods" in found, "humidity-low" in found) == (True, False)
+
+
 def test_a_hygrometer_beside_no_temperatures_is_passed_over():
     assert "humidity-low" not in seen(tmax=np.full(N, np.nan), rh_max=60.0 + WALK)
 
@@ -234,6 +239,21 @@ def test_days_warm_up_as_light_wind_and_season_have_it_but_in_the_sun(by, expect
     tmax = AIR["tmin"] + np.exp(usual + by)
     assert ("thermometer-sun" in seen(tmax=tmax, **columns, trust=["radiation-low"])) is expected
     assert "thermometer-sun" not in seen(tmax=tmax, **columns, trust=["thermometer-sun"])
+
+
+@pytest.mark.parametrize(
+    ("wind", "by", "blamed"), [(3.45, 0.5, "tmax"), (3.55, 0.5, "wind"), (3.55, 0.6, "wind"), (3.55, 0.62, "tmax")]
+)
+def test_days_that_warm_up_too_far_for_a_strong_wind_may_have_it_in_another_unit(wind, by, blamed):
+    """3.5 m/s at 2 m; in mph the range may be 0.0957 · 0.553 · 3.55 = 0.188 wider, so 0.42 is 0.608."""
+    sky = sky_of(pd.date_range("2025-06-01", periods=N), latitude=38.0, elevation=100.0)
+    tmin = float(np.median(AIR["tmin"]))
+    usual = 0.971 + 1.629 * 0.6 - 0.0957 * wind + 0.013 * np.median(sky.extraterrestrial) - 0.0092 * tmin + 0.01
+    columns = {"radiation": sky.clear * (0.6 + 0.0001 * WALK), "wind": wind + 0.01 * (WALK - np.median(WALK))}
+    tmax = AIR["tmin"] + np.exp(usual + by)
+    found = inspected(N, **columns, tmin=AIR["tmin"], tmax=tmax, only="thermometer-sun", trust=["radiation-low"])
+    (said,) = found.cautions
+    assert said.sentence.split()[0] == blamed
 
 
 @pytest.mark.parametrize(
@@ -301,7 +321,7 @@ def test_how_many_days_in_a_row_stand_there_twice_by_no_chance_grows_with_a_file
     assert _too_many_alike(rng.integers(0, 600, 33_000).astype(np.uint64)) == 6
 
 
-@pytest.mark.parametrize("by", [0.25, 0.0, 4.0])
+@pytest.mark.parametrize("by", [0.25, 0.01, 4.0])
 def test_the_day_on_which_the_wind_leaps_is_told(by):
     wind = (4.0 + 0.001 * WALK) * np.where(np.arange(N) < 33, 1.0, by)
     (said,) = [c.sentence for c in inspected(N, **AIR, wind=wind, trust=()).cautions if c.name == "wind-leap"]

@@ -108,6 +108,14 @@ def test_days_of_dry_air_that_hardly_warm_up_have_a_mean_for_an_extreme(by, dry,
     assert names(tmin=tmin, tmax=tmin + by, vapour_pressure=SATURATED(tmin - dry)) == expected
 
 
+def test_an_extreme_that_is_the_mean_is_worth_twice_the_range_either_way():
+    columns = {"dew_point": LOW - 8.1, "tmin": LOW, "tmax": LOW + 9.0}
+    (said,) = inspected(N, **columns, only="range-half", trust=()).cautions
+    assert [float((way.get("tmax", LOW + 9.0) - way.get("tmin", LOW)).mean()) for way in said.instead] == [
+        pytest.approx(18.0)
+    ] * 2
+
+
 @pytest.mark.parametrize(
     ("first", "length", "by", "expected"),
     [

@@ -28,7 +28,7 @@ _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
 _DEW_ABOVE_TMIN = 10.0
 # median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
 # run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
-_WINDY, _BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
+_WINDY, BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
 # the lowest and highest of such figures where they may be degrees of the compass [°]
 _COMPASS = 30.0, 330.0, 360.0
 # a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
@@ -48,7 +48,7 @@ _DAMP_NIGHT = 30.0
 # how many days it takes to question a windy site, a climate
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # m/s in one, in the order of likelihood [m/s]
-_WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
+WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
 # whole knots, mph and m/s in another unit: step in it -> that unit [m/s -> unit]; share of the hours on such steps, chance that
 # they are there though it is none, and hours that tell; share of calms, and the least wind that moves a gauge where those are
 # called calm: 3 knots at airports [m/s, -, -, h, -, m/s]
@@ -317,16 +317,16 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     known = inspection.known("wind") * inspection.wind_factor
     middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
     beside, imperial = is_refused_as("°F", inspection) and not stated, imperial_of(inspection)
-    factor = _WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
+    factor = WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
     slow = [
         unit
         for unit in (("mph", "knot", "km/h") if beside or imperial else ("km/h", "knot", "mph"))
-        if _WIND_UNITS[unit] < factor
+        if WIND_UNITS[unit] < factor
     ]
     first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
     looks_like = first + (f" (or {' or '.join(others)})" if others else "")
     values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like}
-    slower = [{"wind": inspection.all_of("wind") * _WIND_UNITS[unit] / factor} for unit in slow]
+    slower = [{"wind": inspection.all_of("wind") * WIND_UNITS[unit] / factor} for unit in slow]
     if middle > _RUN_OF_WIND:
         low, high = known.min() / inspection.wind_factor, known.max() / inspection.wind_factor
         compass = low <= _COMPASS[0] and _COMPASS[1] <= high <= _COMPASS[2]
@@ -340,14 +340,14 @@ def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
         yield Verdict(names, "wind-unit/stated", values, slower)
     elif stated and enough and factor == 1.0 and middle > _FRESH and imperial:
-        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS["mph"])
+        instead = inspection.with_asked(wind=inspection.of_asked("wind") * WIND_UNITS["mph"])
         yield Verdict(
             names,
             "wind-unit/imperial",
             {**values, "line": inspection.line("wind", "mph"), "table": inspection.table, "columns": imperial},
             instead,
         )
-    elif enough and not stated and middle > _BREEZY:
+    elif enough and not stated and middle > BREEZY:
         yield Verdict(names, "wind-unit/windy", values, slower)
 
 
@@ -385,7 +385,7 @@ def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     before, after = around(wind, _MONTH, _DAYS_TO_JUDGE)
     leaps = np.exp(np.abs(steps(np.log(np.maximum(wind, 0.1)), _DAYS_TO_JUDGE)))
     slow, fast = np.fmin(before, after), np.fmax(before, after)
-    leaps = np.where((fast > _TIMES_FASTER * slow) & (slow < _BREEZY) & (fast > _WINDY), leaps, np.nan)
+    leaps = np.where((fast > _TIMES_FASTER * slow) & (slow < BREEZY) & (fast > _WINDY), leaps, np.nan)
     if (leaps > _TIMES_FASTER).any():
         row = int(np.nanargmax(leaps))
         words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _MONTH}
@@ -432,7 +432,7 @@ def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         step = values[values > least].min(initial=np.inf) - least
         unit = "km/h" if least > _LEAST_KMH else "knot" if step < _LEAST_STEP_MPH else "mph"
     if unit:
-        instead = inspection.with_asked(wind=inspection.of_asked("wind") * _WIND_UNITS[unit])
+        instead = inspection.with_asked(wind=inspection.of_asked("wind") * WIND_UNITS[unit])
         looks_like = "knots" if unit == "knot" else unit
         yield Verdict(names, "wind-steps", {"looks_like": looks_like, "unit": unit}, instead)
 

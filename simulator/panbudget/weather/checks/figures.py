@@ -16,7 +16,7 @@ import numpy as np
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
-from panbudget.weather.checks.sensors import run_by_chance
+from panbudget.weather.checks.sensors import by_afternoon, run_by_chance
 from panbudget.weather.text.columns import STANDARD, number
 
 # days in a row on which two columns are the same to the digit, and how many figures stand among them at least [d, -]
@@ -25,6 +25,8 @@ _SAME_DAYS, _FIGURES = 14, 7
 _DAMP = 98.0
 # days at a column's end, the stretches that they come in, and how many times as many they are as those of any other figure [d, -, -]
 _AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
+# how far below saturation the next figure is where a hygrometer leaps to it (12.6 at most in genuine seasons) [%]
+_DAMP_FAR = 20.0
 # days, each by itself, that have one highest or lowest figure, how far that is from the next by the reach of all others, and by
 # their least step: a mark, as 9.9 is [-, -, -]
 _MARKED, _FAR, _STEPS_FAR = 3, 0.25, 5.0
@@ -74,7 +76,12 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             natural = _is_natural(inspection, name, end, figures[end], here)
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
                 words |= {"more": "more" if end else "less", "others": int(others)}
-                yield Verdict((name,), "value-limit", words, _filled(inspection, name, here))
+                instead = (
+                    {} if name == "wind" and end else _filled(inspection, name, here)
+                )  # nothing tells a stronger wind
+                if name == "rh_max" and end and (likely := by_afternoon(inspection, here)):
+                    instead = {of: np.maximum(figures, inspection.all_of(of)) for of, figures in likely.items()}
+                yield Verdict((name,), "value-limit", words, instead)
 
 
 def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -83,9 +90,12 @@ def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         for end, figures, _, here, stretches, words in _ends(inspection, name):
             rest = np.delete(figures, end)
             far = abs(figures[end] - rest[end]) > max(_FAR * np.ptp(rest), _STEPS_FAR * np.diff(rest).min())
-            if stretches >= _MARKED and far and not _is_natural(inspection, name, end, figures[end], here):
+            damp = _is_natural(inspection, name, end, figures[end], here)
+            if stretches >= _MARKED and far and (not damp or figures[end] - rest[end] > _DAMP_FAR):
                 words["next"] = number(float(rest[end]))
-                yield Verdict((name,), "value-mark", words, _filled(inspection, name, here))
+                instead = by_afternoon(inspection, here) if damp and name == "rh_max" else {}
+                text = f"value-mark{'/damp' if damp else ''}"
+                yield Verdict((name,), text, words, instead or _filled(inspection, name, here))
 
 
 def _is_natural(inspection: Inspection, name: str, end: int, figure: float, days: Mask) -> bool:

@@ -477,3 +477,8 @@ def walk(inspection: Inspection, table: Iterable[Check | Doubt]) -> None:
         wanted = row.certain or row.name not in inspection.trust
         if wanted and (inspection.cautious or not only_cautions(row.name)):
             row.walk(inspection)
+
+
+def seen(inspection: Inspection, start: str) -> bool:
+    """Tell whether a check whose name begins so has cautioned."""
+    return any(caution.name.startswith(start) for caution in inspection.cautions)

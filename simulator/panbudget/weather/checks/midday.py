@@ -29,6 +29,8 @@ _DAMPER, _WARMER, _AIR = 0.16, 5.0, 1.5
 OF_A_DEGREE = 0.06
 # the hour that begins at noon; noons with a clear sky's light of more than this, and how many of them tell [h, W/m², -]
 _NOON, _HIGH_SUN, _NOONS = 12, 700.0, 45
+# light of an hour next to which none has nothing at noon [W/m²]
+_BESIDE = 100.0
 _SOLAR = sun.SOLAR_CONSTANT * 1e6 / 60.0  # light outside of the air [W/m²]
 
 
@@ -77,6 +79,17 @@ def sunlit(inspection: Inspection) -> Sunlit | None:
         return Sunlit(damper * share / OF_A_DEGREE, np.exp(-damper * mean))
     by = (warmer - _AIR) * float(warmer > _WARMER)
     return Sunlit(by * share, np.ones(len(days)))
+
+
+def dropouts(inspection: Inspection) -> tuple[int, float]:
+    """Return how many hours about noon have no light between two that are lit, and their share of those between others. [-, -]"""
+    table, *_ = _middays(inspection)
+    if table.empty:
+        return 0, 0.0
+    before, light, after = (table["light"].to_numpy()[part] for part in (slice(-2), slice(1, -1), slice(2, None)))
+    between = table.index[2:] - table.index[:-2] == 2
+    dropped = between & (light == 0.0) & (np.minimum(before, after) > _BESIDE)
+    return int(dropped.sum()), float(dropped.sum() / max(between.sum(), 1))
 
 
 def clearest(inspection: Inspection) -> float | None:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, longest
-from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.messages import table_of
 from panbudget.weather.text.heading import by_file
@@ -76,6 +76,9 @@ _METRES = (0.001, 0.03)
 _FLUX = 0.00025
 # the mean of wet days beyond any place's, so that millimetres are called inches [mm]
 _NO_INCHES = 3.0 * 25.4
+# a day's rain that dew is not; how many times the vapour above a site its wet days bring in the mean, beyond any place's: 1.1 at most
+# in 45 genuine seasons, some 2 where mountains stand in the way of the sea's wind [mm, -]
+_NO_DEW, _OVER_VAPOUR = 1.0, 2.7
 # mm in one
 _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
 
@@ -171,6 +174,12 @@ def _rain_repeats(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         alike = np.corrcoef(fallen[1:], fallen[:-1])[0, 1] if wet >= 2 * _WET_DAYS else 0.0
     often = wet >= _WET_DAYS and same.sum() > _REPEATED * wet and np.unique(rain[rain > 0.0]).size > 2
     if often or alike > _ALIKE:
+        figures, counts = np.unique(rain[1:][same], return_counts=True)
+        if often and counts.max() > _MOSTLY * same.sum():
+            dew = rain == figures[counts.argmax()]
+            words = {"dew": figures[counts.argmax()], "days": int(dew.sum())}
+            yield Verdict(names, "rain-sum/dew", words, inspection.with_asked(rain=np.where(dew, 0.0, rain)))
+            return
         rises = np.maximum(np.diff(rain, prepend=0.0), 0.0)
         values = {"same": int(same.sum()), "wet": wet}
         yield Verdict(names, "rain-sum", values, inspection.with_asked(rain=rises))
@@ -218,7 +227,9 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
         rest = (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)) if share < 1.0 else 0.0
         if much.size * (share * np.log(share / by_chance) + rest) > _KEPT:  # Chernoff's bound
             words = {"step": step, "on": on.size, "wet": much.size, "least": _NO_DRIZZLE}
-            instead = inspection.with_asked(rain=np.where(np.isin(np.arange(rain.size), on), 0.0, rain))
+            likely = rain.copy()
+            likely[on] = np.maximum(rain[on] - np.median(rain[on]), 0.0)
+            instead = inspection.with_asked(rain=likely)
             yield Verdict(names, "rain-periods/steps", words, instead)
             return
     for month in _months(inspection):
@@ -246,7 +257,8 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         _, change, row = max(leaps)
         values, first = {"times": np.exp(change), "first": inspection.day_asked(row)}, np.arange(rain.size) < row
         smaller = first if change > 0.0 else ~first
-        instead = inspection.with_asked(rain=np.where(smaller, rain * np.exp(abs(change)), rain))
+        of_unit = _unit_of_change(abs(change), rain[smaller])
+        instead = inspection.with_asked(rain=np.where(smaller, rain * of_unit, rain))
         yield Verdict(names, "rain-change", values, instead)
         return
     for within, text, (side, leap, sure) in _parts(inspection, wet, beyond):
@@ -260,6 +272,14 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             instead = inspection.with_asked(rain=likely)
             yield Verdict(names, f"rain-change/{text}", {"times": np.exp(change), **days}, instead)
             return
+
+
+def _unit_of_change(change: float, smaller: Floats) -> float:
+    """Return how many times as much the smaller part is worth: as another unit has it that is near, by its digits, or as it is."""
+    near = [
+        mm for mm in ((10.0, 25.4) if _is_beyond(smaller, 10.0).any() else (10.0,)) if abs(np.log(mm) - change) < 0.8
+    ]
+    return min(near, key=lambda mm: abs(np.log(mm) - change), default=float(np.exp(change)))
 
 
 def _parts(
@@ -425,6 +445,17 @@ def _is_dry(inspection: Inspection, day: int) -> bool:
     return len(shares) >= _SIGNS and min(shares) >= _AS_DRY
 
 
+def _over_vapour(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt wet days that bring many times the air's vapour over a site in the mean, if its dew point is the minimum at most."""
+    rain, tmin = inspection.of_asked("rain"), inspection.of_asked("tmin")
+    wet = (rain >= _NO_DEW) & (tmin > 0.0)
+    # C. H. Reitan, Surface dew point and water vapor aloft, J. Appl. Meteorol. 2 (1963), in mm (from memory)
+    times = (rain / (10.0 * np.exp(0.1102 + 0.0614 * tmin)))[wet]
+    if wet.sum() >= _WET_DAYS and times.mean() > _OVER_VAPOUR and not seen(inspection, "rain"):
+        words = {"mean": float(rain[wet].mean()), "times": float(times.mean())}
+        yield Verdict(names, "rain-much/mean", words, inspection.with_asked(rain=rain / 10.0))
+
+
 def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Refuse rain on nearly every day beside a wind that is often nothing."""
     rain, wind = inspection.known("rain"), inspection.known("wind")
@@ -450,6 +481,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     ),
     at_most("rain"),
     Check("rain-much", "rain", _over_most_rain, lambda *_: {"most": _MUCH_RAIN}, certain=False),
+    Doubt("rain-much", _over_vapour, ("rain",), _MONTH, needs=("tmin",)),
     Doubt("rain-bright", _rain_bright, ("rain",), _MONTH),
     Doubt("rain-spike", _rain_spike, ("rain",), _DAYS_TO_JUDGE),
 )

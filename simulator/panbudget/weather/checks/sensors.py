@@ -19,8 +19,8 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import extremes, leap, longest
-from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict
+from panbudget.weather.checks.air import BREEZY, WIND_UNITS, extremes, leap, longest
+from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
 from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
 from panbudget.weather.messages import counted, table_of
@@ -28,7 +28,7 @@ from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.heading import BEAUFORT, known_unit
 
 # days on which most checks are made, at least; days of a window over which a sensor is judged, and those that it must have
-_ENOUGH, _WINDOW, _OF_WINDOW = 20, 20, 12
+ENOUGH, WINDOW, OF_WINDOW = 20, 20, 12
 # the chance of a run of equal values, by how often neighbours are equal, below which a sensor is stuck
 _CHANCE = 5.5e-6
 # the same on days that stand by themselves, with a lowest humidity of this or more, that warm up by this: how many [d, %, °C]
@@ -52,18 +52,6 @@ _MOST_COOLER = 0.7
 # ln of the middling day's range of temperature [°C] by the share of a clear sky's light, wind at 2 m [m/s], Ra [MJ m⁻² d⁻¹],
 # minimum [°C] and elevation [m], fitted to genuine seasons; and by how much a thermometer in the sun is above it
 _RANGE_BY, _SUNLIT = (0.971, 1.629, -0.0957, 0.0130, -0.0092, 0.0001), 0.42
-# days without wind: in a row, in all; a wind at 2 m over weeks that only a dead gauge has while it doesn't freeze [m/s]
-_CALM_RUN, _CALM_DAYS, _DEAD = 3, 5, 0.12
-# days of a season, and a wind at 2 m on the middling one that is a tenth of an ordinary one: the least of genuine seasons had 0.53 [d, m/s]
-_OF_SEASON, _WEAK = 90, 0.3
-# a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
-# it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
-_OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
-# days of a month whose wind differs, and how many times as much or as little as before and after it: genuine ones reach 1.78 [d, -]
-_MONTH, _TWICE_AS_FAST = 28, 2.0
-# the wind at 2 m of over 2000 stations (FAO-56 chapter 3, from memory), and how much nearer to it, by logarithms, a side is that is
-# the better one for sure [m/s, -]
-_USUAL_WIND, _AS_USUAL = 2.0, 0.5
 # days whose figures stand in the file twice, in a row at least; how many times as likely a day is to be like another if the day
 # before is; and how often that may be so by chance in a file [d, -, -]
 _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
@@ -91,7 +79,7 @@ _SIDE, _CHANGED, _MOVED = 10, 60.0, {False: 4.0, True: 0.7}
 # (Mann and Whitney's U is 0 then, the utmost of Pettitt's statistic), the shares of several added up
 _APART_DAYS = 20
 _APART_BY = {"pressure": 1.0, "wind": 0.2, "range": 0.25, "dryness": 2.5, "rh_max": 15.0, "mean": 4.0}
-_ADDED = {"wind": 0.3, "range": 0.0}  # of what is looked at by its logarithm: what is added before
+ADDED = {"wind": 0.3, "range": 0.0}  # of what is looked at by its logarithm: what is added before
 # share of the records of a usual hour below which an hour is missing as a rule, and of how many hours that is a fault
 _RARE, _FEW_HOURS = 0.5, 8
 
@@ -110,6 +98,7 @@ def _varies(inspection: Inspection) -> bool:
 
 def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a value that repeats longer than its grain and the weather explain; nothing and saturation may last."""
+    runs = dict[str, tuple[int, int]]()
     for name in names if _varies(inspection) else ():
         if known_unit(inspection.raw.units.get(name, "")) == BEAUFORT:
             continue  # of an eye, which has few steps
@@ -119,17 +108,19 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         same &= (name != "rain") | (values[1:] >= _NO_DEW)
         first, length, chance = run_by_chance(same)
         if same.size * min(chance, 0.5) ** length < _CHANCE:
-            shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
-            days = slice(first + 1, first + length + 1)
-            of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
-            alike = _present(inspection) if of_hours else [name]
-            of_air = name in ("tmin", "tmax")
-            instead = _between(inspection, days, name) if of_air else inspection.without(days, *alike)
-            # ETo knows nothing of rain; of air that never changes no other day is known
-            if name == "rain" or (of_air and length == same.size):
-                instead = {}
-            values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
-            yield Verdict((name,), "value-stuck", values_of, instead)
+            runs[name] = first, length
+    for name, (first, length) in runs.items():
+        shown = f"{number(float(inspection.of_asked(name)[first]))} {STANDARD[name].shown_unit}"
+        days = slice(first + 1, first + length + 1)
+        of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
+        # one sensor's columns, which stand still together
+        alike = [*(_present(inspection) if of_hours else []), *(other for other in runs if runs[other] == runs[name])]
+        # ETo knows nothing of rain; of air that never changes no other day is known
+        instead = {} if name == "rain" else _between(inspection, days, *dict.fromkeys(alike))
+        if not instead and name not in ("rain", "tmin", "tmax"):
+            instead = inspection.without(days, *alike)
+        values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
+        yield Verdict((name,), "value-stuck", values_of, instead)
 
 
 def _between(inspection: Inspection, days: slice | Mask, *names: str) -> dict[str, Floats]:
@@ -157,13 +148,8 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         of_nights = name == "rh_max"  # as damp every night only where it rains often
         if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
-            instead = inspection.without(saturated, *_present(inspection))
-            if of_nights and inspection.has("rh_min"):  # vapour hardly changes over a day
-                cold, warm = (air.saturation_vapour_pressure(inspection.of_asked(end)) for end in ("tmin", "tmax"))
-                night = inspection.of_asked("rh_min") * warm / cold
-                instead = inspection.with_asked(
-                    rh_max=np.where(saturated, np.minimum(night, 100.0), inspection.of_asked(name))
-                )
+            instead = by_afternoon(inspection, saturated) if of_nights else {}
+            instead = instead or inspection.without(saturated, *_present(inspection))
             yield Verdict((name,), "humidity-saturated", values, instead)
             return
     if not inspection.has("rh_min"):
@@ -175,6 +161,20 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         words["first"] = inspection.day_asked(int(np.argmax(damp)))
         instead = inspection.without(damp, *_present(inspection))
         yield Verdict(("rh_min",), "humidity-saturated/days", words, instead)
+
+
+def by_afternoon(inspection: Inspection, days: Mask) -> dict[str, Floats]:
+    """The highest humidity with such days as the lowest has it, for vapour hardly changes over a day; none where that is not there."""
+    if not inspection.has("rh_min"):
+        return {}
+    cold, warm = (air.saturation_vapour_pressure(inspection.of_asked(end)) for end in ("tmin", "tmax"))
+    vapour = np.minimum(inspection.of_asked("rh_min") * warm, 100.0 * cold)
+    likely = {"rh_max": vapour / cold}
+    if "rh_max" in inspection.raw.of_records and inspection.has("vapour_pressure"):  # made of the same records
+        likely["vapour_pressure"] = vapour / 100.0
+    return inspection.with_asked(
+        **{name: np.where(days, figures, inspection.of_asked(name)) for name, figures in likely.items()}
+    )
 
 
 def _present(inspection: Inspection) -> list[str]:
@@ -189,7 +189,7 @@ def _dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         return
     rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * damp
     wet = (rain >= _WET) & ~np.isnan(damp)
-    is_rain = all(caution.name != "rain-bright" for caution in inspection.cautions)
+    is_rain = not seen(inspection, "rain")
     middle = float(np.median(damp[wet])) if wet.sum() >= _WET_DAYS and is_rain else 100.0
     dampest, mild = float(np.nanpercentile(damp, 95.0)), np.nanmedian(tmax) < _DESERT
     instead = inspection.without(slice(None), *_present(inspection))
@@ -205,7 +205,9 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if not _varies(inspection):
         return
     middle, hours = float(np.nanmedian(tmax - tmin)), sunlit(inspection)
-    if hours is not None and hours.cooler.any():
+    dark = "radiation-low" not in inspection.trust and inspection.has("radiation") and low_top(inspection) is not None
+    # light that reads too low, and another clock, look so as well
+    if hours is not None and hours.cooler.any() and not dark and not seen(inspection, "clock"):
         likely = {"tmax": np.maximum(tmax - hours.cooler, tmin)}
         if inspection.has("vapour_pressure"):
             likely["vapour_pressure"] = inspection.of_asked("vapour_pressure") * hours.vapour
@@ -213,18 +215,22 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "thermometer-sun/hours", {"by": float(np.nanmedian(hours.cooler))}, instead)
         return
     # a hygrometer, or light, that is at fault already explains the rest
-    damp = any(caution.name.startswith("humidity") for caution in inspection.cautions)
-    dark = "radiation-low" not in inspection.trust and inspection.has("radiation") and low_top(inspection) is not None
+    damp = seen(inspection, "humidity")
     damper = 1.0 if damp else _damper(inspection, tmin, tmax)
-    wider = -np.inf if dark else _wider(inspection, middle)
+    wider = -np.inf if dark or seen(inspection, "wind-unit") else _wider(inspection, middle)
     if damper > _DAMPER and hours is not None:
         instead = inspection.without(slice(None), *_present(inspection))
         yield Verdict(names, "thermometer-sun/humid", {"middle": middle}, instead)
     elif damper > _DAMPER or wider > _SUNLIT:
         cooler = np.log(damper) / OF_A_DEGREE if damper > _DAMPER else (1.0 - np.exp(-wider)) * (tmax - tmin)
         told = float(np.nanmedian(cooler)) <= _MOST_COOLER * middle  # beyond that the humidity is at fault, too
-        instead = inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin)) if told else {}
-        yield Verdict(names, "thermometer-sun", {"middle": middle}, instead)
+        ways = [inspection.with_asked(tmax=np.maximum(tmax - cooler, tmin))] if told else []
+        blows = float(np.nanmedian(inspection.of_asked("wind"))) * inspection.wind_factor if damper <= _DAMPER else 0.0
+        if blows > BREEZY and _wider(inspection, middle, WIND_UNITS["mph"]) <= _SUNLIT:
+            ways += [{"wind": inspection.all_of("wind") * WIND_UNITS[unit]} for unit in ("mph", "knot")]
+            yield Verdict(("wind",), "thermometer-sun/wind", {"middle": middle, "blows": blows}, ways)
+        else:
+            yield Verdict(names, "thermometer-sun", {"middle": middle}, ways)
 
 
 def _damper(inspection: Inspection, tmin: Floats, tmax: Floats) -> float:
@@ -237,83 +243,17 @@ def _damper(inspection: Inspection, tmin: Floats, tmax: Floats) -> float:
     return float(np.median(ratio)) if ratio.size >= _WARM_DAYS else 1.0
 
 
-def _wider(inspection: Inspection, middle: float) -> float:
-    """How far the logarithm of the range of temperature is above what goes with light, wind, season and elevation."""
+def _wider(inspection: Inspection, middle: float, times: float = 1.0) -> float:
+    """How far the logarithm of the range of temperature is above what goes with light, so many times the wind, season and elevation."""
     if not inspection.has("radiation", "wind"):
         return 0.0
     light, share = inspection.sky.extraterrestrial[inspection.asked], telling_share(inspection, SOME_LIGHT)
-    columns = (share, inspection.of_asked("wind") * inspection.wind_factor, light, inspection.of_asked("tmin"))
+    wind = inspection.of_asked("wind") * inspection.wind_factor * times
+    columns = (share, wind, light, inspection.of_asked("tmin"))
     if min((~np.isnan(column)).sum() for column in columns) < _WARM_DAYS:
         return 0.0
     usual = np.dot(_RANGE_BY, [1.0, *map(np.nanmedian, columns), inspection.site.elevation])
     return float(np.log(max(middle, 0.1)) - usual)
-
-
-def _wind_zero(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    calm = (inspection.of_asked("wind") == 0.0) & (inspection.of_asked("tmax") > 0.0)
-    first, length = longest(calm)
-    if length >= _CALM_RUN or calm.sum() >= _CALM_DAYS:
-        values = {"count": int(calm.sum()), "run": length, "first": inspection.day_asked(first)}
-        yield Verdict(names, "wind-zero", values, _blowing(inspection, calm, inspection.of_asked("wind")))
-
-
-def _wind_dead(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a wind that hardly blows for weeks on which it doesn't freeze (an anemometer may, then)."""
-    wind = np.where(inspection.of_asked("tmax") > 0.0, inspection.of_asked("wind") * inspection.wind_factor, np.nan)
-    middle = pd.Series(wind).rolling(_WINDOW, min_periods=_OF_WINDOW).median()
-    if (middle < _DEAD).any() and (wind > 0.0).any():
-        last = int(np.nanargmin(middle))
-        values = {"low": float(middle[last]), "last": inspection.day_asked(last), "window": _WINDOW}
-        weak = (middle[::-1].rolling(_WINDOW, min_periods=1).min()[::-1] < _DEAD).to_numpy()
-        yield Verdict(names, "wind-dead", values, _blowing(inspection, weak, inspection.of_asked("wind")))
-    elif (days := int((~np.isnan(wind)).sum())) >= _OF_SEASON and 0.0 < (low := float(np.nanmedian(wind))) < _WEAK:
-        tenfold = inspection.with_asked(wind=10.0 * inspection.of_asked("wind"))
-        left_out = _blowing(inspection, np.ones_like(wind, bool), wind)
-        yield Verdict(names, "wind-dead/season", {"low": low, "days": days}, [tenfold, left_out])
-
-
-def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a wind that from a day on is faster or slower for good, as in another unit, or all but gone (SNHT)."""
-    wind = inspection.of_asked("wind") * inspection.wind_factor
-    by_size = np.where(inspection.of_asked("tmax") > 0.0, np.log(wind + _ADDED["wind"]), np.nan)
-    strength, row, moved = homogeneity(by_size, _OF_WEEKS)
-    days = int((~np.isnan(by_size)).sum())
-    if inspection.raw.typical or abs(moved) <= _GUST or strength <= _STEADY * days:
-        yield from () if inspection.raw.typical else _windy_month(inspection, names, pd.Series(by_size))
-        return
-    before, after = (float(np.nanmedian(part)) for part in (wind[:row], wind[row:]))
-    times = before / after if min(before, after) > _GONE * max(before, after) else np.nan
-    ways = []
-    for worse, by in ((slice(None, row), 1.0 / times), (slice(row, None), times)):
-        values = inspection.of_asked("wind").copy()
-        values[worse] *= by
-        ways.append(_blowing(inspection, np.isnan(values), values))
-    # the worse of the two sides is the one whose wind is farther from a usual one
-    farther = np.diff([abs(np.log(max(middle, 1e-3) / _USUAL_WIND)) for middle in (before, after)])[0]
-    instead = ways if abs(farther) < _AS_USUAL else ways[:1] if farther < 0.0 else ways[1:]
-    words = {"before": before, "after": after, "first": inspection.day_asked(row)}
-    yield Verdict(names, "wind-leap", words, instead)
-
-
-def _windy_month(inspection: Inspection, names: list[str], by_size: pd.Series[float]) -> Iterator[Verdict]:
-    """Doubt a month whose wind is a multiple of that before and of that after it, or a small part, as in another unit."""
-    before = by_size.rolling(_MONTH, min_periods=_OF_WEEKS).mean()
-    inside = before.shift(1 - _MONTH)
-    apart = np.array([inside - side for side in (before.shift(), inside.shift(-_MONTH))])
-    moved = np.nan_to_num(np.where((apart[0] > 0.0) == (apart[1] > 0.0), np.abs(apart).min(axis=0), 0.0))
-    if moved.max() > np.log(_TWICE_AS_FAST):
-        row = int(moved.argmax())
-        times = float(np.exp(np.copysign(moved[row], apart[0, row])))
-        values = inspection.of_asked("wind").copy()
-        values[row:][:_MONTH] /= times
-        words = {"times": times, "first": inspection.day_asked(row), "window": _MONTH}
-        yield Verdict(names, "wind-leap/between", words, inspection.with_asked(wind=values))
-
-
-def _blowing(inspection: Inspection, days: Mask, wind: Floats) -> dict[str, Floats]:
-    """The wind with such days as the middling one of the others; as it would be filled in, where there is none."""
-    middle = float(np.nanmedian(wind[~days])) if not np.isnan(wind[~days]).all() else np.nan
-    return inspection.with_asked(wind=np.where(days, middle, wind))
 
 
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -324,7 +264,8 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     # where temperatures don't, nothing does but a column by itself
     both = _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size
     of_both = ((names, "days-twice", _TWICE), (temperatures, "days-twice/temperatures", _TWICE)) if both else ()
-    of_one = (([name], "days-twice/column", _COLUMN_TWICE) for name in names if name not in temperatures)
+    single = [name for name in (*names, "rain") if name not in temperatures and inspection.has(name)]
+    of_one = (([name], "days-twice/column", _COLUMN_TWICE) for name in single)
     for columns, text, least in (*of_both, *of_one):
         days = _hashed(inspection, columns)
         count = max(_too_many_alike(days), least)
@@ -337,7 +278,8 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             row = int(again[np.argmax(again >= np.argmax(wrong) - count + 1)])
             before = inspection.day(int(np.argmax(key == key[row])))
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
-            instead = _between(inspection, wrong[inspection.asked], *columns)
+            # a month's rain is not that of the weeks around
+            instead = {} if columns == ["rain"] else _between(inspection, wrong[inspection.asked], *columns)
             yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
     yield from _copied_next(inspection, names)
@@ -511,8 +453,8 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         place = int(np.argmax(total))
         row, name = place + _APART_DAYS, max(gaps, key=lambda name: gaps[name][place])
         before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
-        if name in _ADDED:
-            before, after = (float(np.exp(middle)) - _ADDED[name] for middle in (before, after))
+        if name in ADDED:
+            before, after = (float(np.exp(middle)) - ADDED[name] for middle in (before, after))
         of_vapour = name in ("dryness", "rh_max")  # of others, nothing in the file tells what they would be
         instead = inspection.without(slice(row, None), *_present(inspection)) if of_vapour else {}
         words = {"what": table_of("quantity_names")[name], "before": before, "after": after}
@@ -528,7 +470,7 @@ def _quantities(inspection: Inspection) -> dict[str, Floats]:
     found = {"mean": (tmin + tmax) / 2.0, "range": np.log(np.maximum(tmax - tmin, 0.3))}
     found |= {name: inspection.of_asked(name) for name in ("pressure", "rh_max") if inspection.has(name)}
     if inspection.has("wind"):
-        found["wind"] = np.log(inspection.of_asked("wind") + _ADDED["wind"])
+        found["wind"] = np.log(inspection.of_asked("wind") + ADDED["wind"])
     dew_point = dew_point_of(inspection)
     return found if dew_point is None else found | {"dryness": tmin - dew_point}
 
@@ -576,24 +518,21 @@ CHECKS: tuple[Check | Doubt, ...] = (
         Check("temperature-spike", name, _spike, lambda *_: {"window": _AROUND}, certain=False)
         for name in ("tmin", "tmax")
     ),
-    Doubt("temperature-leap", leap, ("tmin", "tmax"), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("temperature-leap", leap, ("tmin", "tmax"), ENOUGH, needs=("tmin", "tmax")),
     Doubt("clock", _clock, ("tmax",), beside="by_hour"),
     Doubt("clock-change", _clock_change, ("tmax",), 2 * _SIDE, beside="by_hour"),
     Doubt("record-parted", _parted, ("tmin", "tmax"), 2 * _APART_DAYS, needs=("tmin", "tmax")),
     Doubt("hours-missing", _hours_missing, ("tmin",), beside="by_hour"),
-    Doubt("stations-mixed", _mixed, ("tmin", "tmax"), _ENOUGH),
+    Doubt("stations-mixed", _mixed, ("tmin", "tmax"), ENOUGH),
     Doubt(
         "value-stuck",
         _stuck,
         ("tmin", "tmax", "rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain"),
-        _ENOUGH,
+        ENOUGH,
         needs=("tmax",),
     ),
-    Doubt("days-twice", _twice, _OF_A_DAY, _ENOUGH, needs=("tmin", "tmax")),
-    Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean", "rh_max"), _ENOUGH, needs=("tmin", "tmax")),
-    Doubt("humidity-low", _dry, ("rh_max",), _ENOUGH, needs=("tmin", "tmax")),
+    Doubt("days-twice", _twice, _OF_A_DAY, ENOUGH, needs=("tmin", "tmax")),
+    Doubt("humidity-saturated", _damp, ("rh_min", "rh_mean", "rh_max"), ENOUGH, needs=("tmin", "tmax")),
+    Doubt("humidity-low", _dry, ("rh_max",), ENOUGH, needs=("tmin", "tmax")),
     Doubt("thermometer-sun", _in_the_sun, ("tmax",), _MONTHS, needs=("tmin",)),
-    Doubt("wind-zero", _wind_zero, ("wind",), _ENOUGH, needs=("tmax",)),
-    Doubt("wind-dead", _wind_dead, ("wind",), _ENOUGH, needs=("tmax",)),
-    Doubt("wind-leap", _wind_leap, ("wind",), 2 * _OF_WEEKS, needs=("tmax",)),
 )

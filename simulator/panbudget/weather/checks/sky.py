@@ -16,7 +16,7 @@ from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
-from panbudget.weather.checks.midday import clearest
+from panbudget.weather.checks.midday import clearest, dropouts
 from panbudget.weather.messages import note, table_of
 from panbudget.weather.site import Sky, sky_of
 from panbudget.weather.subdaily.hourly import MJ_OF_A_WATT_DAY
@@ -66,6 +66,8 @@ _SUNNY = 0.9
 _PART, _FADED = 30, 0.78
 # days on which the light of records in a row stands at its highest figure [d]
 _AT_CEILING = 5
+# hours of nothing between bright ones, about noon, that are no eclipse [h]
+_DROPPED = 5
 # sunshine above the geometric day: refraction and rounding [h]; per cent of it that are none in tenths of an hour of a season [%]
 _LONGER, _NEARLY_ALL = 0.3, 90.0
 # the most that a share of the daylight is over weeks of long days, printed and a little off, and how long these are; days without
@@ -398,6 +400,14 @@ def _light_ends(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "radiation-ceiling", words, inspection.without(at, "radiation"))
 
 
+def _light_drops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt hours without any light between bright ones: records that got lost, for which 0 was written."""
+    count, share = dropouts(inspection)
+    if count >= _DROPPED:
+        light = inspection.of_asked("radiation") / (1.0 - share)
+        yield Verdict(names, "radiation-drops", {"count": count}, inspection.with_asked(radiation=light))
+
+
 def _night_light(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt light in the darkest hour of the day, where nights are dark: a sensor whose zero is off has it by day, too."""
     hours = inspection.raw.by_hour
@@ -434,5 +444,6 @@ DARK: tuple[Check | Doubt, ...] = (
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
     Doubt("sunshine-leap", _light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
+    Doubt("radiation-drops", _light_drops, ("radiation",), beside="by_hour"),
     Doubt("radiation-night", _night_light, ("radiation",), beside="by_hour"),
 )

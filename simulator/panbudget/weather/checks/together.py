@@ -93,7 +93,13 @@ def _half_a_range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
     )
     if times.size >= _DAYS and float(np.median(times)) > _HALF and float(np.median(times * ranges)) < _NO_DESERT:
         words = {"middle": float(np.median(ranges)), "likely": float(np.median(times * ranges))}
-        yield Verdict(("tmax", "tmin"), "range-half", words)
+        yield Verdict(("tmax", "tmin"), "range-half", words, _twice_as_wide(inspection))
+
+
+def _twice_as_wide(inspection: Inspection) -> list[dict[str, Floats]]:
+    """The maximum, and then the minimum, as far again from the mean that stands in its column."""
+    tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    return [inspection.with_asked(tmax=2.0 * tmax - tmin), inspection.with_asked(tmin=2.0 * tmin - tmax)]
 
 
 def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -105,7 +111,7 @@ def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdi
     here = (tmin > 0.0) & ~np.isnan(ranges + dry)
     if here.sum() >= _DAYS and np.median(ranges[here]) < _EVEN and np.median(dry[here]) > _DRY_AIR:
         words = {"middle": float(np.median(ranges[here])), "dry": float(np.median(dry[here]))}
-        yield Verdict(("tmax", "tmin"), "range-half/dry", words)
+        yield Verdict(("tmax", "tmin"), "range-half/dry", words, _twice_as_wide(inspection))
 
 
 def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

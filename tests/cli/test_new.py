@@ -105,6 +105,21 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
         assert f"{option} does not go with --ask" in err
 
 
+def test_no_answer_is_lost_where_the_garden_or_its_folder_can_not_be(tmp_path, capsys, monkeypatch):
+    """Forty answers were, for a tab in the first one."""
+    (tmp_path / "file").touch()
+    place, rest = ("a\tb", "x" * 501, "Mine", *[""] * 4), ["", "", "", "", ""]
+    pan, more = ("upper", "round", "50 km", ""), ["", "", "", *[""] * 8, "n", "n"]
+    again = ["", "", "", "", "", *rest, "", "", "50 cm", "", *more[:-2]]
+    given = (*place, *rest, *pan, *more, *again, str(tmp_path / "a"))
+    code, out, err = _answered(monkeypatch, capsys, tmp_path / "file" / "garden", *given)
+    assert (code, err) == (0, ""), out[-2000:] + err
+    assert out.count("is no usable text") == 2
+    assert "diameter" in out and "must be at most" in out and "Enter keeps an answer" in out
+    garden = load_scenario(tmp_path / "a" / "garden.toml")
+    assert (garden.title, garden.controller["upper"].pan.vessels[0].diameter) == ("Mine", 0.5)
+
+
 def test_open_says_how_to_install_what_it_needs(tmp_path, capsys, monkeypatch):
     found = importlib.util.find_spec
     monkeypatch.setattr(importlib.util, "find_spec", lambda name, *a: None if name == "nicegui" else found(name, *a))

@@ -95,11 +95,28 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
             answers["start"], answers["end"] = map(str, days or (answers["start"], answers["end"]))
     answers["valves"][0]["beds"][0]["planted"] = answers["start"]
     _valves(answers, quiet=quiet)
-    if wrong := list(questions.problems_of(answers)):
-        raise PanbudgetError(*(problem("answer", label, what=text) for label, text in wrong))
-    questions.write_garden(folder, answers, weather)
-    garden = folder / questions.GARDEN
+    while wrong := [
+        *(": ".join(each) for each in questions.problems_of(answers)),
+        *questions.described(answers, folder),
+    ]:
+        say("\n".join(["", *wrong, questions.TEXTS["again"]]))
+        for screen, given in questions.steps(answers):
+            _answer(screen, given, answers, quiet=quiet)
+    while (garden := folder / questions.GARDEN) and not _written(folder, answers, weather):
+        folder = Path(typer.prompt(questions.TEXTS["elsewhere"]).strip())
     say(f"\nWrote {garden}. What would it have done?  {_replay(folder)}", quiet=quiet)
+
+
+def _written(folder: Path, answers: dict[str, Any], weather: Path | None) -> bool:
+    """Write the garden; say where it can't be."""
+    from panbudget.page.questions import write_garden
+
+    try:
+        write_garden(folder, answers, weather)
+    except OutputError as error:
+        say(str(error))
+        return False
+    return True
 
 
 def _replay(folder: Path) -> str:

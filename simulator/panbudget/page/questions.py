@@ -19,7 +19,7 @@ from panbudget import words
 from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, did_you_mean
 from panbudget.extras import Step, silent
 from panbudget.files import json_bytes, toml_key, write_whole
-from panbudget.scenario.garden import Scenario, is_usable, scenario_from
+from panbudget.scenario.garden import Scenario, is_usable, scenario_from, unseen
 from panbudget.scenario.schema import schema
 from panbudget.studies.download import download_weather, years_in
 from panbudget.studies.known import known
@@ -95,6 +95,8 @@ class Question:
             return TEXTS["outside"].format(least=self.least, most=self.most)
         if self.kind == "name" and not is_usable(answer.strip()):
             return TEXTS["no_name"]
+        if self.kind == "text" and any(True for _ in unseen(answer.strip())):
+            return TEXTS["no_text"]
         if self.kind == "choice" and answer not in self.choices:
             return TEXTS["unknown"].format(meant=did_you_mean(answer, self.choices))
         try:

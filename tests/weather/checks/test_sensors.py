@@ -133,6 +133,7 @@ def test_days_that_stand_there_twice_are_seen_from_four_in_a_row(days, expected)
     for values in rough.values():
         values[40 : 40 + days] = values[10 : 10 + days]
     assert seen(**rough) == expected
+    assert seen(**rough, typical=True) == []
 
 
 def test_what_copied_days_are_worth_takes_all_figures_from_the_days_around():

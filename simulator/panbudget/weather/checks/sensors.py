@@ -259,7 +259,7 @@ def _wider(inspection: Inspection, middle: float, times: float = 1.0) -> float:
 def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days in a row whose figures, or temperatures alone, stand in the file before; days alike in a row are another's."""
     temperatures = ["tmin", "tmax"]
-    if not _varies(inspection):
+    if inspection.raw.typical or not _varies(inspection):  # a typical year stands in two for a season over New Year
         return
     # where temperatures don't, nothing does but a column by itself
     both = _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size

@@ -285,7 +285,8 @@ def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
     Notes
     -----
     Some genuine files hold tenths of a millimetre under a header that says millimetres. They give themselves
-    away: a gauge that counts hundredths of an inch then shows 3, 5, 8, 10, 13 … and never 1, 2, 4, 6.
+    away: a gauge that counts hundredths of an inch then shows 3, 5, 8, 10, 13 … and never 1, 2, 4, 6; where other
+    gauges served too, still mostly these and most often 3, and not 1 as whole millimetres would.
     """
     known = rain[~np.isnan(rain)]
     nothing = np.full(len(rain), np.nan)
@@ -297,7 +298,8 @@ def rain_record(rain: Floats) -> tuple[Floats, str, list[str]]:
     if not wet.size:
         return nothing, note("rain-zero"), []
     hundredths_of_an_inch = np.abs(np.round(np.round(wet / 2.54) * 2.54) - wet) < 1e-6
-    if wet.size >= 50 and hundredths_of_an_inch.mean() > 0.98 and (wet == np.round(wet)).all():
+    often = wet.size >= 50 and hundredths_of_an_inch.mean() > (0.6 if float(pd.Series(wet).mode()[0]) == 3.0 else 0.98)
+    if often and (wet == np.round(wet)).all():
         return rain / 10.0, "", [note("rain-in-tenths", sum=number(float(wet.sum())))]
     return rain, "", []
 

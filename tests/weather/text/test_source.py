@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS
 from panbudget.weather import read_weather
-from panbudget.weather.text.source import _by_words, _encoding_of, _too_wide, open_source, unpack_gzip
+from panbudget.weather.text.source import _by_words, _encoding_of, _json_as_table, _too_wide, open_source, unpack_gzip
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
 
@@ -96,6 +96,8 @@ REFUSED = {
     "gzip in zip": (zipped({"a.csv.gz": gzip.compress(b"x")}), ["another archive", "unpack it"]),
     "web page in gzip": (gzip.compress(b"<!DOCTYPE html><html>404</html>"), ["is a web page"]),
     "empty gzip": (gzip.compress(b""), ["is empty"]),
+    "NetCDF": (b"CDF\x01\0\0\0\0\0\0\0\n", ["is a NetCDF or HDF5 file", "as CSV"]),
+    "NetCDF-4": (b"\x89HDF\r\n\x1a\n\0\0", ["is a NetCDF or HDF5 file", "as CSV"]),
     "picture in zip": (zipped({"a.csv": b"\x89PNG\r\n\x1a\n1234"}), ["is a picture"]),
     "OpenDocument": (
         zipped({"mimetype": "x", "content.xml": "<x/>"}),
@@ -220,3 +222,22 @@ def test_line_ends_that_were_doubled_on_their_way_part_no_lines(tmp_path):
     """An archive's header is told by the line it stands on."""
     (tmp_path / "a.csv").write_bytes(b"date,rain\r\r\n2025-05-01,0\r\r\n")
     assert open_source(tmp_path / "a.csv", shown_as="a.csv").text == "date,rain\n2025-05-01,0\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "table"),
+    [
+        ('[{"day": "2025-06-01", "air": {"t": 1.5}}]', "day,air t\n2025-06-01,1.5\n"),
+        ('{"day": 1, "t": 2}\n{"day": 2, "t": null}\n', "day,t\n1,2.0\n2,\n"),
+        ('{"place": "x", "h_units": {"t": "°C"}, "h": {"time": [1, 2], "t": [3, 4]}}', "time,t (°C)\n1,3\n2,4\n"),
+        ('{"a": {"t": [1]}, "b": {"t": [1]}}', ""),
+        ('{"a": {"t": [1], "u": [1, 2]}}', ""),
+        ("[1, 2]", ""),
+        ('{"a": ', ""),
+        ("[" * 100_000, ""),
+    ],
+    ids=["records", "a record a line", "lists with units", "two tables", "unlike lists", "numbers", "cut off", "deep"],
+)
+def test_records_and_lists_of_json_are_a_table_if_there_is_one(text, table):
+    """Layouts of services' answers, from memory; figures invented."""
+    assert _json_as_table(text) == table

@@ -12,14 +12,18 @@ import difflib
 import gzip
 import hashlib
 import io
+import json
 import os
 import re
 import zipfile
 import zlib
 from pathlib import Path
 
+import pandas as pd
+
 from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
+from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.raw import Source as Source
 from panbudget.weather.text.workbook import sheet_as_text
@@ -48,6 +52,7 @@ _MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
+_RECORDS = re.compile(r"\}\s*\n\s*\{")  # JSON with a record a line
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
 _HEADERS = 200  # lines among which a header is
 
@@ -97,6 +102,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
         text = re.sub(r"(?m)(?<![^;,|\t\n])'([^'\"\n]*)'(?![^;,|\t\n])", r'"\1"', text)
     if _ROWS_IN_CELLS.match(text):
         text = re.sub(r'(?m)^"((?:[^"\n]|"")*)"$', lambda row: row[1].replace('""', '"'), text)
+    if not wrong and text.lstrip()[:1] in ("[", "{") and (table := _json_as_table(text)):
+        text, taken_from = table, f"{taken_from}, JSON".lstrip(", ")
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
     if unlikely := unlikely_text(text) or _too_wide(text):
@@ -139,6 +146,41 @@ def _what_is_no_table(text: str) -> str:
     if _WEB_PAGE.match(start):
         return "web-page"
     return "json" if start.startswith(("{", "[{")) else ""
+
+
+def _json_as_table(text: str) -> str:
+    """
+    Return JSON as a table: a list of records, a record a line, or lists side by side, with their units if those stand beside them.
+
+    Examples
+    --------
+    >>> _json_as_table('{"daily_units": {"rain": "mm"}, "daily": {"time": ["2025-06-01"], "rain": [1.5]}}')
+    'time,rain (mm)\\n2025-06-01,1.5\\n'
+    """
+    try:
+        data = json.loads(
+            f"[{_RECORDS.sub('},{', text)}]" if text.lstrip()[0] == "{" and _RECORDS.search(text) else text
+        )
+        found = {**data, "": data} if isinstance(data, dict) else {"": data}
+        tables = {key: rows for key, value in found.items() if (rows := _records_of(value))}
+    except (ValueError, RecursionError):
+        return ""
+    if len(tables) != 1:
+        return ""
+    ((key, rows),) = tables.items()
+    units = found.get(f"{key}_units", {}) if key else {}
+    frame = pd.json_normalize(rows, sep=" ")
+    names = [f"{name} ({unit})" if known_unit(str(unit := units.get(name, ""))) else str(name) for name in frame]
+    return frame.to_csv(index=False, header=names, lineterminator="\n")
+
+
+def _records_of(value: object) -> list[dict[str, object]]:
+    """Return the records of a list, or of lists of one length by name; none where it is neither."""
+    if isinstance(value, list):
+        return value if value and all(isinstance(row, dict) for row in value) else []
+    if not isinstance(value, dict) or not value or not all(isinstance(each, list) for each in value.values()):
+        return []
+    return [dict(zip(value, row, strict=True)) for row in zip(*value.values(), strict=True)]
 
 
 def _too_wide(text: str) -> tuple[int, str] | None:

@@ -308,3 +308,16 @@ def test_a_days_table_with_a_moment_among_its_days_stays_one(tmp_path):
         moments = [*(dt.datetime(2025, 6, day) for day in range(1, days + 1)), dt.datetime(2025, 6, 9, 12)]
         lines = opened(tmp_path, workbook({"S": [["time", "temp"], *([at, 20.5] for at in moments)]})).lines
         assert lines[1].split("\t")[0] == ("2025-06-01 00:00:00" if timed else "2025-06-01")
+
+
+@pytest.mark.parametrize(("second", "whole"), [("Date", True), ("Station", False)])
+def test_a_sheet_a_quantity_may_have_its_name_over_the_figures(tmp_path, second, whole):
+    days = [dt.date(2025, 6, day) for day in range(1, 21)]
+    sheets = {
+        "A": [["Date", "Tmin (°C)"], *([d, 10] for d in days)],
+        "B": [[second, "Rain (mm)"], *([d, 1] for d in days)],
+    }
+    if whole:
+        assert "Rain (mm)" in opened(tmp_path, workbook(sheets)).text
+    else:
+        assert "data on 2 sheets" in refusal(tmp_path, workbook(sheets))

@@ -151,16 +151,17 @@ def _a_quantity_a_sheet(
         for name in filled
     }
     at = {name: headers.get(name, across[name]) for name in filled}
-    heads = {tuple(sheets[name][row]) for name, row in at.items() if row >= 0}
-    if len(heads) != 1 or min(at.values()) < 0:
+    heads = {name: tuple(sheets[name][row]) for name, row in at.items() if row >= 0}
+    alike, pairs = len({*heads.values()}) == 1, all(len(head) == _A_PAIR for head in heads.values())
+    if len(heads) < len(at) or not (alike or (pairs and len({head[0] for head in heads.values()}) == 1)):
         return []
-    header = heads.pop()
-    if len(header) != _A_PAIR and max(across.values()) < 0:
+    header = heads[filled[0]]
+    if not pairs and max(across.values()) < 0:
         return []  # tables of several quantities, of several stations
-    table = [["parameter", *(header if len(header) != _A_PAIR else (header[0], "value"))]]
+    table = [["parameter", *((header[0], "value") if pairs else header)]]
     for name, row in at.items():
         title = " ".join(sheets[name][0]) if row else ""
-        of = title if unit_of(title) else name
+        of = title if unit_of(title) else name if alike else heads[name][1]
         table += [[of, *cells] for cells in sheets[name][row + 1 :] if any(cells)]
     return table
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import pytest
 
-from panbudget.weather.site import Station, station_notes
+from panbudget.weather.site import Station, station_notes, sun_doubt
 from tests.weather.sites import Site
 
 SITE = Site(38.0, 100.0, longitude=-6.0)
@@ -57,3 +57,10 @@ def test_half_a_degree_and_300_m_are_near(near, far):
 def test_longitudes_on_both_sides_of_the_date_line_are_near():
     """179.9 and -179.9 are a fifth of a degree apart."""
     assert station_notes(Station("Invented Isle", longitude=179.9), Site(0.0, 0.0, longitude=-179.9)) == []
+
+
+@pytest.mark.parametrize(("span", "off"), [(0.0, 2.0), (1.0, 2.0), (3.0, 2.5), (6.0, 4.0)])
+def test_the_suns_noon_may_be_two_hours_off_and_more_where_records_are_long(span, off):
+    site = Site(latitude=45.0, elevation=100.0, longitude=0.0)
+    assert not sun_doubt(12.0 + off, site, span)
+    assert sun_doubt(12.1 + off, site, span)

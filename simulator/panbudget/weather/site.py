@@ -156,7 +156,7 @@ def exchanged(mean: Floats, days: pd.DatetimeIndex, *, latitude: float, longitud
     return span > _LEAST_RANGE and follows(longitude) > _FOLLOWS and (tropical or follows(latitude) < _FOLLOWS_NOT)
 
 
-def sun_doubt(noon: float, site: Site) -> str:
+def sun_doubt(noon: float, site: Site, span: float = 0.0) -> str:
     """
     Say where the hour of the highest sun in a file does not go with the site's longitude.
 
@@ -166,16 +166,18 @@ def sun_doubt(noon: float, site: Site) -> str:
         Middle of the day's radiation, in UTC. [h]
     site : Site
         As the scenario has it.
+    span : float
+        The time of a record, which may be centred on its stamp, or begin or end there. [h]
 
     Returns
     -------
     str
-        Empty within two hours of the sun's noon there, or without a longitude.
+        Empty within two hours of the sun's noon there, or more where records are long, or without a longitude.
     """
     if site.longitude is None:
         return ""
     off = (noon - 12.0 + site.longitude / 15.0 + 12.0) % 24.0 - 12.0
-    if abs(off) <= _SUN_OFF:
+    if abs(off) <= max(_SUN_OFF, 0.5 * span + 1.0):
         return ""
     seen = (12.0 - noon) * 15.0
     return note("other-sun", noon=noon % 24.0, seen=(seen + 180.0) % 360.0 - 180.0, longitude=site.longitude)

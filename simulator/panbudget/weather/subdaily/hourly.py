@@ -249,7 +249,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         unit_is_stated=frozenset(_by_day(names, {name: name for name in records.stated})),
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
-        doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site)])),
+        doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site, step)])),
         by_hour=_by_hour(values, stamps, records, site) if step <= 3600.0 else None,
         rain_twice=None
         if again is None
@@ -258,7 +258,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     )
 
 
-def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site) -> str:
+def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site, step: float) -> str:
     """Doubt the longitude where the middle of the radiation is not near the sun's noon; a clock without a zone can't tell."""
     flux = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
     if not flux.sum() > 0.0 or not (records.utc or site.timezone):
@@ -266,7 +266,7 @@ def _sun_doubt(values: dict[str, Floats], stamps: Stamps, records: Records, site
     utc = stamps if records.utc else in_utc(stamps, site)
     angle = 2.0 * np.pi * (seconds_of(utc) % 86400) / 86400.0
     middle = np.arctan2((flux * np.sin(angle)).sum(), (flux * np.cos(angle)).sum())
-    return sun_doubt(float(middle) * 12.0 / np.pi % 24.0, site)
+    return sun_doubt(float(middle) * 12.0 / np.pi % 24.0, site, step / 3600.0)
 
 
 def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: Site) -> ByHour:

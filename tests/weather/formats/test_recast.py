@@ -336,15 +336,47 @@ def test_a_day_that_only_its_first_row_has_is_written_on_each():
     assert turned.taken_from == "days written on their first row"
 
 
-@pytest.mark.parametrize("days", ["{day:02d}/06/2568", "2568-06-{day:02d}"])
-def test_years_of_the_buddhist_era_are_ours_and_that_is_said(tmp_path, days):
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        ("{day:02d}/06/2568", "years of the Buddhist era"),
+        ("2568-06-{day:02d}", "years of the Buddhist era"),
+        ("{day:02d}062025", "days as digits, the year last"),
+        ("06{day:02d}2025", "days as digits, the year last"),
+    ],
+)
+def test_days_in_a_form_that_no_other_has_are_ours_and_that_is_said(tmp_path, days, said):
     """2568 is 2025: 543 years apart, from memory."""
     file = tmp_path / "station.csv"
     rows = "".join(f"{days.format(day=day)},10,20,{day % 4}\n" for day in range(10, 30))
     file.write_text("date,tmin,tmax,rain\n" + rows, encoding="utf-8")
     weather = read_weather(file, SITE)
     assert str(weather.daily.index[0].date()) == "2025-06-10"
-    assert "from years of the Buddhist era" in weather.provenance["recognised"]
+    assert f"from {said}" in weather.provenance["recognised"]
+
+
+@pytest.mark.parametrize(
+    ("header", "row"),
+    [
+        (
+            "entity_id,state,last_changed,device_class,unit_of_measurement",
+            "out_w,{wind},{when},wind_speed,m/s out_r,{rain},{when},rain,mm",
+        ),
+        ("statistic_id,unit,start,mean,min,max,sum", "wind_speed,m/s,{when},{wind},0,9, rain,mm,{when},,,,{rain}"),
+    ],
+    ids=["by their class", "mean or sum"],
+)
+def test_sensors_a_row_each_stand_side_by_side(header, row):
+    """As databases of a house export them: invented names, the layouts from memory."""
+    body = [
+        each.format(when=f"2025-06-{day:02d}T{hour:02d}:00:00Z", wind=1 + hour % 3, rain=day)
+        for day in (1, 2, 3)
+        for hour in range(24)
+        for each in row.split(" ")
+    ]
+    turned = as_table(Source("\n".join([header, *body]) + "\n", "x.csv", "", "utf-8"))
+    assert turned.lines[0].split("\t")[1:] == ["wind_speed (m/s)", "rain (mm)"]
+    assert turned.lines[24].split("\t")[1:] == ["3", "1"]
 
 
 def test_a_wind_of_two_components_is_their_speed():

@@ -26,7 +26,7 @@ from panbudget.weather.formats.printed import (
 from panbudget.weather.text.cells import is_number
 from panbudget.weather.text.heading import in_english, is_unit, unit_of
 from panbudget.weather.text.mistakes import listed
-from panbudget.weather.text.moments import is_dated, joined_date
+from panbudget.weather.text.moments import YEAR_LAST, is_dated, joined_date
 from panbudget.weather.text.opening import Opening, find_opening
 from panbudget.weather.text.raw import Source
 from panbudget.weather.text.rows import split
@@ -34,10 +34,10 @@ from panbudget.weather.text.stamps import find_time
 
 _ELEMENT = re.compile(
     r"\b((element|param|varia[bv]|abbrev)\w*|quantity|measurements?|observations?|sensor|metrics?|observed property|entity|field|"
-    r"etiqueta|messgro\w*|gro(ss|sz)e|magnitude?|grandeur|grandezza|topic|device|channel|signal|attribute|series)\b"
+    r"statistic id|etiqueta|messgro\w*|gro(ss|sz)e|magnitude?|grandeur|grandezza|topic|device|channel|signal|attribute|series)\b"
 )
 _VALUE = re.compile(r"\b(values?|reading|results?|(mess)?wert|valor|valeur|valore|data|state|payload)\b")
-_UNIT = re.compile(r"\b(units?|unidad\w*|unita|einheit|uom)\b")
+_UNIT, _KIND = re.compile(r"\b(units?|unidad\w*|unita|einheit|uom)\b"), re.compile(r"device class")
 # a moment's minutes and seconds; its time of day; the steps to which sensors that report at minutes of their own are put [min]
 _MINUTES, _CLOCK = re.compile(r"(?<=\d:)(\d\d)(:\d\d([.,]\d+)?)?"), re.compile(r"(?<=\d)[T ]\d\d?:\d\d.*")
 _STEPS = (1, 5, 10, 15, 20, 30, 60)
@@ -89,6 +89,7 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
             _in_quotes,
             _under_two_headers,
             _later_era,
+            _year_last,
             _day_in_parts,
             _components,
             _numbered,
@@ -108,20 +109,39 @@ def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
     return recast(again, is_archive) if turned.half_way else again
 
 
-def _later_era(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
-    """Turn years of the Buddhist era, in which 2567 is 2024, into ours."""
+def _dates_of(
+    source: Source,
+    lines: Sequence[str],
+    opening: Opening,
+    *,
+    form: re.Pattern[str],
+    was: str,
+    ours: Callable[[re.Match[str]], str],
+) -> Shape | None:
+    """Write days of a form that no other has as ours."""
     header, of_year = opening.line - 1, opening.dates[0]
-    if not all(len(row) > of_year >= 0 and _LATER_YEAR.search(row[of_year]) for row in opening.rows):
+    if not all(len(row) > of_year >= 0 and form.search(row[of_year].strip()) for row in opening.rows):
         return None
 
-    def ours(text: str) -> str:
+    def row(text: str) -> str:
         cells = split(text, opening.separator)
         if len(cells) > of_year:
-            cells[of_year] = _LATER_YEAR.sub(lambda year: str(int(year[0]) - _ERA), cells[of_year])
+            cells[of_year] = form.sub(ours, cells[of_year])
         return "\t".join(cells)
 
-    table = [*lines[:header], *map(ours, lines[header:])]
-    return Shape("years of the Buddhist era", "\n".join(table), half_way=True)
+    return Shape(was, "\n".join([*lines[:header], *map(row, lines[header:])]), half_way=True)
+
+
+# of the Buddhist era 2567 is 2024
+_later_era = functools.partial(
+    _dates_of, form=_LATER_YEAR, was="years of the Buddhist era", ours=lambda year: str(int(year[0]) - _ERA)
+)
+_year_last = functools.partial(
+    _dates_of,
+    form=YEAR_LAST,
+    was="days as digits, the year last",
+    ours=lambda day: "/".join(filter(None, day.groups())),
+)
 
 
 def _in_quotes(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
@@ -225,22 +245,30 @@ def _numbered(source: Source, lines: Sequence[str], opening: Opening) -> Shape |
 def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
     """Put values side by side that stand in a row each, under what a column says they are, and their units."""
     names = [in_english(cell) for cell in opening.cells]
-    unit = column_of(names, _UNIT)
+    unit, kind = column_of(names, _UNIT), column_of(names, _KIND)
     numbers = {i for row in opening.rows for i, cell in enumerate(row) if is_number(cell)}
     value = next((i for i, name in enumerate(names) if i in numbers and _VALUE.search(name)), None)
+    summed = (
+        names.index("sum") if value is None and {"mean", "sum"} <= {*names} else None
+    )  # of counters, which have no mean
+    value = value if summed is None else names.index("mean")
     called = [i for i, name in enumerate(names) if _ELEMENT.search(name) and i != value]
     if not called or value is None or not opening.dates:
         return None
     rows = [cells for text in lines[opening.above :] if len(cells := split(text, opening.separator)) >= len(names)]
+    if summed is not None:
+        rows = [[*row[:value], row[value] or row[summed], *row[value + 1 :]] for row in rows]
     element = next((i for i in called if 2 <= len({row[i] for row in rows}) <= MOST_ELEMENTS), None)
     if element is None:
         return None
+    if kind is not None and len({row[kind] for row in rows}) == len({row[element] for row in rows}):
+        element = kind
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
     vary = [i for i in opening.dates if opening.split_date or len({row[i] for row in rows}) > 1]
     when = [*vary[: None if opening.split_date else 1], *times]
     places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
     several = [stations for i in places if len(stations := dict.fromkeys(row[i] for row in rows)) > 1]
-    found = _shapes(rows, opening.cells, element, value, unit, when, may_last=not several)
+    found = _shapes(rows, opening.cells, element, value, unit, when, kind=kind, may_last=not several)
     for stations in () if found else several:
         raise source.refusal("several-stations", count=len(stations), named=listed(stations, 5))
     return _shortest(found, "a row a value", [opening.cells[i] for i in when])
@@ -287,12 +315,14 @@ def _shapes(
     unit: int | None,
     when: Sequence[int],
     *,
+    kind: int | None = None,
     may_last: bool = True,
 ) -> list[_Wide]:
     """Return what can be made of values in a row each: by moments as they stand, by minutes, by steps, and by days."""
 
     def quantity(row: Sequence[str]) -> str:
         what = f"{header[element]} {row[element]}" if row[element].isdecimal() else row[element]
+        what = what if kind is None or row[kind] in what else f"{row[kind]} {what}"
         return what if unit is None else f"{re.sub(r'[()]', ' ', what)} ({re.sub(r'[()]', '', row[unit])})"
 
     def wide(trim: Callable[[str], str]) -> _Wide:

@@ -97,7 +97,7 @@ _SPAN = re.compile(
 )
 # an hour by the numbers of its beginning and its end
 _HOURS = re.compile(r"(?P<day>.*\d{4},? |)(?P<from>\d{1,2})h? ?[-–] ?(?P<to>\d{1,2})h?")
-_HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h)$")
+_HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h|ч\.?|час[аов]*)$")
 _WITH_POINTS = re.compile(rf"(?<=\d )({_POINTS})$")
 ONLY_DATE = re.compile(rf"{_DATE}\.?")
 # a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a year and the day of it
@@ -107,6 +107,8 @@ _DECIMAL_DAY = re.compile(r"\d{1,3}(?:[.,]\d+)?")
 #: the order of a column of spreadsheets' day numbers, and how it is stated
 SERIAL, SERIAL_STATED = "serial", "day number"
 DIGITS = re.compile(r"(?:18|19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-4])?(?:[0-5]\d){0,2}")
+# a day as digits that end with its year, which no other order of them gives a month
+YEAR_LAST = re.compile(r"(?:([0-2]\d|3[01])(0[1-9]|1[0-2])|(0[1-9]|1[0-2])(1[3-9]|2\d|3[01]))((?:19|20)\d\d)")
 _EPOCH = re.compile(r"1\d{9}(?:\d{3})?")
 
 
@@ -182,8 +184,8 @@ def beginning_of(cell: str) -> str:
     --------
     >>> beginning_of("1.6.2025 13:00 - 1.6.2025 14:00"), beginning_of("8:00-9:00"), beginning_of("1.6.2025 13.00")
     ('1.6.2025 13:00', '8:00', '1.6.2025 13:00')
-    >>> beginning_of("1.6.2025 13-14"), beginning_of("13-15")
-    ('1.6.2025 13:00', '13-15')
+    >>> beginning_of("1.6.2025 13-14"), beginning_of("13-15"), beginning_of("13:00 ч.")
+    ('1.6.2025 13:00', '13-15', '13:00')
     """
     if (hours := _HOURS.fullmatch(cell)) and (int(hours["from"]) + 1) % 24 == int(hours["to"]) % 24:
         return f"{hours['day']}{hours['from']}:00"
@@ -196,7 +198,7 @@ def beginning_of(cell: str) -> str:
 def is_dated(cell: str) -> bool:
     """Tell a date, with or without a time of day; of bare digits only those that can be one."""
     if cell.isdigit():
-        return bool(DIGITS.fullmatch(cell))
+        return bool(DIGITS.fullmatch(cell) or YEAR_LAST.fullmatch(cell))
     cell = beginning_of(cell)
     return bool(ONLY_DATE.fullmatch(cell) or STAMP.fullmatch(cell))
 

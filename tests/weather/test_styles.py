@@ -15,6 +15,7 @@ from panbudget.physics.air import wind_at_2m
 from panbudget.weather import GapLimits, read_weather
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.heading import unit_of
+from panbudget.weather.text.opening import find_opening
 from panbudget.weather.text.stations import read_logger_header
 from tests.weather.more_styles import MORE_STYLES
 from tests.weather.sites import Site
@@ -324,7 +325,8 @@ def test_a_check_that_is_trusted_is_not_made_while_headers_are_named(tmp_path):
         ("Windgeschw. (m/s)", {"wind": "m/s"}),
         ("Usłonecznienie [h]", {"sunshine": "h"}),
         ("rF mittel (%)", {"rh_mean": "%"}),
-        ("RF (mm)", {}),
+        ("RF (mm)", {"rain": "mm"}),
+        ("R/F (mm)", {"rain": "mm"}),
     ],
 )
 def test_a_header_of_one_letter_or_the_sun_is_known_by_its_unit(header, suggested):
@@ -403,3 +405,17 @@ def test_cells_may_carry_their_unit(tmp_path):
     path.write_text("\n".join(["date,tmin,tmax,wind,rain", *rows]).replace("°F", "°C", 1) + "\n", encoding="utf-8")
     with pytest.raises(WeatherError, match="is not a number"):
         read_weather(path, SITE)
+
+
+def test_codes_with_units_behind_them_keep_the_files_units():
+    """Catalonia's codes, from memory."""
+    cells = ["DATA", "TX (°C)", "TN (°C)", "HRM (%)", "PPT24h (mm)", "VVM10 (km/h)"]
+    known = read_header(cells, {}, line=1)
+    units = {name: choice.unit for name, choice in known.suggested.items()}
+    assert units == {"tmax": "degC", "tmin": "degC", "rh_mean": "%", "rain": "mm", "wind": "km/h"}
+    assert known.wind_height == 10.0
+
+
+def test_a_day_in_columns_of_short_names_is_found():
+    rows = [f"X,2023,05,{day:02d},70.1,50.2,0.1" for day in range(1, 6)]
+    assert find_opening(["STID,YEAR,MO,DA,TMAX,TMIN,RAIN", *rows]).dates == (1, 2, 3)

@@ -560,3 +560,12 @@ def test_a_unit_that_nobody_states_is_told_of_what_the_file_has(tmp_path):
     (tmp_path / "s.csv").write_text(table(headers={"humidity": "Outdoor Humidity"}), encoding="utf-8")
     notes = read_weather(tmp_path / "s.csv", SITE).provenance["assumptions"]
     assert "units that nobody states, taken as standard: humidity %" in notes
+
+
+@pytest.mark.parametrize("known", [{"vapour": [1.169]}, {"deficit": [1.169]}, {"vapour": [1.169], "deficit": [2.0]}])
+def test_a_records_vapour_pressure_or_its_deficit_gives_a_humidity(known):
+    """FAO-56 (1998), table 2.3: saturated at 20 °C is 2.338 kPa, half of which is 1.169."""
+    columns = {name: np.array(cells) for name, cells in known.items()}
+    assert logger._known({"temperature": np.array([20.0]), **columns})["humidity"].tolist() == pytest.approx(
+        [50.0], abs=0.05
+    )

@@ -81,3 +81,17 @@ def test_a_long_table_of_which_most_first_cells_are_words_is_none_of_numbers(row
     table = read_rows(["", *["word,2"] * words, *["1,2"] * (rows - words)], mistakes, above=1, separator=",", width=2)
     assert _is_no_table_of_numbers(table, mistakes, {0: "a", 1: "b"}, (), None) is is_none
     assert not is_none or "among the first 20,000 rows" in mistakes.problems()[0].sentence()
+
+
+def test_hours_and_minutes_are_no_decimal_point_beside_decimal_commas():
+    mistakes = Mistakes()
+    rows = read_rows(["", "1:36;0,5", "2:30;1,5"], mistakes, above=1, separator=";", width=2)
+    read = read_cells(rows, mistakes, numbers={0: "sunshine", 1: "rain"}, units={0: "h"})
+    assert not mistakes.problems()
+    assert read.numbers[0].tolist() == [1.6, 2.5]
+
+
+def test_a_time_of_day_behind_an_extreme_is_passed_over():
+    mistakes = Mistakes()
+    rows = read_rows(["", "6.6 °C at 14:20", "7.1 (05:10)"], mistakes, above=1, separator=",", width=1)
+    assert read_cells(rows, mistakes, numbers={0: "tmax"}, units={0: "°C"}).numbers[0].tolist() == [6.6, 7.1]

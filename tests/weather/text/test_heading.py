@@ -19,6 +19,7 @@ from panbudget.weather.text.raw import ColumnChoice
         ("Rain meter", None),
         ("Wind speed m s", "m/s"),
         ("wind_kilometres_per_hour", "km/h"),
+        ("wind_avg_km_h", "km/h"),
         ("RH percent", "%"),
         ("Rain (metres)", "m"),
         ("temperatur (0,1 Grad Celsius)", "0.1 degC"),
@@ -54,6 +55,8 @@ def test_words_in_brackets_that_tell_columns_apart_are_words_of_the_name(text, n
         ("Kasi ya upepo (m/s)", "wind speed", "m/s"),
         ("हवा की गति (किमी/घंटा)", "wind speed", "km/h"),
         ("ნალექი (მმ)", "rain", "mm"),
+        ("Месяц", "month", None),
+        ("Рік", "year", None),
     ],
 )
 def test_names_and_units_of_further_languages_are_known(text, name, unit):

@@ -330,12 +330,14 @@ def _without_marks(values: dict[str, Floats], header: Header, cells: Cells) -> I
 
 
 def _known(values: dict[str, Floats]) -> dict[str, Floats]:
-    """Return the columns that have figures, with a humidity in place of the vapour pressure's deficit, if there is no other."""
+    """Return the columns that have figures, with a humidity in place of the vapour pressure or its deficit, if there is no other."""
     known = {name: column for name, column in values.items() if not np.isnan(column).all()}
-    deficit = known.pop("deficit", None)
-    if deficit is not None and "temperature" in known and not {"humidity", "dew_point"} & known.keys():
-        share = 1.0 - deficit / saturation_vapour_pressure(known["temperature"])
-        known["humidity"] = 100.0 * np.clip(share, 0.0, 1.0)
+    vapour, deficit = known.pop("vapour", None), known.pop("deficit", None)
+    if "temperature" in known and not {"humidity", "dew_point"} & known.keys():
+        saturated = saturation_vapour_pressure(known["temperature"])
+        if vapour is None and deficit is not None:
+            vapour = saturated - deficit
+        known |= {} if vapour is None else {"humidity": 100.0 * np.clip(vapour / saturated, 0.0, 1.0)}
     return known
 
 

@@ -43,7 +43,9 @@ _BOTH_MARKS = {
     ".": re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+"),
     ",": re.compile(r"[+-]?\d{1,3}(?:,\d{3})+\.\d+"),
 }
-_PARTED = re.compile(r"([+-]?\d[\d.,]*|[-–—]{2,}|[-–—](?=\s))\s*([^\W\d_].*|[°º%\"'].*)")
+# what time of day it was, behind the figure of an extreme
+_AT = r"(?:\s*(?:\bat\b|\bum\b|à|@|\()\s*\d{1,2}[:.h]\d{2}(?:\s?[ap]m)?\)?)?"
+_PARTED = re.compile(rf"([+-]?\d[\d.,]*|[-–—]{{2,}}|[-–—](?=\s))\s*((?:[^\W\d_].*?|[°º%\"'].*?)?){_AT}", re.IGNORECASE)
 # a figure that its service marks as suspect (NOAA, Local Climatological Data, from memory)
 _SUSPECT = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+))[s*]")
 _LESS_THAN = re.compile(r"<\s?(?:0?[.,]\d{1,2}|1)")  # as "<0.1" is a trace, too
@@ -353,7 +355,9 @@ class _Numbers:
         read = np.array([float(text.replace(",", ".")) if ok else np.nan for text, ok in pairs], dtype=float)
         read[np.abs(read) > _LARGEST] = np.nan
         bad = np.isnan(read) & np.array([text != "" for text in texts], dtype=bool)
-        dotted = point & np.array(["." in text for text in plain], dtype=bool)
+        dotted = point & np.array(
+            ["." in text and "." in str(cell) for text, cell in zip(plain, cells, strict=True)], dtype=bool
+        )  # not hours out of "1:36"
         rows = np.flatnonzero(code >= 0)[::-1]  # -1 is a cell without a text
         first = np.zeros(len(cells), dtype=np.int64)
         first[code[rows]] = rows
@@ -402,11 +406,11 @@ class _Numbers:
 
 def parted(text: str) -> tuple[str, str]:
     """
-    Part a cell into a number, or dashes for none, and the unit behind it; no unit where there is none.
+    Part a cell into a number, or dashes for none, and the unit behind it, less a time of day; no unit where there is none.
 
     Examples
     --------
-    >>> parted("47 °F"), parted("-- mph"), parted("1e20")
+    >>> parted("47 °F at 14:20"), parted("-- mph"), parted("1e20")
     (('47', '°F'), ('--', 'mph'), ('1e20', ''))
     """
     match = None if _POINT.fullmatch(text) else _PARTED.fullmatch(text.strip())
@@ -416,7 +420,9 @@ def parted(text: str) -> tuple[str, str]:
 def _without_unit(text: str, unit: str | None) -> str:
     """Return a cell without its column's unit, if that stands in it; nothing for dashes."""
     figure, behind = parted(text)
-    if not behind or unit is None or (behind != "°" and known_unit(behind) not in (unit, unit.removesuffix("Hg"))):
+    if not behind:
+        return figure
+    if unit is None or (behind != "°" and known_unit(behind) not in (unit, unit.removesuffix("Hg"))):
         return text
     return figure if figure.strip("-–—") else ""
 

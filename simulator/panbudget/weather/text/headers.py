@@ -209,7 +209,7 @@ class Header:
         settled = {choice.column for choice in columns.values() if choice.unit}
         for name, place in self.places.items():
             heading = headings.get(place)  # the day's column has none
-            if heading is not None and heading.other and heading.text not in settled:
+            if heading and heading.other and heading.text not in settled:
                 self.wrong(name, "two-units", column=heading.text, unit=heading.unit, other=heading.other)
                 self.suggest(name, heading, TO_FILL_IN)
 
@@ -291,11 +291,7 @@ def _near(wanted: str, quantity: str, headings: Sequence[Heading], known: Iterab
     others = [other for other in known if other != quantity]
     by_name = {heading.text: as_name(split_unit(heading.text)[0]) for heading in headings}
     meant = [heading.text for heading in best(quantity, headings)]
-    free = [
-        heading.text
-        for heading in headings
-        if by_name[heading.text] not in others and not any(best(other, [heading]) for other in others)
-    ]
+    free = [h.text for h in headings if by_name[h.text] not in others and not any(best(of, [h]) for of in others)]
     standard = [text for text, name in by_name.items() if name == quantity]
     return next(iter([*standard, *meant, *difflib.get_close_matches(wanted, free, n=1)]), "")
 
@@ -477,9 +473,15 @@ def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str,
 
 def _of_codes(cells: Sequence[str]) -> dict[str, str]:
     """Return what the codes of a service stand for, told by those that only its tables have side by side."""
-    codes = {cell.strip().lower() for cell in cells}
-    known = (each["names"] for each in _DATA["codes"] if codes.issuperset(each["told_by"]))
-    return {name: meant for names in known for name, meant in names.items()}
+    codes = {cell.strip().lower(): split_unit(cell.strip().lower()) for cell in cells}
+    told = {*codes, *(code for code, _ in codes.values())}
+    tables = (each["names"] for each in _DATA["codes"] if told.issuperset(each["told_by"]))
+    known = {name: meant for names in tables for name, meant in names.items()}
+    return {  # the unit behind a code is the file's own
+        cell: known.get(cell) or f"{split_unit(known[code])[0]} ({unit})"
+        for cell, (code, unit) in codes.items()
+        if {cell, code} & known.keys()
+    }
 
 
 def _of_towers(cells: Sequence[str]) -> dict[str, str]:
@@ -557,9 +559,8 @@ def _is_misspelt(text: str, name: str, absent: Sequence[str]) -> bool:
 
 def _is_another(name: str, heading: Heading) -> bool:
     """Tell whether a column's unit shows it to be another quantity than its name says."""
-    if name not in STANDARD or converts(heading.unit or "", [STANDARD[name].unit]):
-        return False
-    return any(_best_of_day(other, [heading]) for other in _DATA["daily"])
+    unlike = name in STANDARD and not converts(heading.unit or "", [STANDARD[name].unit])
+    return unlike and any(_best_of_day(other, [heading]) for other in _DATA["daily"])
 
 
 def _other_extreme(name: str, heading: Heading | None) -> str:
@@ -590,9 +591,8 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
         if never or ABSOLUTE.search(heading.text) or but.search(words) or hours or unit == "rate" or run:
             return False
         called = alone.fullmatch(squeezed) or all(group.search(words) for group in needs)
-        if not called and not (unit and by_unit.fullmatch(squeezed)):
-            return False
-        return unit is None or converts(unit, [STANDARD[name].unit])
+        called = called or bool(unit and by_unit.fullmatch(squeezed))
+        return bool(called) and (unit is None or converts(unit, [STANDARD[name].unit]))
 
     def rank(heading: Heading) -> tuple[bool, ...]:
         return (*(bool(words.search(heading.name)) for words in best), bool(OUTDOORS.search(heading.name)))

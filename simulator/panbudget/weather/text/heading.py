@@ -245,7 +245,12 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
         if (
             unit not in (None, "m")
             and not indoors
-            and (count > 2 or words[-1].lower() not in _DATA["no_trailing_units"] or name.endswith((", h", ",h")))
+            and (
+                count > 2
+                or "/" in unit
+                or words[-1].lower() not in _DATA["no_trailing_units"]
+                or name.endswith((", h", ",h"))
+            )
         ):
             words = words[:-count]
             return " ".join(words[:-1] if words[-1].lower() == "in" and len(words) > 1 else words), unit

@@ -161,8 +161,10 @@ def test_levels_read_like_a_unit_from_fifteen_millimetres_below_the_swing_up_to_
 def test_a_fifth_of_the_levels_four_millimetres_beyond_the_swing_are_named(off, side):
     """Of eleven, the third from an end is its fifth."""
     end, further = (150.0 + off, 5.0) if off > 0.0 else (130.0 + off, -5.0)
-    found = evidence.levels_off(pan_of(levels=[140.0] * 8 + [end] + [end + further] * 2))
+    pan = pan_of(levels=[140.0] * 8 + [end] + [end + further] * 2)
+    found = evidence.levels_off(pan)
     assert len(found) == bool(side)
+    assert evidence.levels_off(pan, pan.levels - 140.0) == []  # by rain
     assert all(side in sentence for sentence in found)
 
 

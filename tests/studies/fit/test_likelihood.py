@@ -47,6 +47,14 @@ def test_levels_alone_can_t_tell_a_whole_opening_more_a_visit():
     assert values[3] < values[0] - 20.0
 
 
+def test_a_pan_that_rain_keeps_above_its_reset_has_its_rulers_zero_where_it_is():
+    """Two swings, 10 mm, above where it would stand without rain: the same readings, the same likelihood."""
+    dry, counts = sight(0.8, 1.0), [1.0] * VISITS
+    wet = dry._replace(cycles=dry.cycles - 2.0)
+    low, high = (tallied(counts, [157.5 + lifted] * VISITS) for lifted in (0.0, 10.0))
+    assert weighed(high, wet).tolist() == pytest.approx(weighed(low, dry).tolist())
+
+
 def test_a_miscount_and_a_misread_level_are_named():
     counts, levels = [1.0] * VISITS, [157.5] * VISITS
     counts[8], levels[13] = 2.0, 120.0

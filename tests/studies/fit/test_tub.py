@@ -192,7 +192,7 @@ def test_water_poured_into_a_tub_and_not_written_is_asked_about_and_the_rest_tel
     upper = fit(garden, written(garden, *rows)).controllers["upper"]
     assert upper.estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.03)
     assert [line for line, _ in upper.questioned] == [4]
-    assert upper.questioned[0][1].startswith("the tub holds 27 mm more than rain and added_l account for: was water")
+    assert upper.questioned[0][1].startswith("the tub holds 27 mm more than rain and added_l account for: write water")
     with pytest.raises(ReadingsError, match=r"line 3: the tub holds 5.mm more .* nothing else in the log follows"):
         fit(garden, written(garden, *[f"2025-05-0{3 + k},07:30,{50 + 5 * k},,," for k in range(4)]))
 

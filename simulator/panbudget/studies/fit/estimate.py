@@ -332,7 +332,7 @@ def fit_controller(
     untold = beforehand(pan, hold)
     posterior = searched(pan, known, likely, untold, in_tub)
     contradictions += [*([AGAINST["meter-apart"]] if posterior.scale > 1.0 else [])]
-    contradictions += [*levels_off(pan), *tub_apart(posterior)]
+    contradictions += [*levels_off(pan, pan.lifted_mm(posterior.place.factors)), *tub_apart(posterior)]
     estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
     level = scenario.uncertainty.interval
     if "exposure" not in untold:

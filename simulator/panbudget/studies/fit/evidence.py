@@ -252,9 +252,9 @@ def searched(
     return posterior
 
 
-def levels_off(pan: PanModel) -> list[str]:
-    """Say so where one level in five at least lies beyond the pan's swing, where no valve leaves the water."""
-    levels = pan.levels[np.isfinite(pan.levels)]
+def levels_off(pan: PanModel, lifted_mm: Floats | float = 0.0) -> list[str]:
+    """Say so where one level in five at least lies beyond the pan's swing, where neither valve nor rain leaves the water."""
+    levels = (pan.levels - lifted_mm)[np.isfinite(pan.levels)]
     if len(levels) < LEAST_METER:
         return []
     low, high = np.quantile(levels, (_BEYOND, 1.0 - _BEYOND))

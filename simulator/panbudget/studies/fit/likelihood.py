@@ -174,7 +174,10 @@ def _filter(
     measured = ~np.isnan(seen.levels)
     zero = np.full((pans, 1), seen.reset_mm)
     if measured.any():  # a ruler whose zero is another's shows in levels that lie outside the swing
-        middle, swing = float(np.median(seen.levels[measured])), sight.swing_mm[:, None]
+        swing = sight.swing_mm[:, None]
+        # less what rain has lifted the pan by, after which it may stand above its reset most of the time
+        lifted = (sight.counted - sight.cycles)[:, measured] * swing
+        middle = np.median(seen.levels[measured] - lifted, axis=1, keepdims=True)
         outside = (middle > zero + _ZERO_MM) | (middle < zero - swing - _ZERO_MM)
         zero = np.where(outside, middle + 0.5 * swing, zero)
     fallen = (zero - np.where(measured, seen.levels, seen.reset_mm)) / sight.swing_mm[:, None]

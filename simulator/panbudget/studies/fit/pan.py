@@ -118,6 +118,11 @@ class PanModel:
         refill = self.refill * factors.get("refill", 1.0)
         return self.swing * factors.get("swing", 1.0) * (self.through - self.refill + refill) / refill
 
+    def lifted_mm(self, factors: dict[str, float]) -> Floats:
+        """Return by how much rain has lifted the pan at each visit."""
+        modelled, swing = self.modelled(factors), self.swing * factors.get("swing", 1.0)
+        return np.asarray((modelled.counted_at(self.hours) - modelled.at(self.hours)) * swing / self.area)
+
     def beyond(self, factors: dict[str, float], opened: Floats, hours: Floats) -> Floats:
         """
         Cycles by some hours that openings at these moments add to the mean over all moments.

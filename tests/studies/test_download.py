@@ -7,6 +7,7 @@ The live services were not reached: their layouts are in `tests/weather_server`,
 from __future__ import annotations
 
 import datetime as dt
+import re
 import io
 import threading
 import tomllib
@@ -225,9 +226,11 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
 def test_what_no_garden_could_be_replayed_with_is_not_written(way, what, says, garden, server):
     server.way, before = way, files(garden)
     server.today -= dt.timedelta(days=2 * (way == "old"))
-    with pytest.raises(WeatherError, match=says):
+    with pytest.raises(WeatherError, match=says) as caught:
         download_weather(garden, **what)
     assert files(garden) == before
+    for offered in re.findall(r"to be saved as a file: (\S+)", str(caught.value)):
+        assert "latitude=" in offered
     if way == "old":  # a day less is today's elsewhere
         server.today += dt.timedelta(days=1)
         assert download_weather(garden, **what).files["forecast"]["days"] == 17

@@ -110,7 +110,7 @@ def _parts(address: str) -> SplitResult:
         return SplitResult("", "", address, "", "")
 
 
-def ask(service: Service, query: Mapping[str, str]) -> str:
+def ask(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
     """
     Ask a service.
 
@@ -122,8 +122,8 @@ def ask(service: Service, query: Mapping[str, str]) -> str:
 
     Returns
     -------
-    str
-        The whole answer.
+    (str, Service)
+        The whole answer, and the service with the question in its address, as a browser takes it.
 
     Raises
     ------
@@ -152,7 +152,7 @@ class _Passing(Exception):
         self.problem, self.pause = problem, pause
 
 
-def _answer(service: Service, query: Mapping[str, str]) -> str:
+def _answer(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
     import httpx
 
     local = _parts(service.address).hostname in _LOCAL
@@ -193,7 +193,7 @@ def _answer(service: Service, query: Mapping[str, str]) -> str:
     measured = "content-length" in response.headers or "transfer-encoding" in response.headers
     if not measured and not text.endswith(("\n", "}")):
         raise _Passing(service.refusal("broken-off", address=address))
-    return text
+    return text, service._replace(base=address)
 
 
 def _refuse_other(service: Service, asked: Any, url: Any) -> None:

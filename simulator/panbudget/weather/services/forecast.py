@@ -47,7 +47,7 @@ def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.
     facts, position = service.facts, (site.latitude, site.longitude or 0.0)
     where = {"latitude": f"{position[0]:g}", "longitude": f"{position[1]:g}", "elevation": f"{site.elevation:g}"}
     span = {"forecast_days": str(days), "past_days": str(facts["past_days"])}
-    text = ask(service, {"daily": ",".join(facts["measures"]), **where, **span, **facts["query"]})
+    text, service = ask(service, {"daily": ",".join(facts["measures"]), **where, **span, **facts["query"]})
     try:
         answer = json.loads(text)
         daily, units = answer["daily"], dict(answer["daily_units"])

@@ -115,7 +115,7 @@ def _answered(service: Service, site: Site, first: dt.date, last: dt.date, today
     facts, position = service.facts, (site.latitude, site.longitude or 0.0)
     where = {"latitude": f"{position[0]:g}", "longitude": f"{position[1]:g}"}
     span = {"start": f"{first:%Y%m%d}", "end": f"{last:%Y%m%d}"}
-    text = ask(service, {"parameters": ",".join(facts["parameters"]), **where, **span, **facts["query"]})
+    text, service = ask(service, {"parameters": ",".join(facts["parameters"]), **where, **span, **facts["query"]})
     if text.lstrip().startswith(("{", "[")):
         raise service.refusal("not-weather", why=reason_in(text))
     try:

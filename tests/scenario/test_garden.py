@@ -194,6 +194,7 @@ BAD = [
         'controller = "lower" is not its bed\'s valve; take it out',
     ),
     ("season/end", "2025-04-01", "is before the start"),
+    ("season/end", "2035-05-09", "is 3,661 days from the start on; expected: at most 3,660 days"),
     ("season/start", True, "start = true is no date"),
     ("season/start", "1 May", "is not a date such as 2025-05-01"),
     ("site/latitude", 138.6, "must be at most 90"),
@@ -414,6 +415,11 @@ def test_a_slip_of_the_keyboard_is_told_by_its_line_and_its_cure(tmp_path, line,
     assert "line 2" in str(caught.value)
     assert said in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
+
+
+def test_a_season_may_have_ten_years_of_days():
+    season = {**SOUND["season"], "start": dt.date(2025, 5, 1), "end": dt.date(2035, 5, 8)}
+    assert scenario_from({**SOUND, "season": season}).season.end.year == 2035
 
 
 def test_a_named_variant_may_change_nothing(tmp_path):

@@ -7,8 +7,8 @@ The live services were not reached: their layouts are in `tests/weather_server`,
 from __future__ import annotations
 
 import datetime as dt
-import re
 import io
+import re
 import threading
 import tomllib
 

@@ -35,6 +35,7 @@ from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import far_zone, is_zone, unknown_zone
 
 _LONGEST_TEXT = 500  # characters of any text
+_LONGEST_SEASON = 3660  # days: ten years, whose hours take some 250 MB a valve
 USABLE = '1 to 60 printable characters without "/"'
 
 
@@ -148,7 +149,9 @@ class SeasonDates(Described):
     spin_up: Time | None = None
 
     def wrong(self) -> Iterator[Problem]:
-        return in_order(self.start, self.end)
+        yield from in_order(self.start, self.end)
+        if (days := (self.end - self.start).days + 1) > _LONGEST_SEASON:
+            yield problem("too-long.season", "end", days=days, most=_LONGEST_SEASON)
 
     @property
     def spin_up_days(self) -> int:

@@ -254,10 +254,11 @@ def searched(
 
 def levels_off(pan: PanModel, lifted_mm: Floats | float = 0.0) -> list[str]:
     """Say so where one level in five at least lies beyond the pan's swing, where neither valve nor rain leaves the water."""
-    levels = (pan.levels - lifted_mm)[np.isfinite(pan.levels)]
+    read = np.isfinite(pan.levels)
+    levels, unlifted = pan.levels[read], (pan.levels - lifted_mm)[read]
     if len(levels) < LEAST_METER:
         return []
-    low, high = np.quantile(levels, (_BEYOND, 1.0 - _BEYOND))
+    low, high = np.quantile(levels, _BEYOND), np.quantile(unlifted, 1.0 - _BEYOND)
     below, above = float(pan.reset_mm - pan.swing / pan.area - low), float(high - pan.reset_mm)
     off, side = max((below, "below"), (above, "above"))
     return [say(AGAINST["levels-zero"], off=off, side=side)] if off > _BEYOND_MM else []

@@ -13,7 +13,7 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.physics.air import wind_at_2m
 from panbudget.weather import GapLimits, read_weather
-from panbudget.weather.text.headers import read_header
+from panbudget.weather.text.headers import headings_of, read_header
 from panbudget.weather.text.heading import unit_of
 from panbudget.weather.text.opening import find_opening
 from panbudget.weather.text.stations import read_logger_header
@@ -414,6 +414,18 @@ def test_codes_with_units_behind_them_keep_the_files_units():
     units = {name: choice.unit for name, choice in known.suggested.items()}
     assert units == {"tmax": "degC", "tmin": "degC", "rh_mean": "%", "rain": "mm", "wind": "km/h"}
     assert known.wind_height == 10.0
+
+
+def test_codes_of_hours_are_told_beside_their_units():
+    """Of a network of stations at schools, from memory."""
+    cells = ["timestamp", "te (degrees Celsius)", "rh (-)", "pr (mm)", "ra (W/m2)"]
+    assert headings_of(cells, [], None)[1][2:4] == ("temp", "degC")
+
+
+def test_a_line_that_numbers_a_loggers_channels_is_passed_over():
+    above = ['"Label","Air Temp","Rain"', '"Unit","deg C","mm"', '"Channel","1","2"']
+    found = find_opening([*above, *(f"2025-06-01 {hour:02d}:00,14.5,0" for hour in range(5))])
+    assert (found.cells, found.above) == (["Label", "Air Temp", "Rain"], 3)
 
 
 def test_a_day_in_columns_of_short_names_is_found():

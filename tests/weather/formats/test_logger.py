@@ -569,3 +569,10 @@ def test_a_records_vapour_pressure_or_its_deficit_gives_a_humidity(known):
     assert logger._known({"temperature": np.array([20.0]), **columns})["humidity"].tolist() == pytest.approx(
         [50.0], abs=0.05
     )
+
+
+@pytest.mark.parametrize(
+    ("remark", "seconds"), [("# Time Zone -> Etc/UTC", 0), ("Timezone: GMT", 0), ("Time zone: UTC+2", None)]
+)
+def test_a_remark_above_a_table_may_say_that_the_clock_is_utc(remark, seconds):
+    assert logger._distance_above([remark, "# remark"]) == seconds

@@ -20,6 +20,7 @@ from panbudget.weather.text.raw import ColumnChoice
         ("Wind speed m s", "m/s"),
         ("wind_kilometres_per_hour", "km/h"),
         ("wind_avg_km_h", "km/h"),
+        ("Solar (kW.m-2)", "kW/m^2"),
         ("RH percent", "%"),
         ("Rain (metres)", "m"),
         ("temperatur (0,1 Grad Celsius)", "0.1 degC"),
@@ -56,6 +57,8 @@ def test_words_in_brackets_that_tell_columns_apart_are_words_of_the_name(text, n
         ("हवा की गति (किमी/घंटा)", "wind speed", "km/h"),
         ("ნალექი (მმ)", "rain", "mm"),
         ("Месяц", "month", None),
+        ("Хамгийн бага температур (°C)", "min temp", "degC"),
+        ("Салхины хурд (м/с)", "wind speed", "m/s"),
         ("Рік", "year", None),
     ],
 )

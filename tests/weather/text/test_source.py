@@ -230,13 +230,24 @@ def test_line_ends_that_were_doubled_on_their_way_part_no_lines(tmp_path):
         ('[{"day": "2025-06-01", "air": {"t": 1.5}}]', "day,air t\n2025-06-01,1.5\n"),
         ('{"day": 1, "t": 2}\n{"day": 2, "t": null}\n', "day,t\n1,2.0\n2,\n"),
         ('{"place": "x", "h_units": {"t": "°C"}, "h": {"time": [1, 2], "t": [3, 4]}}', "time,t (°C)\n1,3\n2,4\n"),
+        ('{"2025-06-01": {"t": 1}, "2025-06-02": {"t": 2}}', "date,t\n2025-06-01,1\n2025-06-02,2\n"),
         ('{"a": {"t": [1]}, "b": {"t": [1]}}', ""),
         ('{"a": {"t": [1], "u": [1, 2]}}', ""),
         ("[1, 2]", ""),
         ('{"a": ', ""),
         ("[" * 100_000, ""),
     ],
-    ids=["records", "a record a line", "lists with units", "two tables", "unlike lists", "numbers", "cut off", "deep"],
+    ids=[
+        "records",
+        "a record a line",
+        "lists with units",
+        "a record a day",
+        "two tables",
+        "unlike lists",
+        "numbers",
+        "cut off",
+        "deep",
+    ],
 )
 def test_records_and_lists_of_json_are_a_table_if_there_is_one(text, table):
     """Layouts of services' answers, from memory; figures invented."""

@@ -40,6 +40,7 @@ SOURCE = "none: what such stations' tables have in common"
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
 _DISTANCE = re.compile(r"[#\s]*tz\s*[=:]\s*([+-]?\d+(?:\.\d+)?)\s*$")  # of the clock from UTC [h]
+_IN_UTC = re.compile(r"(?i)\btime ?zone\W+(?:etc/)?(?:utc|gmt|z)\W*$")
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
 _CALM, _STRONG = 1.5, 10.0
@@ -240,6 +241,8 @@ def _named_time(opening: Opening, columns: Columns) -> TimeColumns | None:
 
 def _distance_above(lines: Sequence[str]) -> int | None:
     """Return the clock's distance from UTC [s] that a line says, or one of names and one of values below it, as gridded services write."""
+    if any(map(_IN_UTC.search, lines)):
+        return 0
     if stated := next(filter(None, map(_DISTANCE.match, lines)), None):
         return round(3600 * float(stated[1]))
     for names, values in itertools.pairwise(line for line in lines if line.strip()):

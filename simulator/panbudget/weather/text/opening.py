@@ -220,10 +220,12 @@ def _header_above(
     if len(above) > 2 and is_logger_layout(above[0][1]):
         names, units = (_cells(text, separator) for _, text in above[1:3])
         return Opening(above[1][0] + 1, first, names, separator, units, dates, rows, {})
-    if len(above) > 2 and _is_kinds(_cells(above[-1][1], separator)):
+    last = _cells(above[-1][1], separator) if above else []
+    numbered = last[1:] == [*map(str, range(1, len(last)))]  # a logger's channels
+    if len(above) > 2 and (_is_kinds(last) or numbered):
         names, units = (_cells(text, separator) for _, text in above[-3:-1])
         if 2 * sum(map(is_unit, units)) >= len(units):
-            kinds = itertools.zip_longest(names, _cells(above[-1][1], separator), fillvalue="")
+            kinds = itertools.zip_longest(names, [] if numbered else last, fillvalue="")
             names = [name if name.lower().endswith(kind.lower()) else f"{name} {kind}" for name, kind in kinds]
             return Opening(above[-3][0] + 1, first, names, separator, units, dates, rows, {})
     plain, remarks = ([line for line in reversed(above) if (line[1][0] == "#") is each] for each in (False, True))

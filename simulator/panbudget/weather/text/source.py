@@ -25,6 +25,7 @@ from panbudget.errors import WeatherError
 from panbudget.files import MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
+from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.raw import Source as Source
 from panbudget.weather.text.workbook import sheet_as_text
 from panbudget.words import packaged
@@ -175,9 +176,11 @@ def _json_as_table(text: str) -> str:
 
 
 def _records_of(value: object) -> list[dict[str, object]]:
-    """Return the records of a list, or of lists of one length by name; none where it is neither."""
+    """Return the records of a list, of a day each, or of lists of one length by name; none where it is none of these."""
     if isinstance(value, list):
         return value if value and all(isinstance(row, dict) for row in value) else []
+    if isinstance(value, dict) and value and all(is_dated(day) and isinstance(of, dict) for day, of in value.items()):
+        return [{"date": day, **of} for day, of in value.items()]
     if not isinstance(value, dict) or not value or not all(isinstance(each, list) for each in value.values()):
         return []
     return [dict(zip(value, row, strict=True)) for row in zip(*value.values(), strict=True)]

@@ -240,6 +240,7 @@ BOUNDS = [
     ("rain-rows", lambda more: rows_twice(more, 5.0), 0.99, 1.01),
     ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
     ("rain-much", lambda times: fell(on(60, 26.374 * times, slice(0, 20, 2))), 2.69, 2.71),  # of the vapour over 14 °C
+    ("rain-much", lambda dew: fell(on(60, 60.0, slice(0, 20, 2)), dew_point=dew), 11.3, 11.1),  # 22.2 mm of vapour
     ("rain-much", lambda wet: fell(on(60, 75.0, slice(0, 2 * wet, 2))), 9, 10),
     ("rain-bright", bright, 60, 59),
     ("rain-bright", lambda duller: bright(duller, other=0.0), 20, 19),  # days alike count half
@@ -284,7 +285,8 @@ def test_whole_figures_with_a_step_of_two_or_more_are_tips_in_tenths(days, kinds
 
 
 @pytest.mark.parametrize(
-    ("times", "digits", "worth"), [(10.0, 1, 10.0), (25.4, 2, 25.4), (18.0, 1, 10.0), (18.0, 2, 25.4), (80.0, 1, 80.0)]
+    ("times", "digits", "worth"),
+    [(10.0, 1, 10.0), (25.4, 2, 25.4), (22.0, 1, 10.0), (22.5, 1, 22.5), (18.0, 2, 25.4), (80.0, 1, 80.0)],
 )
 def test_a_change_of_unit_is_worth_the_near_unit_that_its_digits_allow(times, digits, worth):
     """By definition of cm and inches; a ratio of 80 is near none."""

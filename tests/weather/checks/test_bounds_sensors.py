@@ -295,13 +295,28 @@ def test_humidity_that_is_doubted_is_worth_all_its_days_and_vapour_that_is_made_
 
 
 def test_columns_that_stand_still_together_are_worth_the_days_around_of_all_of_them():
-    """A wind of 4 m/s and a humidity of 80 % but for twenty days, whose own are 2 and 50; a second humidity moves."""
+    """A wind of 4 m/s and a humidity of 80 % but for twenty days, whose own are 2 and 50."""
     here = run(20)
-    columns = {"wind": np.where(here, 2.0, 4.0 + 0.001 * WALK), "rh_max": np.where(here, 50.0, 80.0 + WALK)}
-    said = inspected(N, **WARM, **columns, rh_min=40.0 + WALK, only="value-stuck", trust=()).cautions
-    assert [set(caution.instead[0]) for caution in said] == [{"rh_max", "wind"}] * 2
+    columns = {"wind": np.where(here, 2.0, 4.0 + 0.001 * WALK), "rh_mean": np.where(here, 50.0, 80.0 + WALK)}
+    said = inspected(N, **WARM, **columns, only="value-stuck", trust=()).cautions
+    assert [set(caution.instead[0]) for caution in said] == [{"rh_mean", "wind"}] * 2
     assert said[0].instead[0]["wind"] == pytest.approx(np.where(AT == 10, 2.0, 4.0), abs=0.2)
-    assert said[0].instead[0]["rh_max"][11:].min() > 75.0
+    assert said[0].instead[0]["rh_mean"][11:].min() > 75.0
+
+
+def test_a_highest_humidity_that_stands_still_alone_is_worth_the_vapour_of_the_afternoon():
+    """By hand: 40 % at 28 °C is the vapour of 94.6 % at 14 °C (FAO-56 eq 11)."""
+    columns = PLAIN | {"tmin": 14.0 + 1e-6 * AT, "rh_max": np.where(run(30), 70.0, 80.0 + WALK), "rh_min": 40.0}
+    found = inspected(N, **columns, only="value-stuck", trust=()).cautions
+    (said,) = (caution for caution in found if "rh_max" in caution.sentence)
+    assert said.instead[0]["rh_max"][11:39] == pytest.approx(94.6, abs=0.1)
+
+
+@pytest.mark.parametrize(("others", "told"), [(0, True), (1, False)])
+def test_a_wind_that_stands_still_at_a_limit_is_worth_nothing_that_is_known(others, told):
+    wind = np.where(run(20) | (N - others <= AT), 3.0, 2.0 + 0.1 * WALK.clip(-9, 9))
+    (said,) = inspected(N, **WARM, wind=wind, only="value-stuck", trust=()).cautions
+    assert bool(said.instead) is told
 
 
 @pytest.mark.parametrize(("least", "winds"), [(0.99, [4.0]), (1.01, [4.0, 0.505])])

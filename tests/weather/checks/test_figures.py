@@ -75,6 +75,14 @@ def test_what_is_above_a_limit_is_worth_no_less_than_it_and_a_wind_nothing_that_
     assert not said.instead
 
 
+@pytest.mark.parametrize(("of", "told"), [({}, True), ({"of_records": {"rh_min": "humidity"}}, False)])
+def test_a_limit_of_a_humidity_by_the_hour_is_worth_nothing_that_is_known(of, told):
+    """Vapour is made of the hours themselves, so that the day's lowest changes nothing."""
+    columns = {"tmin": 14.0, "tmax": 28.0, "rh_min": 60.0 - 3.0 * at_top(13)["wind"][:N]}
+    (said,) = inspected(N, **columns, **of, only="value-limit", trust=()).cautions
+    assert bool(said.instead) is told
+
+
 @pytest.mark.parametrize(("share", "expected"), [(0.79, ["value-limit"]), (0.81, [])])
 def test_sunshine_may_end_only_where_the_day_does(share, expected):
     """From four fifths of the daylight of the middling such day on, which is some 14.7 h here."""

@@ -137,8 +137,9 @@ def _ties(figures: Floats, counts: Ints) -> float:
 
 
 def _filled(inspection: Inspection, name: str, days: Mask) -> dict[str, Floats]:
-    """What to compute the season with, to tell what the doubt is worth: these days filled in, where they may be."""
-    return inspection.without(days, name) if name in _FILLED else {}
+    """What to compute the season with, to tell what the doubt is worth: these days filled in, where that tells."""
+    of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
+    return inspection.without(days, name) if name in _FILLED and not of_hours else {}
 
 
 _COLUMNS = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "rain", "tmin", "tmax")

@@ -15,6 +15,7 @@ import pandas as pd
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
+from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 from panbudget.weather.messages import table_of
 from panbudget.weather.text.heading import by_file
@@ -446,11 +447,12 @@ def _is_dry(inspection: Inspection, day: int) -> bool:
 
 
 def _over_vapour(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt wet days that bring many times the air's vapour over a site in the mean, if its dew point is the minimum at most."""
+    """Doubt wet days that bring many times the air's vapour over a site in the mean, by dew point or minimum."""
     rain, tmin = inspection.of_asked("rain"), inspection.of_asked("tmin")
-    wet = (rain >= _NO_DEW) & (tmin > 0.0)
+    dew_point = tmin if (known := dew_point_of(inspection)) is None else known
+    wet = (rain >= _NO_DEW) & (tmin > 0.0) & ~np.isnan(dew_point)
     # C. H. Reitan, Surface dew point and water vapor aloft, J. Appl. Meteorol. 2 (1963), in mm (from memory)
-    times = (rain / (10.0 * np.exp(0.1102 + 0.0614 * tmin)))[wet]
+    times = (rain / (10.0 * np.exp(0.1102 + 0.0614 * dew_point)))[wet]
     if wet.sum() >= _WET_DAYS and times.mean() > _OVER_VAPOUR and not seen(inspection, "rain"):
         words = {"mean": float(rain[wet].mean()), "times": float(times.mean())}
         yield Verdict(names, "rain-much/mean", words, inspection.with_asked(rain=rain / 10.0))

@@ -115,9 +115,15 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
         # one sensor's columns, which stand still together
         alike = [*(_present(inspection) if of_hours else []), *(other for other in runs if runs[other] == runs[name])]
-        # ETo knows nothing of rain; of air that never changes no other day is known
-        instead = {} if name == "rain" else _between(inspection, days, *dict.fromkeys(alike))
-        if not instead and name not in ("rain", "tmin", "tmax"):
+        # ETo knows nothing of rain, and nothing tells a wind above a limit; of air that never changes no other day is known
+        values, instead = inspection.of_asked(name), {}
+        at_top = values == np.nanmax(values)
+        silent = name == "rain" or (name == "wind" and at_top[first] and at_top.sum() > length + 1)
+        if name == "rh_max" and runs.get("rh_min") != runs[name]:
+            instead = by_afternoon(inspection, np.isin(np.arange(values.size), np.arange(values.size)[days]))
+        if not instead and not silent:
+            instead = _between(inspection, days, *dict.fromkeys(alike))
+        if not instead and not silent and name not in ("tmin", "tmax"):
             instead = inspection.without(days, *alike)
         values_of = {"shown": shown, "count": length + 1, "first": inspection.day_asked(first)}
         yield Verdict((name,), "value-stuck", values_of, instead)

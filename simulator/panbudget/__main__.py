@@ -10,7 +10,9 @@ from panbudget.loading import Loading
 with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
     import errno
     import importlib
+    import logging
     import os
+    import re
     import sys
     import traceback
     import warnings
@@ -30,6 +32,10 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 # what a computer can lack, whatever is asked of it
 _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM", "EAGAIN")}
+
+# what matplotlib says where it can't keep its list of fonts, by loggers of its own
+_FONTS = re.compile(r"Could not save|mkdir -p failed|\S+ is not a writable|Matplotlib created a temporary")
+_DRAWN_BY = ("matplotlib", "matplotlib.font_manager")
 
 _UNMAPPED = "failed to map segment"  # a library's, for which there is no memory left
 
@@ -61,6 +67,9 @@ def main(arguments: list[str] | None = None) -> None:
     os.environ["MPLBACKEND"] = "agg"  # whatever a notebook has left there: figures are files here
     if arguments is None and not sys.warnoptions:
         warnings.simplefilter("ignore")  # libraries' are for who writes programs, and for the tests
+    said = list[str]()
+    for name in _DRAWN_BY:
+        logging.getLogger(name).addFilter(lambda record: _in_a_line(record, said))
     try:
         with terminal.patient():
             code = _run(arguments)
@@ -75,6 +84,15 @@ def main(arguments: list[str] | None = None) -> None:
         # signal of its own: Python forgets it at the next text that it evaluates
         eval("0")
     sys.exit(code)
+
+
+def _in_a_line(record: logging.LogRecord, said: list[str]) -> bool:
+    """Say once, in a plain line, that matplotlib has no place for its list of fonts."""
+    if not _FONTS.match(record.getMessage()):
+        return True
+    record.msg, record.args, before = TEXTS["fonts"], (), bool(said)
+    said.append(record.msg)
+    return not before
 
 
 def _run(arguments: list[str] | None) -> int:

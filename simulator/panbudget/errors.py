@@ -204,6 +204,8 @@ class WeatherError(PanbudgetError):
 class ReadingsError(PanbudgetError):
     """A file of meter readings that can't be read, or can't be true."""
 
+    most_lines = 12
+
 
 class OutputError(PanbudgetError):
     """A folder that can't be written."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import io
+import logging
 import os
 import signal
 import subprocess
@@ -206,6 +207,17 @@ def test_figures_are_files_whatever_a_notebook_has_left():
     subprocess.run(
         [sys.executable, "-c", draws], env=environment(MPLBACKEND="nonsense"), capture_output=True, check=True
     )
+
+
+def test_a_cache_that_can_not_be_written_is_told_once_in_a_plain_line(capsys, caplog, monkeypatch):
+    def draws(**_):
+        logging.getLogger("matplotlib").warning("mkdir -p failed for path %s: %s", "/x", OSError(28, "No space"))
+        logging.getLogger("matplotlib").warning("another")
+        logging.getLogger("matplotlib.font_manager").warning("Could not save font_manager cache %s", OSError(28, "No"))
+
+    monkeypatch.setattr(command_line, "app", draws)
+    run(capsys, "known")
+    assert [message[:35] for message in caplog.messages] == ["your cache folder can't be written:", "another"]
 
 
 def test_letters_that_steer_a_terminal_are_escaped_in_a_files_name(capsys):

@@ -28,7 +28,7 @@ def test_a_log_is_read_with_its_empty_cells(make_garden):
     assert (first.level, first.meter, first.hour) == (150.5, 1000.0, 8.0)
     assert (second.openings, second.opened, second.added, second.note) == (None, True, 2.0, "topped up")
     assert third.hour == 4 * 24.0 + 12.0
-    assert log.assumptions == ("1 rows of the log have no time of day and count as noon",)
+    assert log.assumptions == ("rows of the log with no time of day, which count as noon: 1",)
 
 
 @pytest.mark.parametrize(
@@ -119,6 +119,14 @@ def test_all_that_is_wrong_comes_out_at_once(make_garden):
     with pytest.raises(ReadingsError) as caught:
         read(make_garden(), "date,openings,level_mm\n" + ROWS + "x,1,1\n2025-05-07,y,1\n2025-05-08,1,z\n")
     assert [line.split(":")[1].strip() for line in str(caught.value).splitlines()] == ["line 5", "line 6", "line 7"]
+
+
+def test_of_a_mistake_on_each_row_a_dozen_lines_are_shown(make_garden):
+    rows = "".join(f"2025-05-{day:02},a{day}\n" for day in range(1, 31))
+    with pytest.raises(ReadingsError) as caught:
+        read(make_garden(), f"date,level\n{rows}")
+    assert len(lines := str(caught.value).splitlines()) == 12
+    assert lines[-1] == "log.csv: and 19 more problems, which are shown when these are mended"
 
 
 def test_a_log_that_is_not_there_or_not_text_is_told(make_garden, tmp_path):

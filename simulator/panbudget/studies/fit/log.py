@@ -177,7 +177,7 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join((*_READ, "tub_mm"))))
     rows, in_tub, measured, by_jug, jugged = _sorted(log.rows, scenario, to_learn=to_learn)
     timeless = sum(not has_time for part in (*rows.values(), *in_tub.values()) for _, has_time, _ in part)
-    assumed = [f"{timeless} rows of the log have no time of day and count as noon"] if timeless else []
+    assumed = [f"rows of the log with no time of day, which count as noon: {timeless}"] if timeless else []
     moments = [moment for part in (*rows.values(), *in_tub.values()) for moment, *_ in part] or by_jug
     if not moments:
         raise ReadingsError(*(wrong or [problem("only-measured" if log.rows else "no-row")]), file=shown)

@@ -133,6 +133,7 @@ BAD = [
         'controller.upper.valve.swing is missing; expected: such as "0.9 kg", or set_up_test',
     ),
     ("site/lat", 38.6, 'is no known key; did you mean "latitude"?'),
+    ("controller.upper", {}, "controller.upper is no known key; write controller.upper without quotes"),
     ("controller/upper/valve/swin", "1 kg", 'is no known key; did you mean "swing"?'),
     ("controller/upper/pan/swing", "1 kg", '"swing" belongs in [controller.NAME.valve]'),
     ("controller/upper/pan/freeboard", "20 cm", "reaches down to the floor"),

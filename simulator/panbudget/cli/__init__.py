@@ -8,6 +8,7 @@ import contextlib
 import datetime as dt
 import functools
 import inspect
+import re
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -45,6 +46,12 @@ class _Unmarked:
         return params
 
 
+# what the library of options says of a number that is none, or out of its bounds; by its version
+_NO_SUCH_NUMBER = re.compile(
+    r"Input should be (a valid (number|integer)|(less|greater) than)|not in the range|not a valid (int|float)"
+)
+
+
 class _Command(_Unmarked, TyperCommand):
     """A verb."""
 
@@ -57,9 +64,15 @@ class _Command(_Unmarked, TyperCommand):
         try:
             return super().parse_args(ctx, args)
         except typer.BadParameter as error:
-            if (text := texts.get(getattr(error.param, "name", None) or "")) is not None and repr(
-                text
-            ) not in error.message:
+            name = getattr(error.param, "name", None) or ""
+            if (text := texts.get(name)) is not None and _NO_SUCH_NUMBER.search(error.message):
+                about = {**TEXTS["shared"], **TEXTS.get(self.name or "", {})}.get(name, {})
+                ends = [
+                    f"{word} {about[end]}" for end, word in (("min", "at least"), ("max", "at most")) if end in about
+                ]
+                whole = "a whole number" if "integer" in error.message else "a number"
+                error.message = f"{text!r} is not {whole}{' that is ' * bool(ends)}{' and '.join(ends)}"
+            elif text is not None and repr(text) not in error.message:
                 error.message = f"{text!r}: {error.message}"
             raise
 

@@ -268,6 +268,8 @@ def _stranger(spot: _Spot, value: Any, root: type[BaseModel]) -> Problem:
     places = [f"[{table}]" for table, other in _all_models(root, "") if key in other.model_fields]
     known = f"known here: {', '.join(model.model_fields)}"
     otherwise = f'"{key}" belongs in {" or ".join(list(dict.fromkeys(places))[:2])}' if places else known
+    if key.partition(".")[0] in {*model.model_fields} - {key}:  # in quotes it is one name
+        return Problem(code, where, "is no known key", cure=f"write {key} without quotes", value=value)
     return Problem(code, where, "is no known key", cure=did_you_mean(key, model.model_fields, otherwise), value=value)
 
 

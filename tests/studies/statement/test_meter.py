@@ -41,6 +41,12 @@ def test_semicolons_decimal_commas_comments_and_the_end_of_a_day_are_read(read):
     assert only.end == dt.datetime(2025, 6, 1)
 
 
+def test_a_rollover_before_the_first_reading_is_said_to_count_for_nothing(read):
+    assert (
+        "2025-05-01, counts for nothing" in read(HEAD + "2025-05-01,9,L,rollover at 10\n2025-06-01,12,L,\n").events[0]
+    )
+
+
 def test_a_rollover_and_a_replacement_are_counted_and_said(read):
     """9 990 to 10 000 and on to 8.2: 18.2; a new meter at 0.2 read at 9.0: 8.8."""
     found = read(

@@ -278,6 +278,8 @@ def _between(supply: str, readings: Sequence[Reading], events: list[str], limit:
             reading.row.wrong(code, found, cure=cure, value=reading.event or reading.shown)
         elif reading.event == "installed":
             events.append(f"{supply}: a meter was installed on {reading.shown}")
+        elif before is None and reading.event == "rollover":
+            events.append(f"{supply}: a rollover before the first reading, {reading.shown}, counts for nothing")
         elif before is not None:
             yield Between(before.moment, reading.moment, _passed(before, reading))
             if reading.event == "rollover":

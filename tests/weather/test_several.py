@@ -36,6 +36,21 @@ def test_files_of_a_list_or_a_pattern_are_joined_by_date(tmp_path):
         assert "2 files, joined by date" in weather.notes
 
 
+def test_of_several_files_the_one_in_another_unit_is_blamed_and_its_header_cures_it(tmp_path):
+    june = table(20, start=JUNE, rh_max=0.8, rh_min=0.5)
+    write(tmp_path, m05=table(20, start=MAY), m06=june)
+    with pytest.raises(WeatherError) as caught:
+        read_weather(tmp_path / "m*.csv", SITE)
+    (line,) = str(caught.value).splitlines()
+    assert line.startswith("m06.csv: rh_max is at most 0.80 %")
+    assert 'in this file\'s header, as "rh_max (fraction)", "rh_min (fraction)", for' in line
+    write(tmp_path, m06=june.replace("rh_max,rh_min", "rh_max (fraction),rh_min (fraction)"))
+    assert len(read_weather(tmp_path / "m*.csv", SITE).daily) == 40
+    write(tmp_path, m05=table(20, start=MAY, rh_max=0.8, rh_min=0.5), m06=june)
+    with pytest.raises(WeatherError, match="name its unit under") as caught:
+        read_weather(tmp_path / "m*.csv", SITE)
+
+
 MPH = {"wind": "Wind (mph)"}
 JOINED = {
     "days": [table(20, start=day).replace("wind", "Wind (mph)") for day in (MAY, JUNE)],

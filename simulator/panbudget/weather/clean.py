@@ -8,16 +8,17 @@ only when nothing is wrong, gaps are filled, by other stations' files or by rule
 from __future__ import annotations
 
 import datetime as dt
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from panbudget.errors import WeatherError
+from panbudget.errors import Problem, WeatherError
 from panbudget.weather.checks.inspection import CheckedFile, RawFile
 from panbudget.weather.filling.fallback import Borrowed, Fallback
 from panbudget.weather.filling.gaps import GapLimits, Gaps
 from panbudget.weather.finishing import Weather, cautions_of, finished_weather
-from panbudget.weather.messages import problem
+from panbudget.weather.messages import note, problem
 from panbudget.weather.reading import Columns, Rules, checked_file, chosen_columns, read_files
 from panbudget.weather.several import Paths, shown_names
 from panbudget.weather.site import Site
@@ -127,7 +128,25 @@ class WeatherFile:
 
     def over(self, start: dt.date | None = None, end: dt.date | None = None) -> Weather:
         """Return the longest run of clean days that holds some days, as `read_weather` does."""
-        return finished_weather(*self._whole(start, end))
+        try:
+            return finished_weather(*self._whole(start, end))
+        except WeatherError:
+            if blamed := self._blamed():
+                raise WeatherError(*blamed) from None
+            raise
+
+    def _blamed(self) -> list[Problem]:
+        """Say what is wrong with whole columns of some of several files alone, which the others have right."""
+        blamed, files = list[Problem](), set[str]()
+        for part in self.file.parts:
+            shown, inspected = part.source.shown_as, checked_file(part, self.rules).inspected
+            for wrong in (each for each in inspected.problems if each.where in inspected.condemned):
+                named = [tomllib.loads(f"of = {choice}")["of"] for _, choice in wrong.paste]
+                headers = [f'"{of["column"]} ({of["unit"]})"' for of in named if "unit" in of]
+                cure = note("unit-in-header", headers=", ".join(headers)) if headers else wrong.cure
+                blamed.append(replace(wrong, cure=cure, paste=()).under(f"{shown}: "))
+                files.add(shown)
+        return blamed if len(files) < len(self.file.parts) else []
 
     def seasons(self, spans: Mapping[int, Span]) -> dict[int, Weather | WeatherError]:
         """

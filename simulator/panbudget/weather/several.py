@@ -88,7 +88,7 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
         source = replace(source, text=text)
         file = files[0]._replace(raw=READERS[files[0].reader].read(source, columns=columns, site=site), source=source)
         notes = (note("several", count=len(files)), *file.raw.notes)
-        return file._replace(raw=replace(file.raw, notes=notes))
+        return file._replace(raw=replace(file.raw, notes=notes), parts=files)
     height, raws = files[0].raw.wind_height, [file.raw for file in files]
     daily = [_at_height(raw.daily, raw.wind_height, height) for raw in raws]
     if wrong := list(_contradictions(files, daily)):
@@ -120,7 +120,7 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
         absent={name: why for raw in raws for name, why in raw.absent.items() if name not in whole.columns},
         left_out={name: out for raw in raws for name, out in raw.left_out.items()},
     )
-    return RawFile(raw, source, files[0].reader, files[0].why)
+    return RawFile(raw, source, files[0].reader, files[0].why, files)
 
 
 def _one_text(files: Sequence[RawFile]) -> str | None:

@@ -229,12 +229,13 @@ class Inspection:
 
 
 class RawFile(NamedTuple):
-    """A file as read, unchecked: its table, where it came from, the reader's name, and why that was chosen."""
+    """A file as read, unchecked: its table, where it came from, the reader's name, why that was chosen, and of several each."""
 
     raw: RawTable
     source: Source
     reader: str
     why: str
+    parts: Sequence[RawFile] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -272,7 +273,7 @@ class CheckedFile:
     @property
     def recognised(self) -> str:
         """What the format was taken for, and why."""
-        raw, source, _, why = self.file
+        raw, source, _, why, _ = self.file
         return f"{raw.recognised} ({why})" + (f", from {source.taken_from}" if source.taken_from else "")
 
     @property
@@ -283,7 +284,7 @@ class CheckedFile:
 
     def facts(self) -> dict[str, Any]:
         """Return what a report says of where it came from."""
-        raw, source, reader, _ = self.file
+        raw, source, reader, *_ = self.file
         facts = {"file": source.shown_as, "sha256": source.sha256, "reader": reader, "recognised": self.recognised}
         first, last = (str(day.date()) for day in (raw.daily.index.min(), raw.daily.index.max()))
         # comments and titles above its table

@@ -178,6 +178,40 @@ def test_sunshine_never_above_1_in_weeks_of_long_days_is_a_share(days, highest, 
     assert codes(days, start=start, sunshine=highest) == expected
 
 
+@pytest.mark.parametrize(
+    ("days", "steps", "start", "expected"),
+    [
+        (45, 9, "2025-06-01", True),
+        (44, 9, "2025-06-01", False),
+        (45, 8, "2025-06-01", False),
+        (45, 10, "2025-06-01", False),
+        (45, 8.5, "2025-06-01", False),
+        (45, 9, "2025-02-06", True),  # to 22 March, of twelve hours by FAO-56 eq 34
+        (45, 9, "2025-02-05", False),
+    ],
+)
+def test_whole_sunshine_from_0_to_8_at_most_in_weeks_of_long_days_is_cloud(days, steps, start, expected):
+    sunshine = np.arange(float(days)) % steps
+    assert ("oktas" in spoken("sunshine-unit", days, start=start, sunshine=sunshine)) is expected
+
+
+def test_sunshine_is_stuck_as_any_sensor_is():
+    still = (AT >= 20) & (AT < 30)
+    for stuck, of in ((True, 8.3), (False, 0.0)):
+        assert bool(spoken("value-stuck", **DAYS, sunshine=np.where(still, of, 9.0 + WALK))) is stuck
+
+
+@pytest.mark.parametrize(("share", "doubted"), [(0.44, False), (0.46, True)])
+def test_a_vapour_pressure_that_goes_with_the_range_of_temperature_is_a_deficit(share, doubted):
+    """Changes from day to day of which this share goes with the range's."""
+    wide, other = (np.diff(of) - np.diff(of).mean() for of in (WALK, np.sin(1.7 * AT)))
+    other -= wide * (other @ wide) / (wide @ wide)
+    changes = share * wide / wide.std() + (1.0 - share**2) ** 0.5 * other / other.std()
+    vapour = 1.2 + 0.02 * np.append(0.0, changes.cumsum())
+    said = spoken("vapour-pressure-unit", days=N, tmin=14.0, tmax=28.0 + WALK, vapour_pressure=vapour)
+    assert ("lacks of saturation" in said) is doubted
+
+
 def test_a_day_with_sun_is_long_from_ten_hours_on():
     """At 38° north from 29 January on, by FAO-56 eq 34; 0.03 h a day more."""
     assert not spoken("sunshine-zero", **sunless(8, start="2025-01-08"))

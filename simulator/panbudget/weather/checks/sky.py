@@ -73,6 +73,8 @@ _LONGER, _NEARLY_ALL = 0.3, 90.0
 # the most that a share of the daylight is over weeks of long days, printed and a little off, and how long these are; days without
 # any sunshine in a row, and how much they warm up of what others do [-, h, d, -]
 _SHARE, _LONG_DAY, _SUNLESS, _AS_WARM = 1.1, 10.0, 8, 0.8
+# the most cloud that an observer writes down [okta]
+_OKTAS = 8.0
 # the latitude up to which the year's shortest night is dark for some hours, and the mean light of the darkest hour of the day above
 # which a sensor's zero is off: thermopiles lose a few W/m² at night, and gain none [°, W/m²]
 _NIGHTS, _NO_NIGHT = 55.0, 10.0
@@ -98,6 +100,10 @@ def _sunshine_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict
     shares = known.size >= _DAYS_TO_JUDGE and high <= 1.0
     if high > 0.0 and (shares or (long.size >= _DAYS_OF_LIGHT and long.max() <= _SHARE)):
         yield Verdict(names, "sunshine-unit/share", {"high": high, "known": known.size, "unit": "fraction"})
+    whole = (known == np.round(known)).all() and high == np.ptp(known) == _OKTAS
+    if whole and long.size >= _DAYS_OF_LIGHT and longest >= 1.5 * _OKTAS:
+        instead = inspection.with_asked(sunshine=(1.0 - inspection.of_asked("sunshine") / _OKTAS) * daylight)
+        yield Verdict(names, "sunshine-unit/oktas", {"days": long.size}, instead)
 
 
 def _sunless(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -30,8 +30,8 @@ _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n")
 _MOST_BYTES, _MOST_LEVELS, _MOST_KEYS, _MOST_NAMED, _MOST_DIGITS = 2_000_000, 50, 10_000, 200, 30
 #: largest file that is read, unpacked [bytes], and its most lines: 68 years of hours, 11 of ten minutes
 MOST_UNPACKED, MOST_LINES = 512_000_000, 600_000
-#: letters of a table's cell, and cells of its header
-LONGEST_CELL, MOST_COLUMNS = 10_000, 1000
+#: letters of a table's cell, cells of its header, and of all its rows: a gigabyte when they are read
+LONGEST_CELL, MOST_COLUMNS, MOST_CELLS = 10_000, 1000, 30_000_000
 _CHUNK = 1 << 22  # bytes
 _BINARY = re.compile(rb"[\0-\x08]")
 _MANY_LINES, _FEW_OF_THEM = 2000, 0.02  # of a chunk, and the share of them that differ, below which it is no record

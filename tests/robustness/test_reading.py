@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import io
 import os
@@ -16,9 +17,10 @@ from panbudget import files
 from panbudget.errors import ReadingsError, ScenarioError, WeatherError
 from panbudget.files import Unlikely, bounded, unlikely_text
 from panbudget.weather.formats import table as table_format
+from panbudget.weather.text import cells, source
 from panbudget.weather.text.cells import read_cells
 from panbudget.weather.text.mistakes import Mistakes
-from panbudget.weather.text.rows import read_rows, read_typed
+from panbudget.weather.text.rows import read_rows, read_typed, regular_rows
 from panbudget.weather.text.source import open_source
 from tests.weather.sites import Site
 from tests.weather.test_broken_files import table
@@ -206,13 +208,34 @@ def test_a_long_table_is_counted_whole_unless_most_of_it_is_wrong(rows, wrong, m
     assert [problem.found for problem in mistakes.problems()] == [f"'x' is not a number (and {more} more cells){among}"]
 
 
+@pytest.mark.parametrize(("rows", "parsed"), [(200_000, True), (200_001, False)])
+def test_no_text_of_a_table_so_long_is_kept_before_its_first_rows_are_looked_at(rows, parsed, monkeypatch):
+    looked_at = []
+    monkeypatch.setattr(cells, "_at_a_stroke", lambda *given: looked_at.append(given))
+    mistakes = Mistakes()
+    table = regular_rows(["2025-06-01,x"] * rows, 0, ",", ["date", "tmin"], False)
+    assert not read_cells(table, mistakes, numbers={1: "tmin"}).numbers
+    assert bool(looked_at) is parsed and "among the first 20,000 rows" in mistakes.problems()[0].found
+
+
+@pytest.mark.parametrize(("most", "told"), [(8, True), (9, False)])
+def test_a_table_has_so_many_cells_at_most(most, told, tmp_path, monkeypatch):
+    assert source.MOST_CELLS == 30_000_000  # a gigabyte
+    monkeypatch.setattr(source, "MOST_CELLS", most)
+    (tmp_path / "wide.csv").write_text("date,a,b,c\n1,2,3,4\n5,6,7,8\n", encoding="ascii")
+    with contextlib.ExitStack() as stack:
+        if told:
+            stack.enter_context(pytest.raises(WeatherError, match="has more than 8 cells; keep the columns and years"))
+        source.open_source(tmp_path / "wide.csv", shown_as="wide.csv")
+
+
 def test_digits_of_other_scripts_are_read_and_told():
     """Arabic-Indic and full-width ones: a file of a whole country, or a slip of one keyboard."""
     rows = read_rows(["٢٫٥,1", "٢.٥,１2", "3,4"], Mistakes(), above=0, separator=",", width=2)
     mistakes = Mistakes()
-    cells = read_cells(rows, mistakes, numbers={0: "tmin", 1: "tmax"})
-    assert cells.numbers[0].tolist() == [2.5, 2.5, 3.0] and cells.numbers[1].tolist() == [1.0, 12.0, 4.0]
-    assert cells.notes == ["3 numbers in digits of another script, or in full width, are read as 0 to 9"]
+    read = read_cells(rows, mistakes, numbers={0: "tmin", 1: "tmax"})
+    assert read.numbers[0].tolist() == [2.5, 2.5, 3.0] and read.numbers[1].tolist() == [1.0, 12.0, 4.0]
+    assert read.notes == ["3 numbers in digits of another script, or in full width, are read as 0 to 9"]
     assert not [*mistakes.problems()]  # the Arabic decimal sign is one beside any other
 
 

@@ -58,6 +58,7 @@ _WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[^\d\s.,].*")
 
 # rows of a long table that are looked at first, and the share of a column's that may be no number
 _LOOKED_AT, _MOST_BAD = 20_000, 0.5
+_HALF_A_GIGABYTE = 200_000  # rows of words whose texts take that much
 # how often a text stands in a column that is no number and that must mean something
 _REPEATED = 10
 _OF_MISSING = ("missing", "repeated")
@@ -146,9 +147,12 @@ def read_cells(
     """
     shown = {place: (units or {}).get(place, "") for place in numbers}
     marks: dict[int, list[str]] = {place: _marks(missing, shown[place]) for place in numbers}
+    is_checked = len(rows.texts) > _HALF_A_GIGABYTE
+    if not rows.texts or (is_checked and _is_no_table_of_numbers(rows, mistakes, numbers, missing, units)):
+        return Cells()
     parsed = _at_a_stroke(rows.grid, marks, texts) if rows.grid else None
-    sound = parsed is not None and all(column.dtype.kind == "f" for column in parsed[0].values())
-    if not rows.texts or (not sound and _is_no_table_of_numbers(rows, mistakes, numbers, missing, units)):
+    is_checked = is_checked or (parsed is not None and all(of.dtype.kind == "f" for of in parsed[0].values()))
+    if not is_checked and _is_no_table_of_numbers(rows, mistakes, numbers, missing, units):
         return Cells()
     parsed = parsed or _by_parser(rows, marks, texts)
     if parsed is None:

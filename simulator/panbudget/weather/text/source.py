@@ -22,7 +22,7 @@ from pathlib import Path
 import pandas as pd
 
 from panbudget.errors import WeatherError
-from panbudget.files import MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
+from panbudget.files import MOST_CELLS, MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.moments import is_dated
@@ -107,6 +107,8 @@ def open_source(path: str | Path, *, shown_as: str) -> Source:
         text, taken_from = table, f"{taken_from}, JSON".lstrip(", ")
     if wrong := wrong or _what_is_no_table(text):
         raise refusal(wrong, shown_as)
+    if len(text) > MOST_CELLS and max(map(text.count, ",;\t|")) > MOST_CELLS:
+        raise refusal("many-cells", shown_as, most=MOST_CELLS)
     if unlikely := unlikely_text(text) or _too_wide(text):
         raise refusal("unlikely-text", shown_as, line=unlikely[0], what=unlikely[1])
     return Source(text, shown_as, sha256, encoding, taken_from)

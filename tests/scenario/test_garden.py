@@ -195,7 +195,7 @@ BAD = [
         'controller = "lower" is not its bed\'s valve; take it out',
     ),
     ("season/end", "2025-04-01", "is before the start"),
-    ("season/end", "2035-05-09", "is 3,661 days from the start on; expected: at most 3,660 days"),
+    ("season/end", "2035-05-09", "is 3,661 days from season.start = 2025-05-01 on; expected: at most 3,660 days"),
     ("season/start", True, "start = true is no date"),
     ("season/start", "1 May", "is not a date such as 2025-05-01"),
     ("site/latitude", 138.6, "must be at most 90"),

@@ -151,7 +151,7 @@ class SeasonDates(Described):
     def wrong(self) -> Iterator[Problem]:
         yield from in_order(self.start, self.end)
         if (days := (self.end - self.start).days + 1) > _LONGEST_SEASON:
-            yield problem("too-long.season", "end", days=days, most=_LONGEST_SEASON)
+            yield problem("too-long.season", "end", self.end, days=days, start=self.start, most=_LONGEST_SEASON)
 
     @property
     def spin_up_days(self) -> int:

@@ -76,9 +76,8 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             natural = _is_natural(inspection, name, end, figures[end], here)
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
                 words |= {"more": "more" if end else "less", "others": int(others)}
-                instead = (
-                    {} if name == "wind" and end else _filled(inspection, name, here)
-                )  # nothing tells a stronger wind
+                # nothing tells a stronger wind
+                instead = {} if name == "wind" and end else _filled(inspection, name, here)
                 if name == "rh_max" and end and (likely := by_afternoon(inspection, here)):
                     instead = {of: np.maximum(figures, inspection.all_of(of)) for of, figures in likely.items()}
                 yield Verdict((name,), "value-limit", words, instead)

@@ -109,6 +109,11 @@ def test_a_day_outside_the_file_and_a_column_that_lacks_are_told(make_garden):
     for start in (START - dt.timedelta(days=1), dt.date(2025, 5, 11)):
         with pytest.raises(ScenarioError, match=rf"^(?s:(?!.*{running}).*season\.end = 2025-06-01 lies outside)"):
             prepare(garden, weather, start, dt.date(2025, 6, 1))
+    weather = dataclasses.replace(
+        weather, notes=("days left out: 2025-05-20 to 2025-06-20", "2025-07-01 to 2025-07-02")
+    )
+    with pytest.raises(ScenarioError, match=r"; days left out: 2025-05-20 to 2025-06-20; choose"):
+        prepare(garden, weather, START, dt.date(2025, 6, 1))
     text = weather_csv(10).replace(",pan_evaporation", "").replace(",24.0,8.0", ",24.0")
     with pytest.raises(ScenarioError, match="needs a column pan_evaporation"):
         forced(make_garden(weather=text))

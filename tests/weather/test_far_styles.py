@@ -102,6 +102,28 @@ DAYS = {
         ],
         separator=";",
     ),
+    "Chinese with units below": daily(
+        "年 月 日 日最低气温 日最高气温 20-20时降水量 平均相对湿度 平均风速\n单位 - - 0.1℃ 0.1℃ 0.1mm 1% 0.1m/s",
+        lambda d: [
+            *(d.date.year, d.date.month, d.date.day, round(10 * d.tmin), round(10 * d.tmax)),
+            *(round(10 * d.rain), d.rh, round(10 * d.wind)),
+        ],
+        separator=" ",
+    ).encode("gb18030"),
+    "the wettest ten minutes first": daily(
+        "일시,최저기온(°C),최고기온(°C),10분 최다 강수량(mm),일강수량(mm),평균 상대습도(%),평균 풍속(m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, round(d.rain / 9, 1), d.rain, d.rh, d.wind],
+    ),
+    "short names with air and total": daily(
+        "datetime,tamin_degC,tamax_degC,ptot_mm,RH (%),Wind (m/s)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "months' rain beside the day's, and sums below": daily(
+        "Datum;Tmin (°C);Tmax (°C);Monatsregen (mm);Tagesregen (mm);Luftfeuchte (%);Wind (m/s)",
+        lambda d: [f"{d.date:%d.%m.%Y}", d.tmin, d.tmax, 10 * d.date.day, d.rain, d.rh, d.wind],
+        separator=";",
+        below="Ortalama;10.1;20.2;;30.0;50;2.0\n",
+    ),
     "a flux tower's days": daily(
         "TIMESTAMP,TA_F,TA_F_QC,TMIN_F,TMAX_F,P_F,P_F_QC,WS_F,RH",
         lambda d: [f"{d.date:%Y%m%d}", (d.tmin + d.tmax) / 2, 1, d.tmin, d.tmax, d.rain, 1, d.wind, d.rh],

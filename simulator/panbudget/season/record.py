@@ -7,6 +7,7 @@ so that a season sees the days before it.
 
 import dataclasses
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +35,7 @@ from panbudget.words import name_days
 
 #: a season's days in a record: its first one's place, and that after its last
 Span = tuple[int, int]
+_SPAN = re.compile(r"(\d{4}-\d\d-\d\d) to (\d{4}-\d\d-\d\d)")  # of days, in a note
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,11 @@ class PanForcing(PanFlows):
 
     evaporation: dict[str, Floats]
     coefficient: PanCoefficient
+
+
+def _names(text: str, day: str) -> bool:
+    """Tell whether a note names a day, by itself or in a span of days."""
+    return day in text or any(first <= day <= last for first, last in _SPAN.findall(text))
 
 
 class Record:
@@ -98,7 +105,7 @@ class Record:
         wrong = []
         for key, day, nearest in (("start", start, first), ("end", end, last)):
             if not first <= day <= last:
-                why = "".join(f"; {text}" for text in self.notes if str(day) in text)
+                why = "".join(f"; {text}" for text in self.notes if _names(text, str(day)))
                 facts = {"day": day, "file": self.shown, "first": first, "last": last, "why": why, "nearest": nearest}
                 code = "out-of-record.runs" if day > last >= start >= first else "out-of-record"
                 wrong.append(problem(code, f"season.{key}", day, **facts))

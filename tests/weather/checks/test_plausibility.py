@@ -29,7 +29,7 @@ def test_a_mark_for_a_missing_value_is_named_as_one(columns, marked):
 
 
 MARKS = [-88, -99, -99.9, -999, -999.9, -6999, -7999, -8888, -9999, -9999.9, -32768, -99999]
-MARKS += [99.9, 99.99, 999, 999.9, 8888, 9999, 9999.9, 32767, 99999]
+MARKS += [99.9, 99.99, 999, 999.9, 8888, 9999, 9999.9, 32700, 32767, 99999]
 
 
 def test_all_numbers_that_loggers_and_archives_write_for_a_missing_value_are_marks():

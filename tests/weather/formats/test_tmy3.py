@@ -115,6 +115,7 @@ def test_what_is_tmy3_is_recognised():
     assert tmy3.sniff(SOUND[:2000])[0] > 0.9
     assert tmy3.sniff("Date (MM/DD/YYYY),Time (HH:MM)\n")[0] == 0.0
     assert tmy3.sniff("")[0] == 0.0
+    assert tmy3.sniff(SOUND[:2000].replace("\n01/01/", "\n07/06/"))[0] == 0.0
 
 
 @given(damages(SOUND, "-9900"))

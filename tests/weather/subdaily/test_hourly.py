@@ -355,7 +355,9 @@ def test_few_records_are_faults_and_many_are_another_unit():
     """At most 2 % of the records, or one; all of one value are a mark, however many."""
     wind = np.full(100, 2.0)
     wind[[10, 30]] = 80.0, 90.0
-    assert "(and 1 more record)" in refusal(records(hours("2025-06-01", 100), wind=wind))
+    message = refusal(records(hours("2025-06-01", 100), wind=wind))
+    assert "(and 1 more record)" in message
+    assert 'write missing = ["80 m/s", "90 m/s"]' in message
     wind[50] = 85.0
     assert days(records(hours("2025-06-01", 100), wind=wind)).daily["wind"].notna().any()
     wind[[10, 30, 50]] = 99.0

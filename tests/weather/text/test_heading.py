@@ -60,6 +60,7 @@ def test_words_in_brackets_that_tell_columns_apart_are_words_of_the_name(text, n
         ("Хамгийн бага температур (°C)", "min temp", "degC"),
         ("Салхины хурд (м/с)", "wind speed", "m/s"),
         ("Рік", "year", None),
+        ("dygnsnederbörd (mm)", "daily rain", "mm"),
     ],
 )
 def test_names_and_units_of_further_languages_are_known(text, name, unit):
@@ -110,6 +111,12 @@ def test_a_town_or_a_quantity_is_no_month(name):
 def test_what_is_no_day_in_words_stays(text):
     """2025 has 52 weeks."""
     assert in_numbers(text) == text
+
+
+def test_dashes_on_dry_days_are_no_wind_from_a_side():
+    rows = [f"2025-06-{day:02d},12.0,25.0,-,{wind},NW" for day, wind in enumerate((2.0, 3.0, 1.5), 1)]
+    opening = find_opening(["Date,Low,High,Rain,Wind speed,Wind", *rows])
+    assert opening.quantities == ["Date", "Low", "High", "Rain", "Wind speed", ""]
 
 
 @pytest.mark.parametrize(

@@ -35,10 +35,10 @@ def sniff(head: str) -> tuple[float, str]:
     Returns
     -------
     (float, str)
-        High if the second line is its header. And why.
+        High if the second line is its header and the third a year's first day, for a station's hours may have its names. And why.
     """
     lines = head.split("\n")
-    if len(lines) > 1 and lines[1].startswith(_OPENS) and "GHI (W/m^2)" in lines[1]:
+    if len(lines) > 2 and lines[1].startswith(_OPENS) and "GHI (W/m^2)" in lines[1] and lines[2].startswith("01/01/"):
         return 0.98, "the header line of the typical-year layout TMY3"
     return 0.0, "no TMY3 header"
 

@@ -61,6 +61,8 @@ QUANTITIES = {name: Quantity(**row) for name, row in table_of("quantities").item
 # records further apart than this make no day [s]
 _COARSEST = 6 * 3600.0
 _FEW = 0.02
+# figures that a message names as marks at most
+_MOST_MARKS = 6
 # how far below 0 a wind gauge's zero may be [m/s]
 _ZERO = 0.1
 #: MJ/m² of a day in which 1 W/m² shines throughout
@@ -347,7 +349,9 @@ def _beyond(values: dict[str, Floats], stamps: Stamps, lines: Ints, records: Rec
             worst = f"{shown} at {written(stamps[row])}{and_more(int(wrong.sum()) - 1, 'record')}"
             span = f"{number(lowest)} to {number(highest)} {unit}"
             text = "record-range/rain" if name == "rain" and value < 0.0 else "record-range"
-            mark = as_mark(value, records.units.get(name, ""), known_unit(unit) or unit)
+            several = [*dict.fromkeys(column[wrong].tolist())]  # a sensor went wild
+            marks = several if len(several) <= _MOST_MARKS and name != "rain" else [value]
+            mark = '", "'.join(as_mark(each, records.units.get(name, ""), known_unit(unit) or unit) for each in marks)
             cure = note("or-empty", mark=mark, table=records.table)
             facts = {
                 "header": header,

@@ -127,7 +127,9 @@ class Opening(NamedTuple):
 
 def _is_of_sides(column: Sequence[str]) -> bool:
     """Tell cells that are words for where a wind comes from, where there are any."""
-    return any(map(_SIDE.fullmatch, column)) and all(not cell or _SIDE.fullmatch(cell) for cell in column)
+    return any(_SIDE.fullmatch(cell) for cell in column if cell.strip("-")) and all(
+        not cell or _SIDE.fullmatch(cell) for cell in column
+    )
 
 
 def find_opening(lines: Sequence[str]) -> Opening | None:

@@ -73,6 +73,8 @@ BOUNDS = [
     ("rain-spike", "rain", lambda by: on(on(0.0, 60.0, 10), by, 30), 180.0, 180.1),
     ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 2.5, 10), by, 30), 8.0, 8.1),
     ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 3.0, 10), by, 30), 9.0, 9.1),
+    ("wind-spike", "wind", lambda by: on(on(on(1.5 + 0.01 * WALK, 6.1, 10), 13.0, 30, 2), by, 40), 9.0, 10.0),
+    ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 6.1, 10), by, 30, 2), 13.1, 13.0),
 ]
 
 

@@ -39,8 +39,9 @@ _DARKEST, _BRIGHTEST, _RATHER = 0.03, 1.1, 0.3
 _TIMES_FASTER = 1.9
 # how near a factor that brings wind to 2 m is to that of another height for both to be one [-]
 _SAME_HEIGHT = 0.02
-# a day's wind that is one of a kind: this much at 2 m, and so many times the next [m/s, -]
-_GALE, _TIMES_SECOND = 8.0, 3.0
+# a day's wind that is one of a kind: this much at 2 m, and so many times the next; of days that alone are in whole numbers the least,
+# and the share of whole numbers from which on they are not alone [m/s, -, -, -]
+_GALE, _TIMES_SECOND, _TIMES_TENTHS, _SELDOM_WHOLE = 8.0, 3.0, 1.5, 0.3
 # elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
 _SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
 # the highest humidity of a day from which on the lowest is not nothing [%]
@@ -408,12 +409,18 @@ def _gauge_height(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
 
 
 def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt one day's gale in a record that has no other."""
-    *_, second, most = (0.0, *np.sort(inspection.known("wind")))
-    if most > max(_GALE / inspection.wind_factor, _TIMES_SECOND * second):
-        wind = inspection.of_asked("wind")
-        instead = inspection.with_asked(wind=np.where(wind == most, second, wind))
-        yield Verdict(names, "wind-spike", {"second": second}, instead)
+    """Doubt one day's gale in a record that has no other, or some days', which alone are in whole numbers."""
+    wind, known = inspection.of_asked("wind"), np.r_[np.sort(inspection.known("wind"))[::-1], 0.0]
+    in_file = known / by_file(inspection.unit_in_file("wind"), "m/s")[0]
+    whole = np.abs(in_file - in_file.round()) < 1e-6
+    strongest = int(np.argmin(whole)) if whole[:-1].mean() < _SELDOM_WHOLE else 0
+    for days in range(max(strongest, 1), 0, -1):
+        least, second = known[days - 1 : days + 1]
+        times, text = (_TIMES_TENTHS, "wind-spike/days") if days > 1 else (_TIMES_SECOND, "wind-spike")
+        if least > max(_GALE / inspection.wind_factor, times * second):
+            instead = inspection.with_asked(wind=np.where(wind >= least, second, wind))
+            yield Verdict(names, text, {"second": second, "days": days}, instead)
+            return
 
 
 def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -212,6 +212,15 @@ def test_a_log_tells_a_swing_of_which_it_leaves_six_tenths_of_the_spread_known_b
     assert ("swing" not in untold) is told
 
 
+@pytest.mark.parametrize(("off", "told"), [(0.0822, False), (-0.0823, True)])
+def test_a_refill_flow_beside_which_the_exposure_would_leave_its_range_is_told(off, told):
+    """Off what is described by 1.645 standard errors of 0.05: as far as the middle nine tenths reach."""
+    known, spread = {"refill": (0.0, 0.1), "swing": (0.0, 0.1)}, np.diag([0.1, 0.05, 0.05]) ** 2
+    untold = {"refill": "by a meter alone"}
+    estimate._point(SimpleNamespace(mean=np.array([0.0, off, 0.0]), covariance=spread, known=known), untold, {})
+    assert ("refill" not in untold) is told
+
+
 def test_a_meters_litres_are_counted_in_openings_of_the_described_refill_and_not_rounded():
     """Of one litre each; a refill flow a tenth larger than described lets through a tenth less at a time."""
     unknown, one = np.full(2, np.nan), SimpleNamespace(per_opening=lambda _: 1.0)

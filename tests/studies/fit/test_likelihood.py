@@ -55,6 +55,15 @@ def test_a_pan_that_rain_keeps_above_its_reset_has_its_rulers_zero_where_it_is()
     assert weighed(high, wet).tolist() == pytest.approx(weighed(low, dry).tolist())
 
 
+@pytest.mark.parametrize("litres", [6.0, 8.0, 12.0, 14.0])
+def test_how_a_meters_litres_scatter_does_not_tell_what_an_opening_lets_through(litres):
+    """Ten litres a visit: an opening of ten, or more or fewer openings of less or more, follow them alike."""
+    seen = tallied([np.nan] + [1.0] * (VISITS - 1))._replace(filled=np.arange(VISITS) > 0, metered=np.array([10.0]))
+    pans = sight(1.0, 10.0 / litres)
+    pans = pans._replace(cycles=pans.cycles - 0.5, counted=pans.cycles - 0.5, of_opening=np.array([10.0, litres]))
+    assert np.ptp(weighed(seen, pans)) < 1.0
+
+
 def test_a_miscount_and_a_misread_level_are_named():
     counts, levels = [1.0] * VISITS, [157.5] * VISITS
     counts[8], levels[13] = 2.0, 120.0

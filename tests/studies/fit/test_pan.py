@@ -65,6 +65,14 @@ def test_the_refill_flow_of_a_pan_on_a_tank_is_at_the_heads_that_the_tank_gave(m
     assert pan.through / pan.refill == pytest.approx(31.0, rel=0.02)  # 30 emitters of 2 L/h beside one of 2 L/h
 
 
+def test_an_opening_lets_through_what_it_does_in_dry_weather_while_the_pan_loses_what_rain_gave():
+    """Five litres each; four cycles of rain at the hundredth hour, after which nothing opens for forty hours."""
+    cycles = np.append(np.linspace(0.0, 10.0, 101), 6.0 + 0.1 * np.arange(100))
+    none = np.zeros(200)
+    pan = Modelled(cycles, 5.0 * np.maximum.accumulate(cycles), none, none)
+    assert [pan.per_opening(hour) for hour in (100.0, 140.0, 180.0)] == pytest.approx([5.0] * 3)
+
+
 def test_of_an_opening_under_way_any_part_is_still_to_come():
     """Ten thousand looks at a valve that is open for three tenths of the time, drawn; a level is read with the valve shut."""
     random = np.random.default_rng(5)

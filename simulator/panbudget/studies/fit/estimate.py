@@ -47,6 +47,7 @@ from panbudget.weather.of_scenario import read_scenario_weather
 
 _SEASONS = 60  # run for a range: stratified, so that few are enough
 _TOLD = 0.6  # of the spread known beforehand: a log that leaves less of it tells the parameter
+_CONTRADICTS = 1.645  # standard errors, beyond nine tenths: with a flow so far off the exposure would leave its range
 _LITRES = np.array([1.0, -1.0, 0.0])  # follow exposure over refill flow
 _TWO_WEEKS = 14.0  # days over which a meter is read three times
 # what a variant sets: the value, or a thousand times it
@@ -405,10 +406,11 @@ def _point(posterior: Posterior, untold: dict[str, str], measured: Mapping[str, 
     for at, name in enumerate(NAMES[1:], 1):
         centre, half = posterior.known[name]
         left_open = float(covariance[at, at]) ** 0.5
+        contradicted = name == "refill" and abs(mean[at]) > _CONTRADICTS * left_open
         if name == "refill":  # with the litres, which follow it, it is told
             left_open = min(left_open, float(_LITRES @ covariance @ _LITRES) ** 0.5)
         is_known = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half
-        if name in measured:
+        if name in measured or contradicted:
             untold.pop(name, None)
         elif not is_known:
             untold.setdefault(name, UNTOLD["open"].format(percent=100.0 * left_open))

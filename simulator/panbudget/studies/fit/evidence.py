@@ -7,7 +7,7 @@ Where two contradict each other, the one that asks for an unlikely garden is lef
 """
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -215,8 +215,6 @@ def searched(
     start = {name: float(np.exp(centre)) for name, (centre, _) in known.items()}
     seen = tally(pan, pan.counts)
     ranked = _with_tub(pan, places(pan, seen, start) if counted or levels else [], tub)
-    if ranked and not counted and len(contenders(ranked)) > 1 and metered and "refill" not in untold:
-        ranked = sorted(_by_meter(pan, known, ranked), key=lambda place: -place.value)
     if by_meter := metered and not counted and (not ranked or len(contenders(ranked)) > 1):
         untold.setdefault("refill", UNTOLD["meter-alone"])
         factors = start
@@ -291,13 +289,3 @@ def _with_tub(pan: PanModel, ranked: list[Place], tub: Tub | None) -> list[Place
     values = tub_values(pan, tub, np.array([place.factors["exposure"] for place in ranked]))
     weighed = (replace(place, value=place.value + value) for place, value in zip(ranked, values.tolist(), strict=True))
     return sorted(weighed, key=lambda place: -place.value)
-
-
-def _by_meter(pan: PanModel, known: Known, ranked: list[Place]) -> Iterator[Place]:
-    """Exposures that levels can't part, weighed by the refill flow that the meter asks for beside each."""
-    for place in ranked:
-        tried = Posterior(pan, known, tally(pan, pan.counts), place)
-        tried.follow_meter()
-        tried.begin(("refill",))
-        logs: Floats = np.log([[1.0, tried.place.factors["refill"], 1.0]])
-        yield replace(place, value=place.value + float(tried.beforehand(logs)[0]))

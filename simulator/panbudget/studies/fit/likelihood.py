@@ -168,7 +168,9 @@ def _filter(
     seen: Tally, sight: Sight, level_mm: Floats, walk: Floats
 ) -> tuple[Floats, list[tuple[int, Floats, Floats, Floats, Floats]]]:
     pans = len(sight.cycles)
-    counts = np.where(seen.filled, seen.counts * (seen.metered / sight.of_opening)[:, None], seen.counts)
+    # a meter's litres stray by litres, whatever an opening is taken to let through: how they scatter must not tell it
+    times = np.where(seen.filled & ~np.isnan(seen.counts), (seen.metered / sight.of_opening)[:, None], 1.0)
+    counts = seen.counts * times
     total = np.cumsum(np.where(np.isnan(counts), 0.0, counts), axis=1)
     total = total - total[:, :1]
     measured = ~np.isnan(seen.levels)
@@ -188,7 +190,7 @@ def _filter(
     noise = ((level_mm**2 + seen.grain_mm**2 * EVEN) / sight.swing_mm**2 + _LEAST)[:, None]
     # a pan that ran over is at its rim, wherever in its cycle it was
     over = np.where(sight.spilt[:, 1:] > sight.spilt[:, :-1], EVEN, 0.0)
-    drift = (walk**2)[:, None] * np.maximum(np.diff(sight.counted), 0.0) + over + _LEAST
+    drift = (walk**2)[:, None] * np.maximum(np.diff(sight.counted), 0.0) * times[:, 1:] + over + _LEAST
     by_mm, zero_error = np.log(sight.swing_mm)[:, None], _ZERO if measured.any() else 0.0
     mean, spread, weight = np.zeros((pans, 1)), np.full((pans, 1), np.inf), np.zeros((pans, 1))
     # accounts that have seen nothing, and those of which a whole number of openings is not known: None where there is none
@@ -210,7 +212,7 @@ def _filter(
             jumps = len(_JUMPS)
             loose, new = (None if of is None else np.tile(of, (1, jumps)) for of in (loose, new))
         if seen.opened[k] or is_counted or not (k or is_ruled):
-            error = (_SEEN**2 if seen.opened[k] else EVEN) + zero_error
+            error = ((_SEEN**2 if seen.opened[k] else EVEN) + zero_error) * times[:, k : k + 1] ** 2
             mean, spread, gain = _seen((mean, spread), new, loose, counted[:, k : k + 1], error, whole=True)
             weight, new, loose = weight + gain, None, loose if is_ruled else None
         if is_ruled:  # densities by the mm, right or misread

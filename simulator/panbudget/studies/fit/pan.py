@@ -71,7 +71,7 @@ class Modelled:
         last = len(self.cycles) - 1
         low, high = int(np.clip(hour - _WINDOW, 0, last)), int(np.clip(hour + _WINDOW, 0, last))
         for first, end in ((low, high), (0, last)):
-            openings = float(self.cycles[first : end + 1].max() - self.cycles[first])
+            openings = float(self._followed[end] - self._followed[first])
             if openings > 0.5:
                 return float(self.litres[end] - self.litres[first]) / openings
         return 0.0

@@ -61,6 +61,15 @@ def test_words_in_brackets_that_tell_columns_apart_are_words_of_the_name(text, n
         ("Салхины хурд (м/с)", "wind speed", "m/s"),
         ("Рік", "year", None),
         ("dygnsnederbörd (mm)", "daily rain", "mm"),
+        ("Kuukausisade (mm)", "month rain", "mm"),
+        ("월강수량(mm)", "month rain", "mm"),
+        ("גשם חודשי (mm)", "rain month", "mm"),
+        ("كمية الأمطار الشهرية (mm)", "rain month", "mm"),
+        ("بارش سالانه (mm)", "rain year", "mm"),
+        ("मासिक वर्षा (mm)", "month rain", "mm"),
+        ("ปริมาณฝนรายเดือน (mm)", "rain month", "mm"),
+        ("Lượng mưa tháng (mm)", "rain month", "mm"),
+        ("Curah hujan bulanan (mm)", "rain month", "mm"),
     ],
 )
 def test_names_and_units_of_further_languages_are_known(text, name, unit):

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from panbudget.errors import ScenarioError
 from panbudget.studies.size import layouts
 from panbudget.studies.size.settings import Setting
 from panbudget.units import quantity
@@ -50,6 +51,22 @@ def test_containers_stand_alone_by_kind_and_in_pairs_of_kinds():
         (pytest.approx(0.4), 100.0, "bowl and tray", 1),
         (0.5, 100.0, "2 × bowl and tray", 2),
     ]
+
+
+def test_more_ways_to_put_what_is_owned_together_than_can_be_tried_are_refused(monkeypatch):
+    """Five groups of two bowls and a tray beside 19 flows are 95; a million bowls are refused before any group is made."""
+    kinds = {"vessels": True, "flow": None, "area": 0.1, "depth": 150.0}
+    bowls, tray = (SimpleNamespace(name=name, count=count, **kinds) for name, count in (("bowl", 2), ("tray", 1)))
+    garden = garden_of([bowls, tray])
+    garden.path = "garden.toml"
+    monkeypatch.setattr(layouts, "_MOST_TRIED", 95)
+    assert len(layouts.laid_out(garden, "upper", PRESENT)) == 95
+    monkeypatch.setattr(layouts, "_MOST_TRIED", 94)
+    with pytest.raises(ScenarioError, match="owned can be put together in 95 ways"):
+        layouts.laid_out(garden, "upper", PRESENT)
+    bowls.count = 1_000_000
+    with pytest.raises(ScenarioError, match="name fewer, or a smaller count"):
+        layouts.laid_out(garden, "upper", PRESENT)
 
 
 def test_a_free_search_lays_areas_and_flows_out_in_even_steps_from_a_quarter_to_four_times():

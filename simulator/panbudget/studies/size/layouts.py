@@ -28,6 +28,7 @@ _MOST_OF_PAN = 0.8  # of the pan's water that a swing may take
 _TOGETHER = 1.35
 _CLOSER = 3  # parts into which a step of the grid is cut when looking closer
 _PARALLEL = 3  # refill emitters of one kind side by side, at most
+_MOST_TRIED = 10_000  # pans of what is owned times refills: some minutes
 
 
 def laid_out(
@@ -38,13 +39,18 @@ def laid_out(
     containers = [part for part in scenario.owned if part.vessels]
     factors = np.geomspace(1.0 / _SPAN, _SPAN, _AREAS).tolist()
     pans = [(present.area * factor, present.depth, "", 0) for factor in factors]
+    emitters = [(part, part.flow) for part in scenario.owned if part.flow is not None]
+    counts = np.array([part.count for part in containers], dtype=float)
+    groups = counts.sum() + (counts.sum() ** 2 - (counts**2).sum()) / 2.0  # as `_groups` has them
+    refills = sum(min(part.count, _PARALLEL) for part, _ in emitters)
+    if (tried := (groups or _AREAS) * (refills or _FLOWS)) > _MOST_TRIED:
+        raise refusal(scenario, "too-many", "owned", tried=tried, most=_MOST_TRIED)
     if containers:
         pans = _combined(containers, freeboard)
         if not pans:
             raise refusal(scenario, "too-shallow", "owned", least=freeboard)
     factors = np.geomspace(1.0 / _SPAN, _SPAN, _FLOWS).tolist()
     flows = [(present.refill_flow * factor, "", 0) for factor in factors]
-    emitters = [(part, part.flow) for part in scenario.owned if part.flow is not None]
     if emitters:
         pressure = most_static(scenario.supply[scenario.controller[name].supply])
         flows = [

@@ -33,9 +33,10 @@ def later(by, *, days=N, first=N // 2):
 
 
 def spiked(by, usual):
-    """Return minima that go to and fro so that the days around stray by so much, with one day that stands out by so much."""
+    """Return minima that go to and fro so that the days around stray by so much, with one that stands out, too few to be alone."""
     stray = (usual - 0.5) / 1.4826
-    return {"tmin": stray * TURNS + np.where(AT == 30, by + stray, 0.0), "tmax": PLAIN["tmax"]}
+    tmin = stray * TURNS + np.where(AT == 30, by + stray, 0.0)
+    return {"days": 59, "tmin": tmin[:59], "tmax": PLAIN["tmax"][:59]}
 
 
 def hot_run(count):

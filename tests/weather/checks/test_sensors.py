@@ -51,6 +51,7 @@ def test_sound_days_pass():
 # what is on its days -> the last that passes and the first that is seen
 BOUNDS = [
     ("temperature-spike", "tmax", lambda by: on(AIR["tmax"], np.median(AIR["tmax"][25:36]) + by, 30), 10.0, 24.0),
+    ("temperature-spike", "tmax", lambda by: on(28.0 + 2.0 * WALK, np.max(28.0 + 2.0 * WALK) + by, 30), 12.0, 12.1),
     ("value-stuck", "wind", lambda days: on(2.0 + 0.3 * WALK, 2.2, 30, days), 5, 6),
     ("value-stuck", "rain", lambda days: on(np.where(WALK > 3.0, WALK, 0.0), 2.0, 30, days), 5, 6),
     ("value-stuck", "rain", lambda most: on(np.where(WALK > 3.0, WALK, 0.0), most, 30, 20), 0.9, 1.0),

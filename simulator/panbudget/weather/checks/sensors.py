@@ -59,8 +59,10 @@ _TWICE, _LASTING, _BY_CHANCE = 4, 5.0, 0.003
 _COLUMN_TWICE = 8
 # the most days on either side by which days between them are drawn [d]
 _SIDES_MEAN = 7
-# how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]
+# how far from the middle of the days around a spike lies, and how many times as far as they do; or far enough anyhow [°C, -]; or how
+# far beyond any other of so many days (10.0 at most in 1067 genuine stretches of 60 days) [°C, d]
 _SPIKE, _SPIKES, _FAR_SPIKE, _FAR_SPIKES, _AROUND = 12.0, 9.5, 22.0, 6.0, 11
+_ALONE, _OF_DAYS = 12.0, 60
 # how much more from day to day than over two days, and that at least; how much more over a block of several days and over three such
 # than over two and over four, the longest, and of how many days, of how many of the season's (1.64 at most in 681 genuine seasons)
 # [-, °C, -, d, d, -]
@@ -347,6 +349,8 @@ def _spike(values: Floats, inspection: Inspection) -> Floats:
     usual = pd.Series(off).rolling(5 * _AROUND, center=True, min_periods=10).median().to_numpy() * 1.4826 + 0.5
     with np.errstate(invalid="ignore"):
         out = ((off > _SPIKE) & (off > _SPIKES * usual)) | ((off > _FAR_SPIKE) & (off > _FAR_SPIKES * usual))
+        if (season := np.sort(values[~np.isnan(values)])).size >= _OF_DAYS:
+            out |= (values > season[-2] + _ALONE) | (values < season[1] - _ALONE)
     return np.where(out, off, 0.0)
 
 

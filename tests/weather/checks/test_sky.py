@@ -313,6 +313,13 @@ def test_radiation_in_kilowatt_hours_would_be_up_to_1_15_of_a_clear_skys(top, lo
     assert 'trust = ["radiation-too-dark"]' in problem.cure
 
 
+@pytest.mark.parametrize(("top", "looks"), [(1.149, "MJ/m²"), (1.149 * 0.0864 / 3.6, "kWh/m²")])
+def test_radiation_called_watts_looks_like_what_is_as_bright_as_a_clear_sky(top, looks):
+    """A mean of 1 W/m² is 0.0864 MJ/m² a day, by definition."""
+    watts = {"radiation": CLEAR * top * 0.0864, "units": {"radiation": "W/m^2"}}
+    assert f"looks like {looks}" in inspected(stated=("radiation",), **watts).cautions[0].sentence
+
+
 def test_radiation_of_hours_that_is_too_dark_looks_like_kilowatts_or_megajoules():
     """A flux of 1 MJ/m² in an hour is 277.8 W/m²; in kW/m² a thousand."""
     for size, unit in ((1000.0, "kW/m²"), (277.8, "MJ/m²")):

@@ -31,7 +31,8 @@ BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25
 _FLOOR = 0.5
 # what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
 _UNITS = table_of("radiation-units")
-_KWH = 3.6
+# units of a day's light from the largest on, where it is too dark in its own, and MJ in one
+_LARGE = {"kWh/m^2": 3.6, "MJ/m^2": 1.0}
 # W/m² in one, of records by the hour
 _OF_RECORDS = {"kW/m^2": 1000.0, "MJ/m^2": 277.8}
 # what the brightest days of a season reach of a clear sky's, in the right unit
@@ -242,7 +243,9 @@ def _too_dark(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if share.size < _DAYS_TO_JUDGE or share.max() >= _TOP_SHARES[0] or not share.any():
         return  # never any light is a dead sensor's
     top, stated = float(share.max()), "/stated" if inspection.is_stated("radiation") else ""
-    units = _OF_RECORDS if inspection.raw.of_records else {"kWh/m^2": _KWH}
+    size_in_file = by_file(inspection.unit_in_file("radiation"), STANDARD["radiation"].unit)[0]
+    larger = {unit: size / size_in_file for unit, size in _LARGE.items() if size > size_in_file}
+    units = _OF_RECORDS if inspection.raw.of_records else larger
     unit = next((unit for unit, size in units.items() if top * size <= _TOP_SHARES[1]), "")
     text = f"radiation-too-dark{'/unit' if unit else ''}{stated}"
     instead = inspection.with_asked(radiation=inspection.of_asked("radiation") * units.get(unit, np.nan))

@@ -14,10 +14,12 @@ import time
 from pathlib import Path
 
 import numpy as np
-from tests.benchmarks.size import summers
-from tests.field_logs import kept_log
 
 import panbudget
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from tests.benchmarks.size import summers  # noqa: E402
+from tests.field_logs import kept_log  # noqa: E402
 
 
 def described(random: np.random.Generator, weather: Path) -> dict:

@@ -18,8 +18,8 @@ import numpy as np
 import panbudget
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-from tests.benchmarks.size import summers  # noqa: E402
-from tests.field_logs import kept_log  # noqa: E402
+from tests.benchmarks.size import summers
+from tests.field_logs import kept_log
 
 
 def described(random: np.random.Generator, weather: Path) -> dict:

@@ -12,17 +12,29 @@ import difflib
 import gzip
 import hashlib
 import io
+import itertools
 import json
 import os
 import re
 import zipfile
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from panbudget.errors import WeatherError
-from panbudget.files import MOST_CELLS, MOST_COLUMNS, MOST_UNPACKED, Unlikely, bounded, contents, unlikely_text
+from panbudget.files import (
+    MOST_CELLS,
+    MOST_COLUMNS,
+    MOST_LINES,
+    MOST_UNPACKED,
+    Unlikely,
+    bounded,
+    contents,
+    unlikely_text,
+)
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import PROBLEMS, listed, refusal
 from panbudget.weather.text.moments import is_dated
@@ -53,6 +65,7 @@ _MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
+_MOST_JSON = 20_000_000  # letters, which take twenty times as many bytes when they are read
 _RECORDS = re.compile(r"\}\s*\n\s*\{")  # JSON with a record a line
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
 _HEADERS = 200  # lines among which a header is
@@ -160,21 +173,43 @@ def _json_as_table(text: str) -> str:
     >>> _json_as_table('{"daily_units": {"rain": "mm"}, "daily": {"time": ["2025-06-01"], "rain": [1.5]}}')
     'time,rain (mm)\\n2025-06-01,1.5\\n'
     """
+    if len(text) > _MOST_JSON or text.count("{") > MOST_LINES:
+        return ""
+    lined = f"[{_RECORDS.sub('},{', text)}]" if text.lstrip()[0] == "{" and _RECORDS.search(text) else text
     try:
-        data = json.loads(
-            f"[{_RECORDS.sub('},{', text)}]" if text.lstrip()[0] == "{" and _RECORDS.search(text) else text
-        )
+        data = json.loads(lined, object_pairs_hook=_unlike)
         found = {**data, "": data} if isinstance(data, dict) else {"": data}
-        tables = {key: rows for key, value in found.items() if (rows := _records_of(value))}
+        tables = {
+            key: [dict(_flat(row)) for row in rows] for key, value in found.items() if (rows := _records_of(value))
+        }
     except (ValueError, RecursionError):
         return ""
     if len(tables) != 1:
         return ""
     ((key, rows),) = tables.items()
-    units = found.get(f"{key}_units", {}) if key else {}
-    frame = pd.json_normalize(rows, sep=" ")
-    names = [f"{name} ({unit})" if known_unit(str(unit := units.get(name, ""))) else str(name) for name in frame]
-    return frame.to_csv(index=False, header=names, lineterminator="\n")
+    columns = [*dict.fromkeys(itertools.chain.from_iterable(rows))]
+    if len(columns) > MOST_COLUMNS or len(columns) * len(rows) > MOST_CELLS:
+        return ""
+    units = of if key and isinstance(of := found.get(f"{key}_units"), dict) else {}
+    names = [f"{name} ({unit})" if known_unit(str(unit := units.get(name, ""))) else name for name in columns]
+    return pd.DataFrame(rows, columns=columns).to_csv(index=False, header=names, lineterminator="\n")
+
+
+def _unlike(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return a record; a ValueError if it has a name twice."""
+    record = dict(pairs)
+    if len(record) < len(pairs):
+        raise ValueError
+    return record
+
+
+def _flat(row: dict[str, Any], before: str = "") -> Iterator[tuple[str, object]]:
+    """Yield a record's values, those of a record in it by both names."""
+    for name, value in row.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", value
 
 
 def _records_of(value: object) -> list[dict[str, object]]:

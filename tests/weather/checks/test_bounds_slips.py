@@ -195,6 +195,13 @@ def test_whole_sunshine_from_0_to_8_at_most_in_weeks_of_long_days_is_cloud(days,
     assert ("oktas" in spoken("sunshine-unit", days, start=start, sunshine=sunshine)) is expected
 
 
+@pytest.mark.parametrize(("wind", "told"), [(2.0 + 0.1 * (np.arange(len(WALK)) % 3), 2), (np.full(len(WALK), 2.0), 0)])
+def test_air_that_never_changes_is_stuck_where_the_wind_changes(wind, told):
+    """Where nothing does, somebody made it up."""
+    still = {"tmin": np.full(len(WALK), 12.0), "tmax": np.full(len(WALK), 25.0)}
+    assert cautions(trust=(), **(DAYS | still | {"wind": wind})).count("value-stuck") == told
+
+
 def test_sunshine_is_stuck_as_any_sensor_is():
     still = (AT >= 20) & (AT < 30)
     for stuck, of in ((True, 8.3), (False, 0.0)):

@@ -92,16 +92,16 @@ def run_by_chance(of: Mask) -> tuple[int, int, float]:
     return first, length, (int(of.sum()) - length + 1) / (of.size - length + 1)
 
 
-def _varies(inspection: Inspection) -> bool:
-    """Tell whether temperatures change at all: made-up weather of equal days has no sensors."""
-    known = (inspection.known(name) for name in ("tmin", "tmax") if inspection.has(name))
+def _varies(inspection: Inspection, *others: str) -> bool:
+    """Tell whether temperatures, or others, change at all: made-up weather of equal days has no sensors."""
+    known = (inspection.known(name) for name in ("tmin", "tmax", *others) if inspection.has(name))
     return any(figures.size and np.ptp(figures) > 0.0 for figures in known)
 
 
 def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a value that repeats longer than its grain and the weather explain; nothing and saturation may last."""
     runs = dict[str, tuple[int, int]]()
-    for name in names if _varies(inspection) else ():
+    for name in names if _varies(inspection, "wind") else ():
         if known_unit(inspection.raw.units.get(name, "")) == BEAUFORT:
             continue  # of an eye, which has few steps
         values = inspection.of_asked(name)

@@ -7,12 +7,17 @@ whose truth is known (`field_logs`).
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
+import numpy as np
+import pandas as pd
 import pytest
 
 import panbudget
 from panbudget.errors import ScenarioError
+from panbudget.studies.today import seen, telling
+from panbudget.studies.today.fan import start_of
 from tests.field_logs import kept_log
 from tests.garden_file import write_garden, years_csv
 
@@ -260,3 +265,69 @@ def test_a_weather_file_that_begins_within_the_season_is_told(tmp_path):
         match="season.start: the season began on 2021-07-01, before the weather file, which begins on 2021-07-02",
     ):
         panbudget.today(write_garden(tmp_path, late))
+
+
+def spans_of(garden, losses, off=0.0):
+    """Stretches between two looks without an opening: what the model lost, the last with so many mm more seen."""
+    area = garden.controller["upper"].pan.area
+    look = telling.Look(24.0, dt.datetime(2021, 7, 19), 0, False)
+    spans = [telling._Span(look, look, 0, mm * area, mm * area) for mm in losses]
+    return [*spans[:-1], spans[-1]._replace(seen=(losses[-1] + off) * area)]
+
+
+@pytest.mark.parametrize(
+    ("losses", "off", "moved"), [((9.0,) * 3, 7.99, 0), ((9.0,) * 3, 8.01, 1), ((1.0, 9.0), 30.0, 0)]
+)
+def test_of_three_stretches_one_that_is_eight_millimetres_off_was_moved(losses, off, moved, garden):
+    spans, notes = telling._moved(garden, "upper", spans_of(garden, losses, off))
+    assert (len(losses) - len(spans), len(notes)) == (moved, moved)
+
+
+@pytest.mark.parametrize(("lost", "tells"), [(4.99, False), (5.01, True)])
+def test_a_ruler_tells_from_five_millimetres_lost(lost, tells, garden, sound):
+    look = telling.Look(0.0, dt.datetime(2021, 7, 1), None, False)
+    figures = telling._figures(garden, sound, "upper", [look, look], spans_of(garden, (lost,)))
+    assert ("drop" in figures) is tells
+
+
+def test_counts_and_a_meter_tell_within_what_they_stray_by(garden, sound):
+    """A phase anywhere between two openings, √(1/12) at either end; 3 % an opening by the hour, and half a one of ten."""
+    looks = [
+        telling.Look(hour, dt.datetime(2021, 7, 1), count, False, meter=at)
+        for hour, count, at in ((0.0, None, 0.0), (240.0, 10, 100.0))
+    ]
+    figures = telling._figures(garden, sound, "upper", looks, [])
+    swings = np.exp(figures["openings"].ratio) / 10.0  # swings in what the model lost
+    assert figures["openings"].error == pytest.approx((1.0 / 6.0) ** 0.5 * swings)
+    assert figures["litres"].error == pytest.approx(0.03 + 0.5 / 10.0)
+    assert telling._figure(0.0, 9.0, 1.0, np.ones(1)).ratio == pytest.approx(np.log(0.02))
+
+
+def test_a_knocked_swing_moves_the_level_above_which_a_valve_is_suspected(garden):
+    knocked = garden.changed({"fault": [{"kind": "knocked", "swing": "2 kg"}]})
+    season = panbudget.replay(knocked, end=LAST)
+    reset = (season.forcing.pans.swing[0, -1] - season.forcing.pans.dry[0, -1]) / 0.19635
+    for above, alarms in ((4.99, 0), (5.01, 1)):
+        look = telling.Look(24.0 * len(season.days), dt.datetime(2021, 7, 20, 23, 59), None, False, reset + above)
+        assert len(seen._put(knocked, season, start_of(season), "upper", look, 0.0)[1]) == alarms
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"level": 150.0}, "level = 150.0 names no valve"),
+        ({"level": {"upper": None}}, "level upper = None is no depth"),
+        ({"level": {"upper": "15 kg"}}, "level upper = 15 kg is no depth"),
+        ({"opened": {"upper": "noon"}}, "opened upper = noon is no moment"),
+        ({"opened": {"upper": None}}, "opened upper = None is no moment"),
+        ({"opened": {"upper": pd.Timestamp("2021-07-20 06:30", tz="UTC")}}, "is no moment"),
+    ],
+)
+def test_what_was_seen_is_refused_where_it_is_no_depth_or_moment(given, says):
+    with pytest.raises(ScenarioError, match=re.escape(says)):
+        seen.seen_of(given.get("level"), given.get("opened"))
+
+
+def test_what_was_seen_may_be_text():
+    found = seen.seen_of({"upper": "6 in"}, {"upper": "2021-07-20 06:30"})
+    assert found == ({"upper": pytest.approx(152.4)}, {"upper": dt.datetime(2021, 7, 20, 6, 30)})

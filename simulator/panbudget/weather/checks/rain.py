@@ -80,6 +80,8 @@ _NO_INCHES = 3.0 * 25.4
 # a day's rain that dew is not; how many times the vapour above a site its wet days bring in the mean, beyond any place's: 1.1 at most
 # in 45 genuine seasons, some 2 where mountains stand in the way of the sea's wind [mm, -]
 _NO_DEW, _OVER_VAPOUR = 1.0, 2.7
+# how far the logarithm of a change is from that of a unit's size, for it to be that unit's [-]
+_NEAR_UNIT = 0.8
 # mm in one
 _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
 
@@ -277,10 +279,9 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _unit_of_change(change: float, smaller: Floats) -> float:
     """Return how many times as much the smaller part is worth: as another unit has it that is near, by its digits, or as it is."""
-    near = [
-        mm for mm in ((10.0, 25.4) if _is_beyond(smaller, 10.0).any() else (10.0,)) if abs(np.log(mm) - change) < 0.8
-    ]
-    return min(near, key=lambda mm: abs(np.log(mm) - change), default=float(np.exp(change)))
+    apart = {mm: abs(np.log(mm) - change) for mm in (10.0, *([25.4] if _is_beyond(smaller, 10.0).any() else []))}
+    nearest = min(apart, key=lambda mm: apart[mm])
+    return nearest if apart[nearest] < _NEAR_UNIT else float(np.exp(change))
 
 
 def _parts(

@@ -112,17 +112,18 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if same.size * min(chance, 0.5) ** length < _CHANCE:
             runs[name] = first, length
     for name, (first, length) in runs.items():
-        shown = f"{number(float(inspection.of_asked(name)[first]))} {STANDARD[name].shown_unit}"
-        days = slice(first + 1, first + length + 1)
+        values, instead = inspection.of_asked(name), {}
+        shown = f"{number(float(values[first]))} {STANDARD[name].shown_unit}"
+        days = np.zeros(values.size, bool)
+        days[first + 1 : first + length + 1] = True
         of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
         # one sensor's columns, which stand still together
         alike = [*(_present(inspection) if of_hours else []), *(other for other in runs if runs[other] == runs[name])]
         # ETo knows nothing of rain, and nothing tells a wind above a limit; of air that never changes no other day is known
-        values, instead = inspection.of_asked(name), {}
         at_top = values == np.nanmax(values)
         silent = name == "rain" or (name == "wind" and at_top[first] and at_top.sum() > length + 1)
         if name == "rh_max" and runs.get("rh_min") != runs[name]:
-            instead = by_afternoon(inspection, np.isin(np.arange(values.size), np.arange(values.size)[days]))
+            instead = by_afternoon(inspection, days)
         if not instead and not silent:
             instead = _between(inspection, days, *dict.fromkeys(alike))
         if not instead and not silent and name not in ("tmin", "tmax"):

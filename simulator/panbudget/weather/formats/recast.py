@@ -248,9 +248,8 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     unit, kind = column_of(names, _UNIT), column_of(names, _KIND)
     numbers = {i for row in opening.rows for i, cell in enumerate(row) if is_number(cell)}
     value = next((i for i, name in enumerate(names) if i in numbers and _VALUE.search(name)), None)
-    summed = (
-        names.index("sum") if value is None and {"mean", "sum"} <= {*names} else None
-    )  # of counters, which have no mean
+    # counters have no mean
+    summed = names.index("sum") if value is None and {"mean", "sum"} <= {*names} else None
     value = value if summed is None else names.index("mean")
     called = [i for i, name in enumerate(names) if _ELEMENT.search(name) and i != value]
     if not called or value is None or not opening.dates:

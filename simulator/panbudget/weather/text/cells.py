@@ -359,9 +359,9 @@ class _Numbers:
         read = np.array([float(text.replace(",", ".")) if ok else np.nan for text, ok in pairs], dtype=float)
         read[np.abs(read) > _LARGEST] = np.nan
         bad = np.isnan(read) & np.array([text != "" for text in texts], dtype=bool)
-        dotted = point & np.array(
-            ["." in text and "." in str(cell) for text, cell in zip(plain, cells, strict=True)], dtype=bool
-        )  # not hours out of "1:36"
+        # not hours out of "1:36"
+        is_dotted = ["." in text and "." in str(cell) for text, cell in zip(plain, cells, strict=True)]
+        dotted = point & np.array(is_dotted, dtype=bool)
         rows = np.flatnonzero(code >= 0)[::-1]  # -1 is a cell without a text
         first = np.zeros(len(cells), dtype=np.int64)
         first[code[rows]] = rows

@@ -84,6 +84,8 @@ BOUNDS = [
     ("radiation-leap", lambda share: between(12, share=share), 0.401, 0.399),  # as kWh/m² for MJ/m², which are 0.28
     ("radiation-leap", lambda low: between(low, share=0.28), 10, 11),
     ("radiation-leap", lambda without: between(12, share=0.28, without=without), 3, 2),
+    ("radiation-dark", lambda share: shone(one_day(0.8, share)), 0.0181, 0.0179),
+    ("radiation-dark", lambda clear: little_light(clear, np.r_[0.001, np.full(44, 0.8)]), 20.0, 20.01),
     ("radiation-fades", fades, 0.781, 0.779),
     ("radiation-fades", lambda known: fades(0.5, days=100, known=known), 89, 90),
 ]
@@ -123,6 +125,14 @@ def test_light_that_fades_as_rains_set_in_is_the_skys(wet, told):
     """Of the 45 days of the darker half so many are wet, one after the other."""
     rain = np.repeat([0.0, 3.0, 0.0], [45, wet, 45 - wet])
     assert bool(spoken("radiation-fades", **fades(0.5), rain=rain)) is told
+
+
+def test_nearly_dark_days_are_worth_what_is_estimated_and_not_told_where_a_leap_tells_them():
+    found = inspected(**shone([0.8] * 40 + [0.01] * 2 + [0.8] * 40), trust=())
+    (said,) = (caution for caution in found.cautions if caution.name == "radiation-dark")
+    assert "(and 1 more day)" in said.sentence and np.isnan(said.instead[0]["radiation"]).sum() == 2
+    names = [caution.name for caution in inspected(**leaps(0.9, 0.01), trust=()).cautions]
+    assert "radiation-leap" in names and "radiation-dark" not in names
 
 
 def test_sunshine_leaps_where_the_light_that_it_makes_does_and_no_radiation_is_known():

@@ -78,6 +78,18 @@ def test_a_knocked_trip_lies_where_its_water_is_and_levels_are_told_from_there(g
     assert not found.alarms
 
 
+@pytest.mark.parametrize("without", ["level_mm", "meter_l"])
+@pytest.mark.parametrize("start", ["2021-07-12", "2021-07-17"])
+def test_a_swing_knocked_of_late_is_each_days_own(start, without, garden):
+    """From 0.9 to 1.8 kg, before or within the log's last week: a log of what the model says tells no fault."""
+    knocked = garden.changed({"fault": [{"kind": "knocked", "swing": "0.9 kg", "start": start}]})
+    log = pd.DataFrame([row.split(",") for row in seen_in(knocked)])
+    kept = log.loc[:, log.iloc[0] != without]
+    found = told(knocked, [",".join(row) for row in kept.to_numpy().tolist()])
+    assert not found.alarms
+    assert found.scenario.controller["upper"].pan.exposure == pytest.approx(1.0, abs=0.1)
+
+
 def test_every_valve_that_a_log_tells_of_is_computed_so(garden, rows):
     """Two pans alike under one log: each is found to be as described."""
     two = garden.changed({"controller": {"lower": garden.described["controller"]["upper"]}})
@@ -317,6 +329,7 @@ def test_a_knocked_swing_moves_the_level_above_which_a_valve_is_suspected(garden
     [
         ({"level": 150.0}, "level = 150.0 names no valve"),
         ({"level": {"upper": None}}, "level upper = None is no depth"),
+        ({"level": {"upper": True}}, "level upper = True is no depth"),
         ({"level": {"upper": "15 kg"}}, "level upper = 15 kg is no depth"),
         ({"opened": {"upper": "noon"}}, "opened upper = noon is no moment"),
         ({"opened": {"upper": None}}, "opened upper = None is no moment"),

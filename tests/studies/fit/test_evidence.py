@@ -208,16 +208,20 @@ def test_a_log_tells_a_swing_of_which_it_leaves_six_tenths_of_the_spread_known_b
     """An even range of 10 % to either side has a standard deviation of 0.1 / √3 = 0.0577, six tenths of which are 0.0346."""
     known, spread = {"refill": (0.0, 0.1), "swing": (0.0, 0.1)}, np.diag([0.01, 0.01, error]) ** 2
     untold: dict[str, str] = {}
-    estimate._point(SimpleNamespace(mean=np.zeros(3), covariance=spread, known=known), untold, {})
+    estimate._point(SimpleNamespace(mean=np.zeros(3), covariance=spread, known=known), untold, {}, 0.9)
     assert ("swing" not in untold) is told
 
 
-@pytest.mark.parametrize(("off", "told"), [(0.0822, False), (-0.0823, True)])
-def test_a_refill_flow_beside_which_the_exposure_would_leave_its_range_is_told(off, told):
-    """Off what is described by 1.645 standard errors of 0.05: as far as the middle nine tenths reach."""
+@pytest.mark.parametrize(
+    ("off", "level", "told"),
+    [(0.0822, 0.9, False), (-0.0823, 0.9, True), (0.0337, 0.5, False), (0.0338, 0.5, True)],
+)
+def test_a_refill_flow_beside_which_the_exposure_would_leave_its_range_is_told(off, level, told):
+    """Off what is described by 1.645 standard errors of 0.05: as far as the middle nine tenths reach; a half, 0.674."""
     known, spread = {"refill": (0.0, 0.1), "swing": (0.0, 0.1)}, np.diag([0.1, 0.05, 0.05]) ** 2
     untold = {"refill": "by a meter alone"}
-    estimate._point(SimpleNamespace(mean=np.array([0.0, off, 0.0]), covariance=spread, known=known), untold, {})
+    found = SimpleNamespace(mean=np.array([0.0, off, 0.0]), covariance=spread, known=known)
+    estimate._point(found, untold, {}, level)
     assert ("refill" not in untold) is told
 
 

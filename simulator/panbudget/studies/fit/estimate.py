@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any, ClassVar
 
 import numpy as np
@@ -47,7 +48,6 @@ from panbudget.weather.of_scenario import read_scenario_weather
 
 _SEASONS = 60  # run for a range: stratified, so that few are enough
 _TOLD = 0.6  # of the spread known beforehand: a log that leaves less of it tells the parameter
-_CONTRADICTS = 1.645  # standard errors, beyond nine tenths: with a flow so far off the exposure would leave its range
 _LITRES = np.array([1.0, -1.0, 0.0])  # follow exposure over refill flow
 _TWO_WEEKS = 14.0  # days over which a meter is read three times
 # what a variant sets: the value, or a thousand times it
@@ -337,7 +337,7 @@ def fit_controller(
     estimates, ranges, worth = list[Estimate](), dict[str, tuple[float, float]](), tuple[Worth, ...]()
     level = scenario.uncertainty.interval
     if "exposure" not in untold:
-        point = _point(posterior, untold, measured or {})
+        point = _point(posterior, untold, measured or {}, level)
         estimates = list(_estimates(posterior, scenario.controller[name], untold, point, level))
         # a meter's litres are those of the beds' emitters, whatever they give
         metered = posterior.meter is not None or bool(posterior.seen.filled.any())
@@ -400,13 +400,14 @@ def _known(scenario: Scenario, name: str, pan: PanModel, measured: Mapping[str, 
     return known
 
 
-def _point(posterior: Posterior, untold: dict[str, str], measured: Mapping[str, float]) -> Floats:
+def _point(posterior: Posterior, untold: dict[str, str], measured: Mapping[str, float], level: float) -> Floats:
     """Logarithms of the factors that are fitted; what the log tells no better than it was known stays as described."""
     mean, covariance = posterior.mean, posterior.covariance
     for at, name in enumerate(NAMES[1:], 1):
         centre, half = posterior.known[name]
         left_open = float(covariance[at, at]) ** 0.5
-        contradicted = name == "refill" and abs(mean[at]) > _CONTRADICTS * left_open
+        # with a flow so far off the exposure would leave its range
+        contradicted = name == "refill" and abs(mean[at]) > NormalDist().inv_cdf(tails(level)[1]) * left_open
         if name == "refill":  # with the litres, which follow it, it is told
             left_open = min(left_open, float(_LITRES @ covariance @ _LITRES) ** 0.5)
         is_known = name in measured or left_open < _TOLD * half / 3.0**0.5 or abs(mean[at] - centre) > half

@@ -43,7 +43,7 @@ def seen_of(level: object, opened: object) -> Seen:
     """Take what was seen as a caller gives it: depths in mm or as text with a unit, moments as pandas takes them."""
     wrong, by_depth, by_moment = list[Problem](), dict[str, float](), dict[str, dt.datetime]()
     taken: list[tuple[str, object, dict[str, Any], Callable[[Any], Any]]] = [
-        ("level", level, by_depth, lambda value: quantity(value, "depth") if isinstance(value, str) else float(value)),
+        ("level", level, by_depth, _depth),
         ("opened", opened, by_moment, _moment),
     ]
     for option, given, into, read in taken:
@@ -58,6 +58,12 @@ def seen_of(level: object, opened: object) -> Seen:
     if wrong:
         raise ScenarioError(*wrong)
     return Seen(by_depth, by_moment)
+
+
+def _depth(value: Any) -> float:
+    if isinstance(value, bool):
+        raise TypeError
+    return quantity(value, "depth") if isinstance(value, str) else float(value)
 
 
 def _moment(value: Any) -> dt.datetime:

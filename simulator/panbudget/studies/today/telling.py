@@ -138,8 +138,7 @@ def told_by(
     low, high = _range(garden, name)
     ratio = float(np.exp(figures[main].ratio)) if main else 1.0
     values = {"name": name, "between": between, "ratio": ratio, "low": low, "high": high}
-    swing = swing_at(season.forcing.pans, list(garden.controller).index(name))
-    share, full = _clogged_to(season, name, swing, figures), 1000.0 * drip / 60.0
+    share, full = _clogged_to(season, name, figures), 1000.0 * drip / 60.0
     is_open_to_both = share < 1.0 and (jug is None or jug.moment < recent[0].moment)
     drips = {"minutes": _JUG_MINUTES, "full": full * _JUG_MINUTES, "less": share * full * _JUG_MINUTES}
     jug_test = [say(texts["jug"], times=1.0 / share, **drips)] if is_open_to_both else []
@@ -170,14 +169,14 @@ def _drip(season: Season, name: str) -> float:
     return float(flow) if flow > 0.0 else season.forcing.pan_of[name].refill_flow
 
 
-def _clogged_to(season: Season, name: str, swing: float, figures: dict[str, _Figure]) -> float:
+def _clogged_to(season: Season, name: str, figures: dict[str, _Figure]) -> float:
     """
     Return the share of its flow that a refill emitter gives with which a valve opens as seldom as seen.
 
     1 where it does not open less often, or where a pan that loses less can be told from it. Clogged, it lets more of what
     evaporates go by while water runs in, which is then the model's share over the emitter's own.
     """
-    seldom, running = figures.get("openings"), _running(season, name, swing)
+    seldom, running = figures.get("openings"), _running(season, name)
     if seldom is None or running <= 0.0 or figures.keys() & {"drop", "litres"} or seldom.ratio > -2.0 * seldom.error:
         return 1.0
     return min(running / (1.0 - float(np.exp(seldom.ratio)) * (1.0 - running)), 1.0)
@@ -202,28 +201,31 @@ def _range(garden: Scenario, name: str) -> tuple[float, float]:
 def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -> Iterator[_Span]:
     """Take a valve's looks two and two, those that tell the pan's water; without the openings between, if no model can say."""
     area, row = garden.controller[name].pan.area, list(garden.controller).index(name)
-    swing, (lost, caught) = swing_at(season.forcing.pans, row), course_of(season, row)
+    lost, caught = course_of(season, row)
     hours = np.arange(len(lost))
     openings = season.openings[season.openings["controller"] == name]
     refill = _drip(season, name)
-    running = _running(season, name, swing)
+    running = _running(season, name)
     low, high = _range(garden, name)
     at = [index for index, look in enumerate(looks) if look.tells_level]
     for begin, end in itertools.pairwise(at):
         first, last = looks[begin], looks[end]
-        began, at_trip = (water_at_trip(season.forcing.pans, row, look.hour) for look in (first, last))
+        (began, at_trip), (fill, swing) = (
+            [of(season.forcing.pans, row, look.hour) for look in (first, last)] for of in (water_at_trip, swing_at)
+        )
         if min(first.level or 0.0, last.level or 0.0) > (at_trip + swing) / area + HIGH:
             continue  # water may run in: such a pan tells nothing of what it loses
-        hour, before = first.hour, began + swing
+        hour, before = first.hour, began + fill
         if first.opened and len(openings):  # the balance begins where that opening ends
             filled = refill * (hours - hour) - (lost - np.interp(hour, hours, lost))
-            hour = float(np.interp(swing, filled[hours > hour], hours[hours > hour])) if (hours > hour).any() else hour
+            hour = float(np.interp(fill, filled[hours > hour], hours[hours > hour])) if (hours > hour).any() else hour
         elif first.level is not None:
             before = first.level * area
         after = at_trip if last.opened or last.level is None else last.level * area
         before += sum(look.added for look in looks[begin:end])
         gone, rain = (float(np.diff(np.interp([hour, last.hour], hours, sums))[0]) for sums in (lost, caught))
         counts = [look.openings for look in looks[begin + 1 : end + 1]]
+        swing = _mean_swing(season, row, hour, last.hour)
         if None in counts:
             if gone * (high - low) >= swing:
                 continue  # it may be one more or one less
@@ -235,10 +237,25 @@ def _spans(garden: Scenario, season: Season, name: str, looks: Sequence[Look]) -
             yield _Span(first, last, count, before - after + count * swing + rain, model)
 
 
-def _running(season: Season, name: str, swing: float) -> float:
+def _mean_swing(season: Season, row: int, first: float, last: float) -> float:
+    """Return the swing of a pan's openings between two hours, in their mean: a knock moves it on its day. [kg]"""
+    lost, pans = course_of(season, row)[0], season.forcing.pans
+    each = summed(np.diff(lost) / np.repeat(pans.swing[row], 24))
+    gone, swings = (float(np.diff(np.interp([first, last], np.arange(len(lost)), sums))[0]) for sums in (lost, each))
+    return gone / swings if swings > 0.0 else swing_at(pans, row, last)
+
+
+def _swings(season: Season, name: str) -> float:
+    """Return what the openings of the season so far took from the trip to the reset, each by its own day's swing. [kg]"""
+    row, openings = list(season.controllers).index(name), season.openings
+    hours = openings.loc[openings["controller"] == name, "start_h"]
+    return sum(swing_at(season.forcing.pans, row, max(hour, 0.0)) for hour in hours)
+
+
+def _running(season: Season, name: str) -> float:
     """Return the share of what evaporates that does so while water runs in, which never shows in the level nor in a count."""
     refilled = season.openings.loc[season.openings["controller"] == name, "refilled_kg"]
-    return 1.0 - len(refilled) * swing / refilled.sum() if len(refilled) else 0.0
+    return 1.0 - _swings(season, name) / float(refilled.sum()) if len(refilled) else 0.0
 
 
 def _moved(garden: Scenario, name: str, spans: list[_Span]) -> tuple[list[_Span], list[str]]:
@@ -264,7 +281,6 @@ def _figures(
 ) -> dict[str, _Figure]:
     """Return what was seen over what the model has: the drop while shut, the openings, the litres of each opening."""
     area, row = garden.controller[name].pan.area, list(garden.controller).index(name)
-    swing = swing_at(season.forcing.pans, row)
     factors = valve_factors(garden, name, drawn_factors(garden, _DRAWS))
     each = factors.swing * factors.emitters.mean(axis=1) / factors.refill_flow
     figures = dict[str, _Figure]()
@@ -283,8 +299,10 @@ def _figures(
     never = not count and not any(look.tells_level for look in looks)  # one may be due any moment
     if "openings" not in figures and known and (count or never):
         lost, _ = course_of(season, row)
-        model = float(np.diff(np.interp([looks[0].hour, looks[-1].hour], np.arange(len(lost)), lost))[0])
-        if (model := model * (1.0 - _running(season, name, swing))) > 0.0:
+        first, last = looks[0].hour, looks[-1].hour
+        model = float(np.diff(np.interp([first, last], np.arange(len(lost)), lost))[0])
+        if (model := model * (1.0 - _running(season, name))) > 0.0:
+            swing = _mean_swing(season, row, first, last)
             figure = _figure(max(count, 1) * swing, model, _PHASE * swing / model, factors.exposure / factors.swing)
             figures |= {"openings": figure} if count or figure.beyond else {}
     if {"drop", "openings"} <= figures.keys():
@@ -292,13 +310,14 @@ def _figures(
         ends = np.log([1.0 / factors.swing.max(), 1.0 / factors.swing.min()])
         figures["apart"] = _Figure(many.ratio - drop.ratio, float(np.hypot(many.error, drop.error)), *ends)
     metered = [index for index, look in enumerate(looks) if look.meter is not None]
-    model_each = season.openings.loc[season.openings["controller"] == name, "litres"].mean()
-    if len(metered) > 1 and model_each > 0.0:
+    litres = float(season.openings.loc[season.openings["controller"] == name, "litres"].sum())
+    if len(metered) > 1 and litres > 0.0:
         begin, end = metered[0], metered[-1]
         counts = [look.openings for look in looks[begin + 1 : end + 1]]
         through = (looks[end].meter or 0.0) - (looks[begin].meter or 0.0)
         if None not in counts and (total := sum(counts)) > 0:  # type: ignore[arg-type]
-            figures["litres"] = _figure(through / total, model_each, _METER + 0.5 / total, each)
+            model = litres / _swings(season, name) * _mean_swing(season, row, looks[begin].hour, looks[end].hour)
+            figures["litres"] = _figure(through / total, model, _METER + 0.5 / total, each)
     return figures
 
 

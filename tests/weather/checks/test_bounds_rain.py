@@ -100,6 +100,12 @@ def whole_numbers(later, *, side=4):
     return fell(on(40, np.repeat([30.0, later], side), 2 + 2 * np.arange(2 * side)), start="2025-06-05")
 
 
+def grains(halves):
+    """Return ten wet days of which so many, the last, have halves of a millimetre, and four of some ten times as much in whole ones."""
+    amounts = np.r_[np.where(np.arange(10) >= 10 - halves, 2.5, 3.0), [29.0, 31.0, 30.0, 28.0]]
+    return fell(on(60, amounts, 2 + 3 * np.arange(14)))
+
+
 def stops(dull, wet, of, *, dry=45, start="2025-06-10", before=100):
     """Return bright days and dull ones, of which so many of so many are wet, and then dry days, so many of them dull; and one wet."""
     days = before + dry + 1
@@ -217,7 +223,8 @@ BOUNDS = [
     ("rain-change", lambda by: strays(by, 2.5, 8, 8), 0.94, 0.93),
     ("rain-change", lambda by: strays(by, 1.5, 4, 4), 0.622, 0.602),
     ("rain-change", whole_numbers, 10.1, 9.9),
-    ("rain-change", lambda side: whole_numbers(9.9, side=side), 3, 4),
+    ("rain-change", grains, 6, 7),  # of ten days of 0.5 mm or 5.5
+    ("rain-change", lambda side: whole_numbers(9.9, side=side), 2, 3),
     ("rain-none", lambda days: looks_wet(days), 59, 60),
     ("rain-none", lambda wet: looks_wet(wet=wet), 5, 6),
     ("rain-none", lambda range_of: looks_wet(range_of=range_of), 8.01, 8.0),
@@ -241,7 +248,7 @@ BOUNDS = [
     ("rain-spike", lambda days: fell(on(days, 160.0, 3)), 13, 14),
     ("rain-much", lambda times: fell(on(60, 26.374 * times, slice(0, 20, 2))), 2.69, 2.71),  # of the vapour over 14 °C
     ("rain-much", lambda dew: fell(on(60, 60.0, slice(0, 20, 2)), dew_point=dew), 11.3, 11.1),  # 22.2 mm of vapour
-    ("rain-much", lambda wet: fell(on(60, 75.0, slice(0, 2 * wet, 2))), 9, 10),
+    ("rain-much", lambda wet: fell(on(60, 75.0, slice(0, 2 * wet, 2))), 6, 7),
     ("rain-bright", bright, 60, 59),
     ("rain-bright", lambda duller: bright(duller, other=0.0), 20, 19),  # days alike count half
     ("rain-bright", lambda wet: bright(59, wet=wet), 11, 12),

@@ -76,6 +76,14 @@ def damp_nights(wet):
     }
 
 
+def damp_every_night(dry):
+    """Return rainy nights, all but so many of a hundred damp, that warm up little."""
+    return damp_nights(500) | {
+        "rh_max": np.where(np.arange(500) % 100 < dry, 90.0, 99.0),
+        "tmax": np.resize(WALK, 500) + 3.0,
+    }
+
+
 def damp_days(count=5, damp=99.0, warming=4.1):
     return {**WARM, "tmax": WARM["tmin"] + warming, "rh_min": np.where(run(count), damp, 60.0)}
 
@@ -193,6 +201,7 @@ BOUNDS = [
     ("value-stuck", lambda days: {"days": days, **stuck(days)}, 430, 431),  # 429 / 427³ is 5.51e-6, 430 / 428³ 5.48e-6
     ("value-stuck", lambda rain: {**WARM, "rain": np.where(run(20), rain, 0.0)}, 0.99, 1.0),
     ("humidity-saturated", damp_nights, 101, 100),
+    ("humidity-saturated", damp_every_night, 3, 2),
     ("humidity-saturated", damp_days, 4, 5),
     ("humidity-saturated", lambda damp: damp_days(damp=damp), 98.9, 99.0),
     ("humidity-saturated", lambda warming: damp_days(warming=warming), 3.99, 4.01),

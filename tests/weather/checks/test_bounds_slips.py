@@ -89,6 +89,8 @@ BOUNDS = [
     ("rain-spike", lambda second: rained(45.1, second), 15.1, 15.0),
     ("rain-spike", lambda share: rained(share=share), 0.749, 0.751),
     ("rain-spike", lambda share: rained(share=share, column="tmax"), 0.749, 0.751),
+    ("rain-spike", lambda mark: rained(mark, 20.0, share=0.5), 99.8, 99.9),  # a mark, on a wet day
+    ("rain-spike", lambda second: rained(99.9, second, share=0.5), 33.4, 33.2),
     ("sunshine-zero", sunless, 7, 8),
     ("sunshine-zero", lambda warming: sunless(warming=warming), 0.799, 0.801),
 ]

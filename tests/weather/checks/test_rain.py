@@ -80,10 +80,10 @@ def test_a_month_whose_wet_days_are_a_small_part_of_others_is_in_another_unit(we
 
 
 @pytest.mark.parametrize(
-    ("wet", "times", "expected"), [(4, 1 / 2.9, False), (4, 1 / 3.1, True), (3, 1 / 3.1, False), (4, 3.1, False)]
+    ("wet", "times", "expected"), [(3, 1 / 2.9, False), (3, 1 / 3.1, True), (2, 1 / 3.1, False), (3, 3.1, False)]
 )
 def test_hundredths_among_tenths_tell_that_from_a_third_on(wet, times, expected):
-    """exp(1.1) = 3.0, with four wet days."""
+    """exp(1.1) = 3.0, with three wet days."""
     rain = np.zeros(N)
     rain[1:28:3], rain[62:89:3] = 8.1, 8.1
     rain[31 : 31 + 3 * wet : 3] = np.floor(8.1 * times * 10.0) / 10.0 + (0.02 if times == 1 / 2.9 else 0.01)

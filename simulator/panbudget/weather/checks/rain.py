@@ -17,6 +17,7 @@ from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, lon
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.marks import is_known_mark
 from panbudget.weather.messages import table_of
 from panbudget.weather.text.heading import by_file
 from panbudget.weather.text.raw import TO_FILL_IN
@@ -38,8 +39,9 @@ _BOTH, _NO_DULLER, _NO_DRIZZLE = 12, 0.6, 3.0
 _WEEKLY, _NO_SOONER, _ON_TIME, _MONTHLY, _LATE, _OF_YEAR = 7, 5, 0.6, 3, 2.5, 30.44
 # wet days before and after, by how much the mean of their logarithms changes, and how many times its standard error that is
 _BY_SIZE = (8, 1.9, 5.0)
-# the same where figures of tenths become hundredths, or whole numbers, on that day, or the other way round
-_BY_STEP = (4, 1.1, 3.0)
+# the same where figures of tenths become hundredths, or whole numbers, on that day, or the other way round; share of the others with
+# digits that these lack (4 of 924 seasons, genuine and invented, by tips of 0.1 to 0.5 mm, were doubted by three days and six tenths)
+_BY_STEP, _FINER = (3, 1.1, 3.0), 0.6
 # classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
 _CLASSES, _EXPECTED = 4, 9.0
 # the same where all of a month is dry, and little more: so many days [-, d]; wet days in the month before and after a month of
@@ -78,8 +80,8 @@ _FLUX = 0.00025
 # the mean of wet days beyond any place's, so that millimetres are called inches [mm]
 _NO_INCHES = 3.0 * 25.4
 # a day's rain that dew is not; how many times the vapour above a site its wet days bring in the mean, beyond any place's: 1.1 at most
-# in 45 genuine seasons, some 2 where mountains stand in the way of the sea's wind [mm, -]
-_NO_DEW, _OVER_VAPOUR = 1.0, 2.7
+# in 45 genuine seasons (1.8 on 7 such days in a row), some 2 where mountains stand in the way of the sea's wind; how many [mm, -, d]
+_NO_DEW, _OVER_VAPOUR, _OF_VAPOUR = 1.0, 2.7, 7
 # how far the logarithm of a change is from that of a unit's size, for it to be that unit's [-]
 _NEAR_UNIT = 0.8
 # mm in one
@@ -251,7 +253,9 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     leaps = []
     for at in range(_BY_STEP[0], wet.size - _BY_STEP[0] + 1):
         halves = [(of[:at], of[at:]) for of in beyond]
-        steps = any(not former.any() and latter.mean() > 0.5 for two in halves for former, latter in (two, two[::-1]))
+        steps = any(
+            not former.any() and latter.mean() > _FINER for two in halves for former, latter in (two, two[::-1])
+        )
         side, leap, sure = _BY_STEP if steps else _BY_SIZE
         change, error = _change(logs, np.arange(wet.size) >= at)
         if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):
@@ -291,7 +295,7 @@ def _parts(
     at = np.arange(wet.size)
     first, length = longest(~beyond[0])
     whole = (at >= first) & (at < first + length)
-    if length > _BY_STEP[0] and beyond[0][~whole].sum() > 0.5 * (~whole).sum():
+    if length > _BY_STEP[0] and beyond[0][~whole].sum() > _FINER * (~whole).sum():
         yield whole, "between", _BY_STEP
     finer = np.flatnonzero(beyond[1])
     if finer.size and finer.size > 0.5 * (finer[-1] - finer[0] + 1):
@@ -410,9 +414,11 @@ def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     rain = inspection.of_asked("rain")
     cloudburst = most > min(max(_CLOUDBURST, _TIMES_SECOND * second), _MUCH_RAIN)
     downpour = most > max(_DOWNPOUR, _TIMES_SECOND * second)
-    if cloudburst or (downpour and _is_dry(inspection, int(np.nanargmax(rain)))):
+    marked = downpour and is_known_mark(np.array(most)).item()
+    if cloudburst or marked or (downpour and _is_dry(inspection, int(np.nanargmax(rain)))):
         instead = inspection.with_asked(rain=np.where(rain == most, second, rain))
-        yield Verdict(names, f"rain-spike{'' if cloudburst else '/dry'}", {"second": second}, instead)
+        text = f"rain-spike{'/mark' if marked else '' if cloudburst else '/dry'}"
+        yield Verdict(names, text, {"second": second}, instead)
 
 
 def _dry_signs(inspection: Inspection) -> dict[str, Floats]:
@@ -454,7 +460,7 @@ def _over_vapour(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     wet = (rain >= _NO_DEW) & (tmin > 0.0) & ~np.isnan(dew_point)
     # C. H. Reitan, Surface dew point and water vapor aloft, J. Appl. Meteorol. 2 (1963), in mm (from memory)
     times = (rain / (10.0 * np.exp(0.1102 + 0.0614 * dew_point)))[wet]
-    if wet.sum() >= _WET_DAYS and times.mean() > _OVER_VAPOUR and not seen(inspection, "rain"):
+    if wet.sum() >= _OF_VAPOUR and times.mean() > _OVER_VAPOUR and not seen(inspection, "rain"):
         words = {"mean": float(rain[wet].mean()), "times": float(times.mean())}
         yield Verdict(names, "rain-much/mean", words, inspection.with_asked(rain=rain / 10.0))
 

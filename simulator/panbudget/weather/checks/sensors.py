@@ -39,8 +39,9 @@ _NO_DEW = 1.0
 _DAMP_RUN, _DAMP, _WARMING = 5, 99.0, 4.0
 # wet days, their rain, and the highest humidity of the middling one, below which a hygrometer reads low [-, mm, %]
 _WET_DAYS, _WET, _LOW_DAMP = 3, 5.0, 85.0
-# the share of days with rain beyond which the highest humidity may well be as high every night [-]
-_RAINY = 0.2
+# the share of days with rain beyond which the highest humidity may well be as high most nights, and the share of nights beyond which
+# it is so nowhere (0.85 at most in 175 genuine seasons) [-, -]
+_RAINY, _EVERY_NIGHT = 0.2, 0.97
 # the same of a season's dampest days (one in twenty), where days are no hotter than this and warm up by no more than this, as in
 # deserts; and the days that takes [%, °C, °C, d]
 _DAMPEST, _DESERT, _DESERT_RANGE, _MONTHS = 74.0, 33.0, 12.5, 60
@@ -153,13 +154,15 @@ def _damp(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     warming = inspection.of_asked("tmax") - inspection.of_asked("tmin") > _WARMING
     rain = inspection.of_asked("rain") if inspection.has("rain") else 0.0 * warming
     for name in names:
-        first, length = longest(saturated := (inspection.of_asked(name) >= _DAMP) & warming)
-        of_nights = name == "rh_max"  # as damp every night only where it rains often
-        if length >= (_MONTHS if of_nights else _DAMP_RUN) and not (of_nights and (rain > 0.0).mean() > _RAINY):
+        of_nights = name == "rh_max"  # as damp most nights only where it rains often
+        every = of_nights and (inspection.known(name) >= _DAMP).mean() > _EVERY_NIGHT
+        first, length = longest(saturated := (inspection.of_asked(name) >= _DAMP) & (warming | every))
+        rainy = of_nights and (rain > 0.0).mean() > _RAINY and not every
+        if length >= (_MONTHS if of_nights else _DAMP_RUN) and not rainy:
             values = {"count": length, "first": inspection.day_asked(first), "damp": _DAMP, "warming": _WARMING}
             instead = by_afternoon(inspection, saturated) if of_nights else {}
             instead = instead or inspection.without(saturated, *_present(inspection))
-            yield Verdict((name,), "humidity-saturated", values, instead)
+            yield Verdict((name,), f"humidity-saturated{'/nights' if every else ''}", values, instead)
             return
     if not inspection.has("rh_min"):
         return

@@ -124,6 +124,24 @@ DAYS = {
         separator=";",
         below="Ortalama;10.1;20.2;;30.0;50;2.0\n",
     ),
+    "a data base's answer with a ruler and a count below": daily(
+        "    day     | tmin | tmax | rain_mm | wind_mps | humidity\n------------+------+------+---------+----------+---------",
+        lambda d: [f" {d.date}", d.tmin, d.tmax, d.rain, d.wind, d.rh],
+        separator=" | ",
+        below="(20 rows)\n",
+    ),
+    "Armenian": daily(
+        "Ամսաթիվ,Առավելագույն ջերմաստիճան (°C),Նվազագույն ջերմաստիճան (°C),Տեղումներ (մմ),Քամու արագություն (մ/վ),Խոնավություն (%)",
+        lambda d: [f"{d.date:%d.%m.%Y}", d.tmax, d.tmin, d.rain, d.wind, d.rh],
+    ),
+    "what fell up to now beside what fell": daily(
+        "Date,Precipitation Accumulation (in),Precipitation Increment (in),Tmax (°C),Tmin (°C),Hu,Wind (m/s)",
+        lambda d: [d.date, 40 + d.date.day / 10, inches(d.rain), d.tmax, d.tmin, d.rh, d.wind],
+    ),
+    "a row of units among those of places above": daily(
+        "variable,a,b,c,d,e\nunit,°C,°C,mm,%,km/h\nlevel,2 m,2 m,sfc,2 m,10 m\nday,Tmin [2 m],Tmax [2 m],Rain,Humidity,Wind Speed",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, kmh(d.wind)],
+    ),
     "a flux tower's days": daily(
         "TIMESTAMP,TA_F,TA_F_QC,TMIN_F,TMAX_F,P_F,P_F_QC,WS_F,RH",
         lambda d: [f"{d.date:%Y%m%d}", (d.tmin + d.tmax) / 2, 1, d.tmin, d.tmax, d.rain, 1, d.wind, d.rh],

@@ -23,7 +23,17 @@ from tests.weather.test_styles import filled_in, pasted
 ALL = ("tmin", "tmax", "rain", "rh_mean", "wind")
 U10 = 1.0 / float(wind_at_2m(1.0, height=10.0))
 AT = {"SRA": "06", "TMI": "20", "TMA": "20"}
-UNIT = {"air": "degC", "pre": "mm", "rel": "%", "(re": "%", "(wi": "m/s"}
+UNIT = {
+    "ta_": "ºC",
+    "pp_": "L/m2",
+    "hr_": "%",
+    "vv_": "m/s",
+    "air": "degC",
+    "pre": "mm",
+    "rel": "%",
+    "(re": "%",
+    "(wi": "m/s",
+}
 NAMES = ("tmin", "tmax", "rain", "rh", "wind")
 
 
@@ -80,6 +90,11 @@ LONG = {
             f",,{i},2025-06-01T00:00:00Z,2025-07-01T00:00:00Z,{t:%Y-%m-%dT%H:%M:%SZ},{value},{name},weather"
         ),
         *("temperature", "humidity", "rain_mm", "wind_ms"),
+    ),
+    "codes of a service with their height": long(
+        "Data;Código parámetro;Valor;Unidades",
+        lambda d, name, value: f"{d.date:%d/%m/%Y};{name};{value};{UNIT[name[:3].lower()]}",
+        *("TA_MIN_1.5m", "TA_MAX_1.5m", "PP_SUM_1.5m", "HR_AVG_1.5m", "VV_AVG_2m"),
     ),
     "German words": stacked(
         "Zeitpunkt;Messgröße;Messwert",
@@ -326,6 +341,20 @@ def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_
     with pytest.raises(WeatherError) as refusal:
         read_weather(paths, SITE)
     agrees(read_weather(paths, SITE, columns=filled_in(pasted(str(refusal.value)))), NAMES[:3])
+
+
+def test_a_rate_alone_is_shown_how_to_be_stated_as_rain_of_its_hours(tmp_path):
+    path = written(
+        tmp_path,
+        hourly(
+            "time,temp (°C),rh (%),rain (mm/h),wind (m/s)",
+            lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.rh, at_five(t, d), d.wind],
+        ),
+    )
+    with pytest.raises(WeatherError, match=r'interval_rain = { column = "rain \(mm/h\)", unit = "mm" }'):
+        read_weather(path, SITE)
+    stated = {"interval_rain": {"column": "rain (mm/h)", "unit": "mm"}}
+    agrees(read_weather(path, SITE, columns=stated), ("rain",))
 
 
 @pytest.mark.parametrize("rain", ["rain_total", "rain_amount"])

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from panbudget.physics import air, sun
-from panbudget.weather.site import sky_of
+from panbudget.weather.site import Station, sky_of
 from panbudget.weather.text.raw import ByHour
 from tests.weather.checks.days import SITE, cautions, codes, inspected, one_day
 from tests.weather.sites import Site
@@ -225,6 +225,8 @@ def test_the_sign_of_the_latitude_is_thought_of_from_7_days_on(days, sign):
     south = Site(-38.0, 100.0)
     (problem,) = inspected(radiation=[24.0] * days + [10.0] * (20 - days), site=south).problems
     assert ("it would fit latitude 38" in problem.cure) is sign
+    agrees = inspected(radiation=[24.0] * 7 + [10.0] * 13, site=south, station=Station("X", -38.0))
+    assert "it would fit" not in agrees.problems[0].cure
     spoilt = inspected(radiation=[24.0] * 7 + [10.0] * 12 + [36.0], site=south).problems
     assert "it would fit" not in spoilt[0].cure
 

@@ -50,6 +50,11 @@ FOREIGN = {
     "(dmna)": 'form\t"te%20lt" "ra%5.0f"\nmode\t"text"\n*\n  2000-01-01.01:00:00   205\n',
     "(SRW)": "9,nowhere,XX\nmade up\nTemperature,Pressure,Speed,Direction\nC,atm,m/s,Degrees\n",
     "(line protocol)": "weather,station=x temp=2.5,wind=1 1617264000000000000\nweather,station=x temp=2.4 1617267600000000000\n",
+    "reports of an airport": "202304250051 METAR KXYZ 250051Z 18008KT 10SM CLR 13/07 A3005\n",
+    "(MQTT)": "2025-06-01T00:00:00+0000 home/garden/temperature 0.6\n2025-06-01T00:00:00+0000 home/garden/rain 0\n",
+    "(ZRXP)": "#SANR0001|*|SNAMEHill|*|CUNITmm|*|\n#LAYOUT(timestamp,value)|*|\n20250601000000 6.4\n",
+    "(SQL)": "-- a dump\nINSERT INTO `weather` VALUES\n('2025-06-01',14.5,30,0),\n",
+    "for each year": "Day,Tmax 2024 (°C),Tmax 2025 (°C),Rain 2024,Rain 2025\n01-Jan,3,4,0,0\n",
     "F-6": "PRELIMINARY LOCAL CLIMATOLOGICAL DATA (WS FORM: F-6)\n\nDY MAX MIN\n",
 }
 
@@ -61,8 +66,17 @@ def test_a_layout_that_is_known_and_not_read_is_named_with_what_to_take(says, te
     assert says in str(refused.value)
 
 
-def test_a_table_that_has_reports_behind_its_figures_is_not_refused():
-    readers.refuse_foreign(source("valid,tmpf,dwpf,metar\n2023-04-25 00:51,55,45,KXYZ 250051Z 18008KT 10SM 13/07\n"))
+READ = [
+    "valid,tmpf,dwpf,metar\n2023-04-25 00:51,55,45,KXYZ 250051Z 18008KT 10SM 13/07\n",
+    "date,tmin,tmax,rain,Normal 1961-1990,Normal 1991-2020\n2025-06-01,14,30,0,1,1\n",
+    "From 1 June 2024, to 1 June 2025\ndate,tmin,tmax,rain\n2025-06-01,14,30,0\n",
+    "date,tmin,tmax,rain,insert into\n2025-06-01,14,30,0,a/b 3\n",
+]
+
+
+@pytest.mark.parametrize("text", READ)
+def test_a_table_that_has_some_marks_of_them_is_not_refused(text):
+    readers.refuse_foreign(source(text))
 
 
 def test_every_reader_bears_its_name_and_says_where_its_format_is_described():

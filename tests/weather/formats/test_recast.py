@@ -391,3 +391,8 @@ def test_a_wind_of_two_components_is_their_speed():
     ]
     as_it_is = Source(text.replace("-3", "3"), "x.csv", "", "utf-8")
     assert as_table(as_it_is) is as_it_is
+
+
+def test_names_that_are_one_too_few_stand_over_no_column_where_the_first_is_the_days(tmp_path):
+    rows = "".join(f"06/{day:02}/2025 14.5 30.0 22.1 0.0 3\n" for day in range(1, 21))
+    assert "is in no known weather format" in refusal(tmp_path, f"mm/dd/yyyy Tmin Tmax Mean Rain\n{rows}")

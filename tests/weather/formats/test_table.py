@@ -291,6 +291,20 @@ def test_a_unit_alone_of_another_header_is_given_to_paste(tmp_path):
     assert 'wind = { column = "Wind speed", unit = "km/h" }' in str(caught.value)
 
 
+def test_a_unit_to_paste_is_of_a_column_by_its_number_where_names_are_alike(read):
+    rows = "".join(f"2025-06-{day:02},75,88,50,30\n" for day in range(1, 21))
+    with pytest.raises(WeatherError, match=r'tmin = \{ column = "Min #1", unit = "degF" \}'):
+        read(f"date,Min,Max,Min,Max\n{rows}", tmin={"column": "Min #1"}, tmax={"column": "Max #1"})
+
+
+def test_a_mark_to_paste_is_written_as_toml(tmp_path):
+    file = tmp_path / "weather.csv"
+    file.write_text(table(wind=[2.0, "x\\y"] * 10))
+    with pytest.raises(WeatherError) as caught:
+        read_weather(file, SITE)
+    assert tomllib.loads(re.search(r"missing = \[.*?\](?= under)", str(caught.value))[0])["missing"] == ["x\\y"]
+
+
 @pytest.mark.parametrize("mark", ["-990", "-990.25", "1e20"])
 def test_a_mark_that_no_figure_can_be_is_named_as_one_would_write_it(tmp_path, mark):
     """None of them is a code that everybody knows."""
@@ -301,6 +315,12 @@ def test_a_mark_that_no_figure_can_be_is_named_as_one_would_write_it(tmp_path, m
     stated = re.search(r'missing = \["([^"]+)"\] under', str(caught.value))[1]
     assert stated.startswith(mark)
     assert read_weather(file, SITE, missing=[stated], limits=GapLimits(share=0.5)).filled()["wind"]
+
+
+def test_what_a_data_base_writes_for_a_missing_value_is_one(tmp_path):
+    file = tmp_path / "weather.csv"
+    file.write_text(table(wind=[2.0] * 19 + ["\\N"]))
+    assert read_weather(file, SITE).filled()["wind"]
 
 
 @pytest.mark.parametrize("remark", ["Pluviomètre changé le 12 juin", "gauge moved on 3 July, by the shed"])

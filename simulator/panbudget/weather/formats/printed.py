@@ -40,6 +40,7 @@ _LEGEND = re.compile(r"([A-Za-z][A-Za-z ]*?)\s*\(([^()]+)\)")
 _RULER = re.compile(r"[-=]{3,}(?: +[-=]{3,}){2,} *")  # below names, as wide as each column
 _OF_TITLE = re.compile(r"month|year")
 _TOKEN = re.compile(r'"[^"]*"|\S+')
+_SAYS_DAY = re.compile(r"(?i)date|day|[dmy]{2}[-/. ]?[dmy]{2}")  # of a column of dates
 _CLOCK = re.compile(r"\d{1,2}[:.h]\d\d(:\d\d)?( ?[AaPp]\.?[Mm]\.?)?")
 
 # headers that only capitals part
@@ -93,7 +94,7 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
     first, rows = next(_alike(lines, 3), (0, [[]]))
     width, below = len(rows[0]), first
     for i in range(first - 1, max(first - 1 - _ABOVE, -1), -1):
-        text = _FIELDS.sub("", lines[i].lstrip("#!% "))
+        text = _FIELDS.sub("", lines[i].lstrip("#!%: "))
         ways = re.split(r"\s{2,}|\t", text.strip()), _tokens(text)
         names = next((cells for wide in (width, width - 1) for cells in ways if len(cells) == wide), [])
         if names and (is_units(names, or_date=True) or all(is_unit(name) or name == "()" for name in names)):
@@ -111,6 +112,8 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
         ]
         at = timed[0] if timed and len(names) < width else -1
         if len(names) < width and at < 0:
+            if is_dated(rows[0][0]) and _SAYS_DAY.search(names[0]):
+                continue  # which column has no name is unknown
             names = ["row", *names]
 
         def tabbed(text: str, at: int = at) -> str:

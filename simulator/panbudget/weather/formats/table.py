@@ -155,7 +155,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         + "".join(f"; {each}" for each in day_before),
         units=header.units,
         unit_is_stated=frozenset(header.stated),
-        headers={name: opening.cells[place] for name, place in header.places.items() if opening.cells[place] != name},
+        headers={name: text for name, text in header.headers.items() if text != name},
         conversions=header.conversions,
         chosen=header.chosen,
         contradicted=header.contradicted or None,

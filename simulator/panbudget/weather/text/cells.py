@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
+import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -382,7 +383,7 @@ class _Numbers:
         kind.count += count
         kind.places[place] = None
         if cure == "missing" or (cure == "other" and len(kind.marks) < 2):
-            kind.marks[f'"{shortened(text.strip())}"'] = None
+            kind.marks[json.dumps(shortened(text.strip()), ensure_ascii=False)] = None
 
     def note_bad(self, mistakes: Mistakes, units: Mapping[int, str], table: str, stated: Sequence[str]) -> None:
         """Name cells that are no numbers, those with one cure in one line; marks for a missing value beside those ``stated``."""

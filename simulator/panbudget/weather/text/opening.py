@@ -359,6 +359,11 @@ def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str
         }
         yield from ((name, f"{name} ({unit_of_name[name]})") for name in own & unit_of_name.keys())
     for cells in table:
+        if len(cells) == len(names) and _UNITS.fullmatch(cells[0].lower()):
+            pairs = zip(names, cells, strict=True)
+            yield from (
+                (name.lower(), f"{name} ({unit})") for name, unit in pairs if name.lower() in own and is_unit(unit)
+            )
         named = [place for place, cell in enumerate(cells) if cell.lower() in own]
         if len(cells) >= len(names) or max(named, default=_NAMED_FIRST) >= _NAMED_FIRST:
             continue  # more names above the names, in which "in" is indoors
@@ -439,7 +444,7 @@ def without_footer(lines: Sequence[str], width: int, separator: str) -> int:
         short = len(filled) > 0 and len(cells) < min(width, 3) and not lines[i - 1].startswith(text[:6])
         remark = (
             (short or (len(filled) == 1 and len(cells) > 2))
-            and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}", filled[0])
+            and re.search(r"[^\W\d_]{2}.* .*[^\W\d_]{2}|^\(\d+ rows?\)$", filled[0])
             and not is_dated(filled[0])
         )
         if (

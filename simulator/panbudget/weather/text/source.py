@@ -66,6 +66,8 @@ _MARKS = (
     (b"\xfe\xff", "utf-16"),
 )
 _MOST_JSON = 20_000_000  # letters, which take twenty times as many bytes when they are read
+_NUMBERED = re.compile(r"[a-z]+[ _]?\d+")  # names that tell nothing but their place
+_MILLISECONDS = re.compile(r"\d{12,13}")
 _RECORDS = re.compile(r"\}\s*\n\s*\{")  # JSON with a record a line
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
 _HEADERS = 200  # lines among which a header is
@@ -182,16 +184,27 @@ def _json_as_table(text: str) -> str:
         tables = {
             key: [dict(_flat(row)) for row in rows] for key, value in found.items() if (rows := _records_of(value))
         }
-    except (ValueError, RecursionError):
+    except (ValueError, TypeError, RecursionError):
         return ""
+    if len(tables) > 1:
+        tables.pop("", None)  # one list by its name is no list beside others
     if len(tables) != 1:
         return ""
     ((key, rows),) = tables.items()
     columns = [*dict.fromkeys(itertools.chain.from_iterable(rows))]
     if len(columns) > MOST_COLUMNS or len(columns) * len(rows) > MOST_CELLS:
         return ""
-    units = of if key and isinstance(of := found.get(f"{key}_units"), dict) else {}
-    names = [f"{name} ({unit})" if known_unit(str(unit := units.get(name, ""))) else name for name in columns]
+    beside = {
+        k: str(v) for of in found.values() if isinstance(of, dict) and of is not found[key] for k, v in of.items()
+    }
+    names = [
+        beside[name]
+        if name in beside and _NUMBERED.fullmatch(name)
+        else f"{name} ({beside[name]})"
+        if known_unit(beside.get(name, ""))
+        else name
+        for name in columns
+    ]
     return pd.DataFrame(rows, columns=columns).to_csv(index=False, header=names, lineterminator="\n")
 
 
@@ -218,9 +231,30 @@ def _records_of(value: object) -> list[dict[str, object]]:
         return value if value and all(isinstance(row, dict) for row in value) else []
     if isinstance(value, dict) and value and all(is_dated(day) and isinstance(of, dict) for day, of in value.items()):
         return [{"date": day, **of} for day, of in value.items()]
-    if not isinstance(value, dict) or not value or not all(isinstance(each, list) for each in value.values()):
+    if not isinstance(value, dict) or not value:
+        return []
+    index = list[object]()
+    if value.keys() >= {"columns", "data"}:  # as pandas splits a table
+        index = value.get("index", [])
+        value = _unlike(list(zip(value["columns"], map(list, zip(*value["data"], strict=True)), strict=True)))
+    elif all(isinstance(each, dict) for each in value.values()):  # a record a column, all of the same rows
+        index = [*next(iter(value.values()))]
+        if not ((first := str([*index, ""][0])).isdigit() or is_dated(first)) or any(
+            [*each] != index for each in value.values()
+        ):
+            return []
+        value = {name: [*each.values()] for name, each in value.items()}
+    days = [*map(_day_of, index)]
+    value = ({"date": days} if any(days) else {}) | value
+    if not all(isinstance(each, list) for each in value.values()):
         return []
     return [dict(zip(value, row, strict=True)) for row in zip(*value.values(), strict=True)]
+
+
+def _day_of(index: object) -> str:
+    """Return the moment that counts milliseconds from 1970, as pandas writes an index; nothing for a row's number."""
+    text = str(index)
+    return str(pd.Timestamp(int(text), unit="ms")) if _MILLISECONDS.fullmatch(text) else text if is_dated(text) else ""
 
 
 def _too_wide(text: str) -> tuple[int, str] | None:

@@ -164,6 +164,8 @@ def read_logger_header(
         header.wrong("temperature", "no-temperature-column", listed=shown, codes=of_codes(others))
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     header.leave(unused)
+    if header.lacks("rain") and (rates := [heading.text for heading in unused if heading.unit == "rate"]):
+        header.unused += note("rain-rate", column=rates[0], table=table)
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))

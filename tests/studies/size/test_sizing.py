@@ -403,6 +403,7 @@ def test_swings_are_varied_on_the_best_few(monkeypatch):
         (9, 1, False, False, ("the record holds 9 seasons",)),
         (1, 1, False, False, ("the record holds 1 season:",)),
         (10, 2, True, False, ("its tank to itself",)),
+        (10, 2, "one's", False, ()),
         (10, 2, False, True, ("its choice of what is owned",)),
     ],
 )
@@ -410,9 +411,12 @@ def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, 
     """Nine years of ten are told from ten on; a tank and what is owned are shared where there are two valves."""
     upper = make_garden().described["controller"]["upper"]
     overlay = {"controller": {f"other{n}": upper for n in range(valves - 1)}}
+    if tank == "one's":
+        overlay["supply"] = {"pipe": {"kind": "mains", "pressure": "100 kPa"}}
+        overlay["controller"]["other0"] = upper | {"supply": "pipe"}
     if tank:
         spring = {"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "3 m", "pressure": None}
-        overlay["supply"] = {"spring": spring}
+        overlay["supply"] = overlay.get("supply", {}) | {"spring": spring}
     if owned:
         overlay["owned"] = [{"name": "dripper", "flow": "2 L/h"}]
     seasons = {2001 + year: SimpleNamespace() for year in range(years)}
@@ -422,6 +426,14 @@ def test_sizing_says_what_it_takes_for_granted(monkeypatch, make_garden, years, 
     found = sizing.size(make_garden(overlay)).assumptions
     assert len(found) == len(told)
     assert all(text in said for text, said in zip(told, found, strict=True))
+
+
+def test_the_answer_says_that_a_tank_is_shared(sized):
+    tank = {"kind": "tank", "volume": "2 m^3", "footprint": "2 m^2", "outlet_height": "3 m", "pressure": None}
+    other = {"controller": {"lower": sized.scenario.described["controller"]["upper"]}}
+    for change, said in ((other, False), (other | {"supply": {"spring": tank}}, True)):
+        found = dataclasses.replace(sized, scenario=sized.scenario.changed(change))
+        assert ("as if lower drew nothing" in found.sentences()[0]) is said
 
 
 @pytest.mark.parametrize(("more", "is_said"), [(0.0499, False), (0.05, True)])

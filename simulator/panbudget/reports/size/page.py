@@ -19,7 +19,7 @@ from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.layouts import at_hand
-from panbudget.studies.size.sizing import Sizing, ValveSizing
+from panbudget.studies.size.sizing import Sizing, ValveSizing, beside_on_tank
 from panbudget.words import as_typed, calendar_day, count, hundredths
 
 _section, _say = words_of("size")
@@ -72,6 +72,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
         "water_ratio": row["litres"] / max(described["litres"], 1e-9),
         "worse_beds": " and ".join(bed for bed, worse in zip(valve.counts, choice.worse_beds, strict=True) if worse),
         "moved": ", ".join(f"{bed} {new} instead of {valve.counts[bed]}" for bed, new in moved.items()),
+        "others": " and ".join(beside_on_tank(sizing.scenario, valve.name)),
         "wish": texts("size")["held_back"].get(choice.binding),
         **margins_said(margin),
     }
@@ -94,6 +95,7 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
         "moved": moved,
         "margin": margin.exposure,
         "no_margin": margin.exposure is None,
+        "alone": values["others"],
         "equal": choice.equal,
         "stuck": row["stuck_hours"] >= 1.5,
         "dry": row["dry_hours"] >= 0.5,

@@ -252,14 +252,14 @@ def size(
     step("reading the weather")
     sound = scenario.changed({"fault": []})
     seasons, left_out = seasons_of_record(sound, weather)
-    count, several = len(seasons), len(scenario.controller) > 1
+    count = len(seasons)
     names = [name for name in scenario.controller if controller in (None, name)]
     valves = {name: _valve(sound, name, seasons, step) for name in names}
     applies = {
         "few_years": count < FEW_YEARS,
         "faults": scenario.fault,
         "owned": scenario.owned and len(valves) > 1,
-        "tank": several and any(supply.kind == "tank" for supply in scenario.supply.values()),
+        "tank": any(beside_on_tank(scenario, name) for name in names),
     }
     texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
@@ -268,6 +268,13 @@ def size(
     about = (*assumptions, *left_out, *assumptions_of(seasons.values()))
     ranges = ranges_of(sound)
     return Sizing(sound, tuple(seasons), draws, rules.interval, ranges, valves, tuple(left_out), about, first)
+
+
+def beside_on_tank(scenario: Scenario, name: str) -> list[str]:
+    """Return the other valves that draw on a valve's tank, of which its sizes know nothing."""
+    supply = scenario.controller[name].supply
+    on_it = [other for other, part in scenario.controller.items() if part.supply == supply and other != name]
+    return on_it if scenario.supply[supply].kind == "tank" else []
 
 
 def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step) -> ValveSizing:

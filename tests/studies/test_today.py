@@ -399,12 +399,12 @@ def test_a_tank_that_no_valve_uses_stands_for_none(supply, folder, changes):
 
 
 def test_a_bed_with_too_little_is_told_what_helps_and_it_does(folder, changes):
-    """At most three, most days first, of different kinds. Soil filled up by hand takes what it lacks."""
+    """At most three, most days first, of different kinds. Soil filled up by hand takes what its driest quarter lacks."""
     (folder / "dry").mkdir()
     path = write_garden(folder / "dry", record(2016), emitters=24, more="[uncertainty]\nexposure = [0.9, 1.1]\n")
     found = panbudget.today(path)
     assert 1 <= len(found.actions) <= 3
-    lack = found.season.beds["upper/tomatoes"]["depletion_mm"].iloc[-1] * 12.0
+    lack = found.season.beds["upper/tomatoes"]["driest_depletion_mm"].iloc[-1] * 12.0
     assert found.actions[0].what == f"water the bed upper/tomatoes once by hand, with {lack:.0f} L evenly"
     assert found.actions[0].litres == pytest.approx(0.0)
     days = [action.days for action in found.actions]

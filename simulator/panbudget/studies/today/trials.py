@@ -207,11 +207,10 @@ class Trials:
                 yield _Trial(words["press"].format(name=name), f"press {name}", valve_part, {}, _pressed(row))
             for bed in sorted(here):
                 planted, at = part.bed[bed], list(self.forcings[0].bed_of).index(f"{name}/{bed}")
-                lack = float(self.start.state.depletion[2 * at]) * planted.area
+                lanes = slice(2 * at, 2 * at + 2)  # evenly, until the drier of the two holds no more
+                lack = float(self.start.state.depletion[lanes].max()) * planted.area
                 what = say(words["soak-tank" if on_tank else "soak"], bed=f"{name}/{bed}", litres=lack)
-                yield _Trial(
-                    what, f"soak {name}/{bed}", Part((), (at,)), {}, _set("depletion", slice(2 * at, 2 * at + 2), 0.0)
-                )
+                yield _Trial(what, f"soak {name}/{bed}", Part((), (at,)), {}, _set("depletion", lanes, 0.0))
                 if planted.mulch is None:
                     mulched = {"mulch": _DATA["mulch"]}
                     what = words["mulch"].format(bed=f"{name}/{bed}", cover=100.0 * _DATA["mulch"]["cover"])

@@ -343,18 +343,43 @@ def test_a_figure_whose_quantity_stands_above_the_table_alone_has_that_name(tmp_
     agrees(read_weather(paths, SITE, columns=filled_in(pasted(str(refusal.value)))), NAMES[:3])
 
 
-def test_a_rate_alone_is_shown_how_to_be_stated_as_rain_of_its_hours(tmp_path):
+@pytest.mark.parametrize(
+    ("header", "rain", "stated"),
+    [
+        ("rain (mm/h)", 1.0, {"column": "rain (mm/h)", "unit": "mm/h"}),
+        ("rain (in/h)", 25.4, {"column": "rain (in/h)", "unit": "in/h"}),
+        ("rain (mm/h)", 1.0, {"column": "rain (mm/h)", "unit": "mm"}),
+        ("Rain_tips (0.2 mm)", 0.2, {}),
+        ("Rain tips", 0.25, {"column": "Rain tips", "unit": "0.25 mm"}),
+    ],
+)
+def test_rates_and_tips_are_rain_once_it_is_said_of_what(tmp_path, header, rain, stated):
+    """A tip is what a tipping bucket holds (WMO-No. 8, Guide to Instruments and Methods of Observation, from memory)."""
     path = written(
         tmp_path,
         hourly(
-            "time,temp (°C),rh (%),rain (mm/h),wind (m/s)",
-            lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.rh, at_five(t, d), d.wind],
+            f"time,temp (°C),rh (%),wind (m/s),{header}",
+            lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.rh, d.wind, round(at_five(t, d) / rain, 4)],
         ),
     )
-    with pytest.raises(WeatherError, match=r'interval_rain = { column = "rain \(mm/h\)", unit = "mm" }'):
-        read_weather(path, SITE)
-    stated = {"interval_rain": {"column": "rain (mm/h)", "unit": "mm"}}
-    agrees(read_weather(path, SITE, columns=stated), ("rain",))
+    if stated:
+        with pytest.raises(WeatherError) as caught:
+            read_weather(path, SITE)
+        asked = stated["unit"] if "/h" in stated["unit"] else "mm/h" if "/h" in header else "?"
+        assert f'rain = {{ column = "{header}", unit = "{asked}" }}' in str(caught.value)
+    agrees(read_weather(path, SITE, columns={"interval_rain": stated} if stated else {}), ("rain",))
+
+
+def test_a_rate_is_over_its_own_record(tmp_path):
+    rows = (
+        f"2025-06-{day:02} {n // 4:02}:{n % 4 * 15:02},{15 + day % 3 + n / 9:.1f},{80 - n / 3:.0f},{2 + n % 7 / 4},"
+        f"{0.8 * (day == 3 and n < 20)}"
+        for day in range(1, 9)
+        for n in range(96)
+    )
+    path = written(tmp_path, "\n".join(["time,temp (°C),rh (%),wind (m/s),rain (mm/h)", *rows]) + "\n")
+    stated = {"interval_rain": {"column": "rain (mm/h)", "unit": "mm/h"}}
+    assert read_weather(path, SITE, columns=stated).daily.loc["2025-06-03", "rain"] == pytest.approx(4.0)
 
 
 @pytest.mark.parametrize("rain", ["rain_total", "rain_amount"])

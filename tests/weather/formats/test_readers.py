@@ -54,6 +54,7 @@ FOREIGN = {
     "(MQTT)": "2025-06-01T00:00:00+0000 home/garden/temperature 0.6\n2025-06-01T00:00:00+0000 home/garden/rain 0\n",
     "(ZRXP)": "#SANR0001|*|SNAMEHill|*|CUNITmm|*|\n#LAYOUT(timestamp,value)|*|\n20250601000000 6.4\n",
     "(SQL)": "-- a dump\nINSERT INTO `weather` VALUES\n('2025-06-01',14.5,30,0),\n",
+    "YAML": "days:\n- date: 2025-06-01\n  tmin: 14\n- date: 2025-06-02\n  tmin: 15\n",
     "for each year": "Day,Tmax 2024 (°C),Tmax 2025 (°C),Rain 2024,Rain 2025\n01-Jan,3,4,0,0\n",
     "F-6": "PRELIMINARY LOCAL CLIMATOLOGICAL DATA (WS FORM: F-6)\n\nDY MAX MIN\n",
 }

@@ -31,7 +31,7 @@ from panbudget.weather.text.opening import Head, Opening, find_opening, head_of,
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, split
 from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
-from panbudget.weather.text.stations import EXTREMES, is_weather, note_stations, read_logger_header
+from panbudget.weather.text.stations import EXTREMES, RATES, is_weather, note_stations, read_logger_header
 
 NAME = "logger"
 #: where the format is described
@@ -175,6 +175,8 @@ def _convert_by_step(header: Header, step: float) -> None:
         header.conversions["radiation"] = header.conversions.get("radiation", (1.0, 0.0))[0] / step, 0.0
     if known_unit(header.units.get("rain", "")) == "kg/m^2/s":
         header.conversions["rain"] = step, 0.0
+    if (rate := header.units.get("rain", "")) in RATES:
+        header.conversions["rain"] = RATES[rate] * step, 0.0
 
 
 def _of_records(raw: RawTable, header: Header, values: Iterable[str], head: Head) -> RawTable:

@@ -170,9 +170,9 @@ def conversion_to(unit: str, targets: Sequence[str]) -> tuple[str, tuple[float, 
     """Return which of our units a unit turns into, and the factor and offset; UnitError, of the last, where into none."""
     if known_unit(unit) == BEAUFORT and "m/s" in targets:
         return "m/s", (1.0, 0.0)  # as they stand: `in_standard_units` looks them up
-    if unit.startswith("0.1 "):
-        target, (factor, offset) = conversion_to(unit.removeprefix("0.1 "), targets)
-        return target, (0.1 * factor, offset)
+    if share := re.match(r"(0\.\d{1,3}) ", unit):  # tenths, or what a tip of a rain gauge holds
+        target, (factor, offset) = conversion_to(unit[share.end() :], targets)
+        return target, (float(share[1]) * factor, offset)
     for target in targets[:-1]:
         with contextlib.suppress(UnitError):
             return target, column_conversion(unit, target)

@@ -39,7 +39,7 @@ _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
 _OF_DATES = re.compile(
     r"[dmyhs\W_]+(?: a)?|([dtjga]{1,4})([-./ ])m{1,2}\2[tdjayrg]{1,4}( [hs]{1,2}:[mi]{1,2})?|utc|lst|local|ts|deg|degrees|none|"
-    r"yr|mo|dy|hr|mn|degt|nmi|ft|sec"
+    r"yr|mo|dy|hr|mn|degt|nmi|ft|sec|\(?(utc|gmt)[+-]\d{1,2}(:?\d\d)?\)?"
 )
 _SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
 _COUNTS = (("0", "1", "2"), ("1", "2", "3"))  # of a column that numbers rows

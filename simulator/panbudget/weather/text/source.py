@@ -67,6 +67,7 @@ _MARKS = (
 )
 _MOST_JSON = 20_000_000  # letters, which take twenty times as many bytes when they are read
 _NUMBERED = re.compile(r"[a-z]+[ _]?\d+")  # names that tell nothing but their place
+_DEEPEST = 3  # of names within names, in the last of which the records are
 _MILLISECONDS = re.compile(r"\d{12,13}")
 _RECORDS = re.compile(r"\}\s*\n\s*\{")  # JSON with a record a line
 _HEAD = 20_000  # bytes among which words of weather tables are looked for
@@ -180,10 +181,15 @@ def _json_as_table(text: str) -> str:
     lined = f"[{_RECORDS.sub('},{', text)}]" if text.lstrip()[0] == "{" and _RECORDS.search(text) else text
     try:
         data = json.loads(lined, object_pairs_hook=_unlike)
-        found = {**data, "": data} if isinstance(data, dict) else {"": data}
-        tables = {
-            key: [dict(_flat(row)) for row in rows] for key, value in found.items() if (rows := _records_of(value))
-        }
+        found, tables = {"": data}, dict[str, list[dict[str, object]]]()
+        for _ in range(_DEEPEST):
+            within = [each for each in found.values() if isinstance(each, dict)]
+            found |= {key: value for each in within for key, value in each.items()}
+            tables = {
+                key: [dict(_flat(row)) for row in rows] for key, value in found.items() if (rows := _records_of(value))
+            }
+            if tables:
+                break
     except (ValueError, TypeError, RecursionError):
         return ""
     if len(tables) > 1:

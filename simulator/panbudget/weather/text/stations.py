@@ -31,7 +31,7 @@ from panbudget.weather.text.heading import Heading, converts, heading_of, in_eng
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import Opening
-from panbudget.weather.text.raw import TO_FILL_IN, Columns
+from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns
 from panbudget.weather.text.rows import Rows
 from panbudget.words import packaged
 
@@ -70,6 +70,9 @@ _QUANTITIES = {
 _CHOICES = {name: name for name in _QUANTITIES} | {
     day: name for name, facts in _DATA["quantities"].items() for day in facts.get("daily", ())
 }
+# a rate of rain that a user states -> mm in a second
+RATES = {"mm/h": 1.0 / 3600.0, "in/h": 25.4 / 3600.0, "mm/min": 1.0 / 60.0}
+_TIPS, _TIP = re.compile(r"\b(tips|pulses|counts)\b"), re.compile(r"\b(0[.,]\d{1,3}) ?(mm|in)\b")
 # of rain, what it counts
 _OF_KIND = {f"{kind}_rain": kind for kind in ("interval", "daily", "total")}
 _CHOICES |= dict.fromkeys(_OF_KIND, "rain")
@@ -165,7 +168,8 @@ def read_logger_header(
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     header.leave(unused)
     if header.lacks("rain") and (rates := [heading.text for heading in unused if heading.unit == "rate"]):
-        header.unused += note("rain-rate", column=rates[0], table=table)
+        unit = next((unit for unit in RATES if unit in rates[0].lower()), "mm/h")
+        header.unused += note("rain-rate", column=rates[0], unit=unit, table=table)
     at_sea = [heading.text for heading in unused if re.search(r"\b(press\w*|baro\w*)", heading.name)]
     if at_sea and "pressure" not in header.places:
         header.notes.append(note("sea-level", column=at_sea[0]))
@@ -230,6 +234,11 @@ def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, 
     if quantity == "rain":
         kind = _rain_kind(heading.name)
         header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
+    if quantity == "rain" and unit is None and _TIPS.search(heading.name):
+        size = _TIP.search(heading.text.lower())
+        unit = TO_FILL_IN if size is None else f"{size[1].replace(',', '.')} {size[2]}"
+        if size is None:
+            header.suggested[quantity] = ColumnChoice(heading.text, TO_FILL_IN)
     if unit is None and _OTHER_UNIT.search(other := unknown_unit(heading.text)):
         unit = other  # of another quantity, as g/m³ or lux
     if unit is None:
@@ -237,4 +246,7 @@ def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, 
         header.notes.append(note("no-unit", quantity=spoken, column=heading.text, unit=shown))
         return
     known = known_unit(unit) or unit
+    if quantity == "rain" and by_user and unit in RATES:
+        header.stated.add(quantity)
+        return
     header.convert(quantity, unit if known == "rate" else known, units, by_user=by_user)

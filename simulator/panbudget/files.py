@@ -340,7 +340,15 @@ def _toml_problem(message: str, text: str) -> Problem:
         return Problem("said-twice", where, f": the key of `{line}` stands twice", "", "keep one")
     line = line.partition(" #")[0].strip()
     cure = "text goes in quotes, and a table is [name] on a line of its own"
-    if re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
+    if "\0" in text or re.search(r"character '\\[rux]", what):
+        cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
+    elif letter != "\n" and (CONTROLS.match(letter) or (letter.isspace() and letter not in " \t")):
+        cure = f"what stands in that column, {letter!a}, looks like a blank or like nothing: delete it, or type a blank"
+    elif re.search("[“”„«»‘’]", line):
+        cure = 'its quotes are curly: type straight ones, "like these"'
+    elif what == r"Illegal character '\n'":
+        cure = "a text ends on its own line, with the quotes that it begins with"
+    elif re.search(r"=\s*\d+[-./]\d+[-./]\d+", line):
         cure = "a date is year-month-day and one of the calendar's, such as 2023-05-01"
     elif re.search(r"=\s*[-+]?\d+,\d+$", line):
         cure = "a number has a decimal point, such as 37.4"
@@ -348,12 +356,6 @@ def _toml_problem(message: str, text: str) -> Problem:
         cure = r"no letter has the number behind that \u: type the letter itself"
     elif re.search(r"(?i)unescaped|hex value", what):
         cure = r"a backslash in quotes is written twice, \\, or folders of a path are parted by /, on Windows too"
-    elif re.search("[“”„«»‘’]", line):
-        cure = 'its quotes are curly: type straight ones, "like these"'
-    elif re.search(r"character '\\[rux]", what):
-        cure = "save it again as plain text in UTF-8, with the line ends of Windows or Linux"
-    elif CONTROLS.match(letter) or (letter.isspace() and letter not in " \t"):
-        cure = f"what stands in that column, {letter!a}, looks like a blank or like nothing: delete it, or type a blank"
     elif re.search(r"[,;\t].*[,;\t]", line) and all(above.lstrip()[:1] in ("", "#") for above in rows[: row - 1]):
         cure = "it looks like a table, such as a weather file: name the garden's file, which ends in .toml"
     elif what.startswith("Expected newline") and re.search(r"=\s*[-+]?\d", line):

@@ -53,16 +53,20 @@ def clipped(days, top=22.0, others=2):
 
 
 @pytest.mark.parametrize(
-    ("days", "others", "expected"),
+    ("days", "others", "top", "expected"),
     [
-        (11, 2, []),
-        (12, 2, ["value-limit"]),
-        (18, 6, []),
-        (19, 6, ["value-limit"]),
+        (11, 2, 22.0, []),
+        (12, 2, 22.0, ["value-limit"]),
+        (18, 6, 22.0, []),
+        (19, 6, 22.0, ["value-limit"]),
+        (11, 2, 20.5, []),
+        (12, 2, 20.5, ["value-limit"]),
+        (15, 3, 20.5, []),
+        (16, 3, 20.5, ["value-limit"]),
     ],
 )
-def test_a_highest_figure_that_comes_far_more_often_than_others(days, others, expected):
-    assert seen(radiation=clipped(days, others=others)) == expected
+def test_a_figure_that_comes_far_more_often_than_others(days, others, top, expected):
+    assert seen(radiation=clipped(days, top, others)) == expected
 
 
 def test_what_is_above_a_limit_is_worth_no_less_than_it_and_a_wind_nothing_that_is_known():

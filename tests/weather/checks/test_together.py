@@ -129,10 +129,16 @@ def test_an_extreme_that_is_the_mean_is_worth_twice_the_range_either_way():
         (31, 31, 4.6, []),
         (13, 30, 5.5, []),  # fewer than fourteen days before it
         (14, 30, 5.5, ["tmax-month"]),
+        (20, 10, 7.9, []),
+        (20, 10, 8.1, ["tmax-month"]),
+        (20, 27, 8.1, ["tmax-month"]),
+        (20, 9, 8.8, []),
+        (9, 20, 8.1, []),  # fewer than ten days before it
+        (10, 20, 8.1, ["tmax-month"]),
         (64, 26, 9.0, []),  # it goes on to the end
     ],
 )
-def test_maxima_that_are_higher_for_a_month_are_another_thermometers(first, length, by, expected):
+def test_maxima_that_are_higher_for_weeks_are_another_thermometers(first, length, by, expected):
     warmer = by * ((np.arange(N) >= first) & (np.arange(N) < first + length))
     flat = {"tmin": 14.0 + 0.001 * LOW, "tmax": 26.0 + 0.001 * LOW}
     assert names(**flat | {"tmax": flat["tmax"] + warmer}) == expected

@@ -25,6 +25,8 @@ _SAME_DAYS, _FIGURES = 14, 7
 _DAMP = 98.0
 # days at a column's end, the stretches that they come in, and how many times as many they are as those of any other figure [d, -, -]
 _AT_LIMIT, _STRETCHES, _TIMES_OTHERS = 12, 4, 3.0
+# the same of a figure between the ends (3.8 at most in 507 genuine seasons)
+_TIMES_WITHIN = 5.0
 # how far below saturation the next figure is where a hygrometer leaps to it (12.6 at most in genuine seasons) [%]
 _DAMP_FAR = 20.0
 # days, each by itself, that have one highest or lowest figure, how far that is from the next by the reach of all others, and by
@@ -56,23 +58,30 @@ def _copied(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             yield Verdict((name, other), "columns-alike", words, _filled(inspection, name, same))
 
 
-def _ends(inspection: Inspection, name: str) -> Iterator[tuple[int, Floats, Ints, Mask, int, dict[str, object]]]:
-    """Yield a column's highest (-1) and lowest (0) place among its figures, how often each comes, its days and their runs, and words."""
+def _ends(
+    inspection: Inspection, name: str, *, commonest: bool = False
+) -> Iterator[tuple[int, Floats, Ints, Mask, int, dict[str, object]]]:
+    """
+    Yield a column's highest (-1) and lowest (0) place among its figures, how often each comes, its days and their runs, and words.
+
+    Also that of the commonest figure, if that lies between them and is asked for.
+    """
     values = inspection.of_asked(name).round(6)  # sums of equal records differ by their last bits
     known = values[~np.isnan(values) & ((values > 0.0) | (name in _BELOW_NOTHING))]
     figures, counts = np.unique(known, return_counts=True)
-    for end in (-1, 0) if figures.size > 2 else ():
+    within = [int(counts.argmax())] if commonest and 0 < counts.argmax() < figures.size - 1 else []
+    for end in (-1, 0, *within) if figures.size > 2 else ():
         here, shown = values == figures[end], f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
         stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
         yield end, figures, counts, here, stretches, {"shown": shown, "count": int(counts[end])}
 
 
 def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a highest or lowest figure that comes far more often than any other, in many stretches: a sensor's limit."""
+    """Doubt a figure that comes far more often than any other, in many stretches: a sensor's limit, or what was filled in."""
     for name in names:
-        for end, figures, counts, here, stretches, words in _ends(inspection, name):
-            others = np.delete(counts, end).max()
-            enough = counts[end] >= _AT_LIMIT and counts[end] > _TIMES_OTHERS * others and stretches >= _STRETCHES
+        for end, figures, counts, here, stretches, words in _ends(inspection, name, commonest=name != "rain"):
+            others, times = np.delete(counts, end).max(), _TIMES_WITHIN if end > 0 else _TIMES_OTHERS
+            enough = counts[end] >= _AT_LIMIT and counts[end] > times * others and stretches >= _STRETCHES
             natural = _is_natural(inspection, name, end, figures[end], here)
             if (enough and not natural) or (name == "rain" and end and _ties(figures, counts) < _TIED):
                 words |= {"more": "more" if end else "less", "others": int(others)}
@@ -80,7 +89,7 @@ def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
                 instead = {} if name == "wind" and end else _filled(inspection, name, here)
                 if name == "rh_max" and end and (likely := by_afternoon(inspection, here)):
                     instead = {of: np.maximum(figures, inspection.all_of(of)) for of, figures in likely.items()}
-                yield Verdict((name,), "value-limit", words, instead)
+                yield Verdict((name,), f"value-limit{'/within' if end > 0 else ''}", words, instead)
 
 
 def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

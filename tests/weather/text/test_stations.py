@@ -60,6 +60,8 @@ HEADINGS = {
     "Vel.Med. a 1050cm (km/h)": ("wind", "km/h"),
     "Irradia. a 700cm (w/m²)": ("radiation", "W/m^2"),
     "Garden thermometer (°C)": ("temperature", "degC"),
+    "WindSpd_kmh_Avg": ("wind", "km/h"),
+    "WS_ms_Avg": ("wind", "m/s"),
     "Tdry": ("temperature", None),
     "Tdew": ("dew_point", None),
     "Humidity (S/N 12345)": ("humidity", None),

@@ -29,6 +29,7 @@ _SPOKEN = [(re.compile(words), short) for short, words in _DATA["spoken"].items(
 # words that one may have: "watts per square metre"
 _LONGEST_UNIT = 5
 _GLUED = re.compile(_DATA["glued"])
+_BEFORE_KIND = re.compile(r"(?i)(.+)_(km/?h|kph|mph|ms|m/?s|mps|degc|degf|pct|mm)_(avg|mean|max|min|tot|total|sum|smp)")
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
 # small letters of other alphabets -> Latin ones
 _PLAIN_LETTERS = str.maketrans(_DATA["letters"])
@@ -75,6 +76,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         name, unit = name.strip()[first.end() :], known_unit(first[0])
     if unit is None:
         name, unit = _trailing_unit(name)
+    if unit is None and (kind := _BEFORE_KIND.fullmatch(name.strip())):  # "WS_kmh_Avg"
+        name, unit = f"{kind[1]} {kind[3]}", known_unit(kind[2]) or "m/s"
     name = in_english(name)
     if unit is None and (match := _GLUED.fullmatch(name.replace(" ", ""))):
         unit = _UNITS[match["unit"] if match["unit"] != "ms" else "m/s"]

@@ -30,6 +30,7 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
         importlib.import_module(f"panbudget.cli.{_verb}")
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
+_WIDEST = 10_000  # letters in a terminal's line
 # what a computer can lack, whatever is asked of it
 _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM", "EAGAIN")}
 
@@ -64,6 +65,8 @@ def main(arguments: list[str] | None = None) -> None:
     Exit codes: 0 done; 1 with ``--strict`` when a finding is a danger; 2 bad input; 70 a mistake of ours; 130
     interrupted.
     """
+    if not (os.environ.get("COLUMNS", "").isdecimal() and 0 < int(os.environ["COLUMNS"][:9]) <= _WIDEST):
+        os.environ.pop("COLUMNS", None)  # no terminal is so wide: it takes all memory to fill its lines
     os.environ["MPLBACKEND"] = "agg"  # whatever a notebook has left there: figures are files here
     if arguments is None and not sys.warnoptions:
         warnings.simplefilter("ignore")  # libraries' are for who writes programs, and for the tests

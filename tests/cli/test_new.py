@@ -8,6 +8,8 @@ import re
 import tomllib
 from pathlib import Path
 
+import pytest
+
 from panbudget.scenario.garden import load_scenario
 from tests.cli.test_main import run
 
@@ -46,6 +48,16 @@ def test_where_nobody_can_answer_the_questions_end(tmp_path, capsys, monkeypatch
         code, _, err = run(capsys, "new", tmp_path / "garden", "--ask")
         assert (code, (tmp_path / "garden").exists()) == (2, False)
         assert "standard input ended before all was answered; answer in a terminal, or leave out --ask" in err
+
+
+@pytest.mark.parametrize("before", [(), ("", "38.6", "", "", "sample", "", "", *[""] * 19)])
+def test_a_question_is_given_up_after_ten_wrong_answers(tmp_path, capsys, monkeypatch, before):
+    """Of units; and of yes or no."""
+    answers = "".join(f"{answer}\n" for answer in (*before, *["nonsense"] * 30))
+    monkeypatch.setattr("sys.stdin", io.StringIO(answers))
+    code, out, err = run(capsys, "new", tmp_path / "garden", "--ask")
+    assert (code, (tmp_path / "garden").exists()) == (2, False)
+    assert "was answered wrongly 10 times in a row" in err and out.count('"nonsense" is') == 10
 
 
 def test_units_are_written_as_asked_and_unknown_ones_refused(tmp_path, capsys):

@@ -61,8 +61,9 @@ def test_a_bad_date_hides_no_other_mistake_of_its_row_and_one_row_is_one_row(tmp
 )
 def test_options_that_contradict_each_other_are_told_by_their_names(options, message, tmp_path, capsys):
     garden = write_garden(tmp_path, years_csv(2021, 2021), start="2021-05-01", end="2021-09-30")
-    code, out, err = run(capsys, "replay", garden, *options, "--out", tmp_path / "o")
-    assert (code, out, err) == (2, "", message.format(early="the season would end before it starts") + "\n")
+    for verb in ("replay", "statement"):
+        code, out, err = run(capsys, verb, garden, *options, "--out", tmp_path / "o")
+        assert (code, out, err) == (2, "", message.format(early="the season would end before it starts") + "\n")
 
 
 @pytest.mark.parametrize(

@@ -252,6 +252,13 @@ def test_an_address_that_is_none_is_refused_in_words():
         ask(Service("power", "http://[::1/"), {})
 
 
+@pytest.mark.parametrize("address", ["http://", "https://:80/"])
+def test_an_address_without_a_host_is_refused_for_what_it_is(address):
+    """An answer that sends on was blamed."""
+    with pytest.raises(WeatherError, match=f"its address {address} can't be used \\(it names no host\\)"):
+        ask(Service("power", address), {})
+
+
 @pytest.mark.parametrize("given", ["file", "name"])
 def test_a_variant_whose_place_the_weather_can_not_be_of_is_blamed(tmp_path, capsys, given):
     """The weather file alone was."""

@@ -29,6 +29,14 @@ def environment(**more):
     return {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more}
 
 
+@pytest.mark.parametrize("columns", ["99999999999", "10001", "0", "-3", "wide"])
+def test_a_terminal_that_is_wider_than_any_has_the_usual_width(monkeypatch, capsys, columns):
+    """Its lines took all memory."""
+    monkeypatch.setenv("COLUMNS", columns)
+    code, out, _ = run(capsys, "known", "soils")
+    assert code == 0 and "COLUMNS" not in os.environ and max(map(len, out.splitlines())) < 1000
+
+
 def test_ctrl_c_while_it_is_loaded_shows_no_traceback():
     """In the first second it fell into an import."""
     loaded = "import os, signal, panbudget.loading as t\nwith t.Loading():\n    os.kill(os.getpid(), signal.SIGINT)"

@@ -344,6 +344,20 @@ def test_names_that_look_alike_are_refused(where, one, other):
     assert "look alike; rename one" in refusal({f"{where}/{one}": part, f"{where}/{other}": part})
 
 
+@pytest.mark.parametrize("name", ["tomatо", "сafé 2", "μbed", "Bedо", "ab вd"])
+def test_a_word_of_letters_of_several_scripts_that_look_alike_is_refused(name):
+    """A Cyrillic о, с, о and в, and a Greek mu, among Latin letters."""
+    refused = refusal({f"{BED.rsplit('/', 2)[0]}/{name}": with_values({})["controller"]["upper"]["bed"]["tomatoes"]})
+    assert "among letters of another script that look like it; write each word in one script" in refused
+    assert any(script in refused for script in ("(CYRILLIC SMALL LETTER", "(GREEK SMALL LETTER MU"))
+
+
+@pytest.mark.parametrize("name", ["томаты", "bed Б", "ντομάτα", "トマト2 b"])
+def test_words_of_one_script_are_names(name):
+    bed = with_values({})["controller"]["upper"]["bed"]["tomatoes"]
+    assert name in scenario_from(with_values({f"{BED.rsplit('/', 2)[0]}/{name}": bed})).controller["upper"].bed
+
+
 def test_a_variants_file_is_blamed_for_its_own_mistake(tmp_path):
     file = tmp_path / "v.toml"
     for text in ("controller.upper.pan.exposure = 9.0", "controller.uper.pan.exposure = 1.0", 'title = "a\\u0000"'):
@@ -363,6 +377,9 @@ def test_a_meters_reading_as_printed_is_a_number_or_words(given, printed):
     else:
         meter = scenario_from(with_values({where: {"first_reading": given}})).supply["spring"].meter
         assert meter.first_reading == printed
+    for words in ("1200 m^3", "00123", "12 counts"):
+        scenario_from(with_values({where: {"last_reading": words}}))
+    assert '= "12 kg" is a weight; expected: a volume' in refusal({where: {"first_reading": "12 kg"}})
 
 
 def quantities_of(part):

@@ -132,6 +132,7 @@ BAD = [
         None,
         'controller.upper.valve.swing is missing; expected: such as "0.9 kg", or set_up_test',
     ),
+    ("", 1, '"" is no known key; known here: title'),
     ("site/lat", 38.6, 'is no known key; did you mean "latitude"?'),
     ("controller.upper", {}, "controller.upper is no known key; write controller.upper without quotes"),
     ("controller/upper/valve/swin", "1 kg", 'is no known key; did you mean "swing"?'),

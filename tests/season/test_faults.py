@@ -213,7 +213,8 @@ def test_a_fault_outside_the_season_is_said_and_does_nothing(make_garden):
     assert valve(sound).equals(valve(broken))
     finding = next(f for f in broken.findings if f.code == "fault")
     assert finding.severity == "note"
-    assert "lies outside the days replayed" in finding.text
+    assert "lies outside the days replayed" in finding.text and "holds what comes of it" not in finding.text
+    assert not any("laid over this season" in finding.text for finding in broken.findings)
 
 
 def test_a_filled_pan_is_never_above_its_rim(make_garden):

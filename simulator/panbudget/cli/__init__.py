@@ -340,6 +340,16 @@ def bar(steps: int | None, *, quiet: bool) -> Iterator[Callable[..., None]]:
         yield functools.partial(drawn.update, drawn.add_task("starting", total=steps))
 
 
+def days_asked(scenario: Any, year: object, start: Day, end: Day) -> tuple[Day, Day]:
+    """Return the first and the last day asked for, or the season's own where no year is named; refused in another order."""
+    first, last = (start, end) if year is not None else (start or scenario.season.start, end or scenario.season.end)
+    if first is not None and last is not None and last < first:
+        begins, ends = "season.start" if start is None else "--start", "season.end" if end is None else "--end"
+        code, other = "order.one" if None in (start, end) else "order", "--start" if start is None else "--end"
+        raise PanbudgetError(problem(code, f"{begins} {first}", end=f"{ends} {last}", other=other))
+    return first, last
+
+
 def print_json(content: dict[str, Any]) -> None:
     """Print a JSON object, alone."""
     import json

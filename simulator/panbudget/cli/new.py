@@ -5,7 +5,8 @@ Command line: `new`, a garden to start from.
 import os
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from itertools import repeat
 from pathlib import Path
 from typing import Any, get_args
 
@@ -14,6 +15,9 @@ import typer
 from panbudget.cli import command, one_of, problem, say
 from panbudget.errors import OutputError, PanbudgetError
 from panbudget.words import System, packaged, packaged_text
+
+_PATIENCE = 10  # wrong answers in a row to one question
+_YES, _NO = ("y", "yes"), ("n", "no")
 
 
 @command
@@ -102,7 +106,9 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
         say("\n".join(["", *wrong, questions.TEXTS["again"]]))
         for screen, given in questions.steps(answers):
             _answer(screen, given, answers, quiet=quiet)
-    while (garden := folder / questions.GARDEN) and not _written(folder, answers, weather):
+    for _ in _patience(questions.TEXTS["elsewhere"]):
+        if (garden := folder / questions.GARDEN) and _written(folder, answers, weather):
+            break
         folder = Path(typer.prompt(questions.TEXTS["elsewhere"]).strip())
     say(f"\nWrote {garden}. What would it have done?  {_replay(folder)}", quiet=quiet)
 
@@ -140,11 +146,31 @@ def _answer(screen: Any, given: dict[str, Any], answers: dict[str, Any], *, quie
         for name, about in (question.choices or (names_of("soil") if question.kind == "soil" else {})).items():
             say(f"  {name}: {about}")
         with words.units_shown(answers["units"]):
-            while wrong := question.wrong(answer := typer.prompt(question.label, default=given[question.key]).strip()):
+            for _ in _patience(question.label):
+                answer = typer.prompt(question.label, default=given[question.key]).strip()
+                if not (wrong := question.wrong(answer)):
+                    break
                 say(f'"{answer}" {wrong}' if question.kind not in KINDS else wrong)
         given[question.key] = answer
         if question.key == "units":
             take_units(answers)
+
+
+def _patience(question: str) -> Iterator[None]:
+    """Yield as often as a question is asked again before it is given up."""
+    yield from repeat(None, _PATIENCE)
+    raise PanbudgetError(problem("unanswered.wrong", f'"{question}"', times=_PATIENCE))
+
+
+def _confirmed(question: str, default: str = "n") -> bool:
+    """Ask what is answered by yes or no."""
+    answer = ""
+    for _ in _patience(question):
+        shown = f"{question} [{'Y/n' if default == 'y' else 'y/N'}]"
+        if (answer := typer.prompt(shown, default=default, show_default=False).strip().lower()) in _YES + _NO:
+            break
+        say(f'"{answer}" is neither y nor n')
+    return answer in _YES
 
 
 def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
@@ -153,12 +179,12 @@ def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
 
     if answers["weather"] == "sample":
         return None
-    while answers["weather"] == "file":
+    for _ in _patience("The file") if answers["weather"] == "file" else ():
         path = Path(answers["weather_file"]).expanduser()
         seen = questions.look_at_weather(path, answers)
         for line in seen.lines:
             say(f"  {line}")
-        if seen.first is not None and typer.confirm("Take it?", default=True):
+        if seen.first is not None and _confirmed("Take it?", "y"):
             return path
         answers["weather_file"] = typer.prompt("The file").strip()
     say(questions.TEXTS["download"])
@@ -181,10 +207,10 @@ def _valves(answers: dict[str, Any], *, quiet: bool) -> None:
             _answer(of_bed, valve["beds"][-1], answers, quiet=quiet)
             if questions.has_twice(valve["beds"]):
                 say(questions.TEXTS["bed_twice"])
-            elif typer.confirm(questions.TEXTS["another_bed"], default=False):
+            elif _confirmed(questions.TEXTS["another_bed"]):
                 questions.add_bed(valve)
             else:
                 break
-        if not typer.confirm(questions.TEXTS["another_valve"], default=False):
+        if not _confirmed(questions.TEXTS["another_valve"]):
             return
         questions.add_valve(answers)

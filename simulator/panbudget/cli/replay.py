@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import panbudget
-from panbudget.cli import ALL, Day, Done, dangerous, problem, table, verb
+from panbudget.cli import ALL, Day, Done, dangerous, days_asked, problem, table, verb
 from panbudget.errors import PanbudgetError
 
 _MOST_FINDINGS = 6
@@ -46,11 +46,7 @@ def replay(
         return Done(by_year, danger=any(dangerous(each.findings) for each in by_year.seasons.values()))
     if season is not None and not season.isdecimal():
         raise PanbudgetError(problem("no-year", f'--season "{season}"', all=ALL))
-    first, last = (start, end) if season is not None else (start or scenario.season.start, end or scenario.season.end)
-    if first is not None and last is not None and last < first:
-        begins, ends = "season.start" if start is None else "--start", "season.end" if end is None else "--end"
-        code, other = "order.one" if None in (start, end) else "order", "--start" if start is None else "--end"
-        raise PanbudgetError(problem(code, f"{begins} {first}", end=f"{ends} {last}", other=other))
+    first, last = days_asked(scenario, season, start, end)
     step("reading the weather")
     if season is None:
         from panbudget.weather.of_scenario import read_scenario_weather

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import panbudget
-from panbudget.cli import Day, Done, dangerous, verb
+from panbudget.cli import Day, Done, dangerous, days_asked, verb
 
 
 @verb()
@@ -25,6 +25,7 @@ def statement(
 
     Example:  panbudget statement scenarios/terraces.toml --out statement-terraces
     """
+    days_asked(scenario, season, start, end)
     if season is not None:
         scenario, _ = panbudget.read_year(scenario, season, start=start, end=end)
     result = panbudget.statement(scenario, start=start, end=end, readings=readings, samples=samples, step=step)

@@ -11,6 +11,7 @@ import functools
 import hashlib
 import json
 import re
+import unicodedata
 import zoneinfo
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -36,12 +37,30 @@ from panbudget.scenario.zones import far_zone, is_zone, unknown_zone
 
 _LONGEST_TEXT = 500  # characters of any text
 _LONGEST_SEASON = 3660  # days: ten years, whose hours take some 250 MB a valve
+_LOOK_ALIKE = ("LATIN", "GREEK", "CYRILLIC")  # scripts, as Unicode names their letters
 USABLE = '1 to 60 printable characters without "/"'
 
 
 def is_usable(name: str) -> bool:
     """Whether a name that the user made up can stand in keys, tables and file names."""
     return bool(name.strip()) and "/" not in name and name.isprintable() and len(name) <= 60
+
+
+def stranger_in(name: str) -> str:
+    """
+    Return a letter of one script in a word of another that looks alike, such as a Cyrillic е among Latin letters.
+
+    Examples
+    --------
+    >>> stranger_in("tomatоes"), stranger_in("томаты 2"), stranger_in("beds μ")
+    ('о', '', '')
+    """
+    for word in re.findall(r"[^\W\d_]+", name):
+        scripts = [unicodedata.name(letter, "").partition(" ")[0] for letter in word]
+        among = [script for script in scripts if script in _LOOK_ALIKE]
+        if len({*among}) > 1:
+            return str(word[scripts.index(min(among, key=among.count))])
+    return ""
 
 
 _Latitude = Annotated[Number, Field(ge=-90, le=90)]
@@ -267,6 +286,8 @@ class Scenario(Described):
             for name in names:
                 if (other := seen.setdefault(alike(name), name)) != name:
                     yield problem("named-twice", f"{where}.{name}", other=other)
+                if letter := stranger_in(name):
+                    yield problem("no-name.scripts", f"{where}.{name}", letter=letter, named=unicodedata.name(letter))
         for where in [
             parent + "." + (name or '""') for parent in made_up for name in made_up[parent] if not is_usable(name)
         ]:

@@ -121,7 +121,8 @@ def _spot(loc: tuple[Any, ...], root: type[BaseModel]) -> _Spot:
         elif model is None:  # the name of a kind, or of a scalar's
             model = next((kind for kind in kinds if kind.__name__ == part), None)
         else:
-            spot = _Spot(f"{spot.where}.{part}".lstrip("."), part, model, kinds, model.model_fields.get(part))
+            key = part or '""'
+            spot = _Spot(f"{spot.where}.{key}".lstrip("."), part, model, kinds, model.model_fields.get(part))
             named = get_origin(spot.annotation) is dict
             kinds = _models_in(spot.annotation)
             model = kinds[0] if len(kinds) == 1 else None

@@ -5,6 +5,7 @@ Part of the scenario's models: frozen, every default stands here. Knows no law o
 """
 
 import calendar
+import contextlib
 import datetime as dt
 import math
 import re
@@ -17,6 +18,7 @@ from panbudget.errors import Problem
 from panbudget.scenario import problem
 from panbudget.scenario.problems import Senseless
 from panbudget.scenario.quantities import Area, Described, Flow, Number, PastDate, Reads, SomeVolume, Whole, past
+from panbudget.units import KINDS, UnitError, quantity
 
 _LEAP_YEAR = 2000  # so that 29 February may be named
 _OLDEST_PAPERS = 1000  # year
@@ -52,9 +54,22 @@ def _day_as_printed(given: object) -> object:
     return _as_printed(past(given))
 
 
+def _reading(given: object) -> object:
+    """Take what a meter shows as it is printed, with or without its unit, which is none of another quantity's."""
+    try:
+        quantity(words := _as_printed(given), "volume")
+    except UnitError as error:
+        for kind in KINDS:  # what is none of any, such as counts, stays as it is
+            with contextlib.suppress(UnitError):
+                quantity(words, kind)
+                raise Senseless(error.problem) from error
+    return words
+
+
 Words = Annotated[str, Field(max_length=200)]
 #: what is printed as it is given: words, a number or a date
 Printed = Annotated[Words, Reads(_as_printed, {"type": ["string", "number"]})]
+_Reading = Annotated[Words, Reads(_reading, {"type": ["string", "number"]})]
 _PrintedDay = Annotated[Words, Reads(_day_as_printed, {"type": ["string", "number"]})]
 _Metric = Literal["L", "m^3", "ML"]
 _American = Literal["gal", "acre-foot", "acre-inch", "acre-foot-survey", "acre-inch-survey", "hundred-cubic-feet"]
@@ -128,8 +143,8 @@ class Meter(Described):
     make: Printed = ""
     serial_number: Printed = ""
     calibration_date: PastDate | None = None
-    first_reading: Printed = ""
-    last_reading: Printed = ""
+    first_reading: _Reading = ""
+    last_reading: _Reading = ""
 
 
 class StatementRules(Described):

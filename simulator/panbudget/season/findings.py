@@ -261,7 +261,9 @@ def _of_faults(season: Season) -> Iterator[Finding]:
     for fault in season.scenario.fault:
         days = pd.Series(faults.fault_days(fault, dates), index=dates)
         severity, where = "caution" if days.any() else "note", faults.fault_where(fault, season.scenario)
-        yield _finding(severity, "fault", where, days, what=faults.fault_said(fault), outside=_outside(days))
+        yield _finding(
+            severity, "fault", where, days, what=faults.fault_said(fault), outside=_outside(days) or _TEXTS["held"]
+        )
 
 
 def _of_pan(season: Season, name: str) -> Iterator[Finding]:
@@ -363,7 +365,9 @@ def _of_bed(season: Season, key: str) -> Iterator[Finding]:
         where = f"{counted(mean, 'day')} on average over the bed, {days}" if mean else counted(days, "day")
         uses = f", where the plants could use {words.percent(share)} of what they would have"
         loss = uses if share < _NEARLY_ALL else ""
-        faulty = "short-of-water-fault" if season.scenario.fault else ""  # which may well be why
+        dates = pd.DatetimeIndex(season.days.index)
+        at_fault = any(faults.fault_days(fault, dates).any() for fault in season.scenario.fault)
+        faulty = "short-of-water-fault" if at_fault else ""  # which may well be why
         text = faulty or _text_if_empty("short-of-water", season, key.split("/")[0], short)
         yield _finding(severity, "short-of-water", key, short, text=text, where=where, run=run, loss=loss)
     # what drains while the bed gets far more than it needs is the valve's doing, not the rain's

@@ -55,7 +55,8 @@ class Service(NamedTuple):
         facts = self.facts
         named = os.environ.get(facts["variable"]) or facts["address"]
         base = named if self.base is None else self.base
-        return base if _parts(base).path.strip("/") else base.rstrip("/") + facts["path"]
+        parts = _parts(base)
+        return base if parts.path.strip("/") or not parts.hostname else base.rstrip("/") + facts["path"]
 
     def refusal(self, code: str, **values: object) -> WeatherError:
         """Make the error that says what is wrong with an answer."""
@@ -155,7 +156,9 @@ class _Passing(Exception):
 def _answer(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
     import httpx
 
-    local = _parts(service.address).hostname in _LOCAL
+    local = (parts := _parts(service.address)).hostname in _LOCAL
+    if parts.scheme in ("http", "https") and not parts.hostname:
+        raise service.refusal("address", address=service.address, why="it names no host")
     address, began = service.address, time.monotonic()
     try:
         url = httpx.URL(service.address).copy_merge_params(dict(query))

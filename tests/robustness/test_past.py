@@ -518,12 +518,23 @@ def test_a_counter_and_openings_that_differ_are_told(openings, refused, tmp_path
     assert (code, said in err) == ((2, True) if refused else (0, False)), err
 
 
-@pytest.mark.parametrize("verb", [("replay", "g.toml", "--out"), ("sweep", "p.toml", "--out"), ("new",), ("open",)])
+@pytest.mark.parametrize(
+    ("verb", "said"),
+    [
+        (("replay", "g.toml", "--out"), "--out is empty; name a folder"),
+        (("sweep", "p.toml", "--out"), "--out is empty; name a folder"),
+        (("new",), "DIR is empty; name a folder"),
+        (("open",), "DIR is empty; name a folder"),
+        (("check",), "SCENARIO is empty; name the file"),
+        (("fit", "g.toml"), "LOG.csv is empty; name the file"),
+        (("statement", "g.toml", "--readings"), "--readings is empty; name the file"),
+    ],
+)
 @pytest.mark.parametrize("name", ["", " "])
-def test_a_folder_without_a_name_is_not_the_present_one(verb, name, tmp_path, monkeypatch, capsys):
+def test_a_path_without_a_name_is_not_the_present_folder(verb, said, name, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     code, _, err = run(capsys, *verb, name)
-    assert code == 2 and f"{verb[-1] if verb[1:] else 'DIR'} is empty; name a folder" in err, err
+    assert code == 2 and said in err, err
     assert not list(tmp_path.iterdir())
 
 

@@ -100,8 +100,9 @@ def command(body: Callable[..., None]) -> Callable[..., None]:
 
 def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = False, **about: Any) -> Any:
     about = {"show_default": False, **about}
-    if about.get("metavar") == "DIR":
-        about |= {"parser": _folder(name or ("DIR" if argument else "--out"))}
+    if Path in (parameter.annotation, *get_args(parameter.annotation)):
+        shown = about["metavar"] if argument else f"--{parameter.name}"
+        about |= {"parser": _path(shown, "no-folder" if about["metavar"] == "DIR" else "no-folder.file")}
     if argument:
         return typer.Argument(**about)
     name = name or "--" + parameter.name.replace("_", "-")
@@ -110,15 +111,15 @@ def _option(parameter: inspect.Parameter, *, name: str = "", argument: bool = Fa
     return typer.Option(name, **about)
 
 
-def _folder(name: str) -> Callable[[str], Path]:
-    """Read a folder's name; none would be the present folder."""
+def _path(name: str, code: str) -> Callable[[str], Path]:
+    """Read a path; none would be the present folder."""
 
-    def parse(text: str) -> Path:
+    def path(text: str) -> Path:
         if not text.strip():
-            raise PanbudgetError(problem("no-folder", name))
+            raise PanbudgetError(problem(code, name))
         return Path(text)
 
-    return parse
+    return path
 
 
 def _day(name: str) -> Callable[[str], dt.date]:

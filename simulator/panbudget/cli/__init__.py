@@ -67,9 +67,8 @@ class _Command(_Unmarked, TyperCommand):
             name = getattr(error.param, "name", None) or ""
             if (text := texts.get(name)) is not None and _NO_SUCH_NUMBER.search(error.message):
                 about = {**TEXTS["shared"], **TEXTS.get(self.name or "", {})}.get(name, {})
-                ends = [
-                    f"{word} {about[end]}" for end, word in (("min", "at least"), ("max", "at most")) if end in about
-                ]
+                bounds = {"min": "at least", "max": "at most"}.items()
+                ends = [f"{word} {about[end]}" for end, word in bounds if end in about]
                 whole = "a whole number" if "integer" in error.message else "a number"
                 error.message = f"{text!r} is not {whole}{' that is ' * bool(ends)}{' and '.join(ends)}"
             elif text is not None and repr(text) not in error.message:

@@ -46,11 +46,8 @@ def new(
     from panbudget.scenario.schema import schema
 
     sources = {"garden.toml": "garden.toml" if full else "short.toml", "weather.csv": "weather.csv"}
-    ours = {
-        _in_units(source, system)
-        for source in ("garden.toml", "short.toml", "weather.csv")
-        for system in (None, *get_args(System))
-    }
+    systems = (None, *get_args(System))
+    ours = {_in_units(source, units) for source in ("garden.toml", "short.toml", "weather.csv") for units in systems}
     contents = {name: _in_units(source, units) for name, source in sources.items()}
     for name in contents:
         file = folder / name

@@ -73,11 +73,8 @@ def _lines(season: panbudget.Season) -> Iterator[str]:
         [key, *(bare(bed[name], kind, 0) for name, kind in _AMOUNTS.items()), *(str(bed[name]) for name in _DAYS)]
         for key, bed in totals["beds"].items()
     ]
-    yield table(
-        filled(["bed", "{:volume name}", "{:depth}", "net demand {:depth}", "days short", "of them in a row"], {}),
-        rows,
-        numbers_from=1,
-    )
+    heads = ["bed", "{:volume name}", "{:depth}", "net demand {:depth}", "days short", "of them in a row"]
+    yield table(filled(heads, {}), rows, numbers_from=1)
     if drawn := totals.get("spread"):
         valves = {name: valve["litres"] for name, valve in drawn["controllers"].items()}
         ranges = "; ".join(f"{name} {litres(drew['low'])} to {litres(drew['high'])}" for name, drew in valves.items())

@@ -99,9 +99,7 @@ def _dry(plan: Plan, expected: Estimate, keep_going: bool, as_json: bool) -> Non
         texts, table, opened = TEXTS["estimate"], plan.grid is None, len(plan.places)
         lines = [*_estimate_lines(expected), *_input_lines(plan)]
         lines += [texts["opened"].format(opened=opened, bad=len(heads.bad))] if table else []
-        lines += [
-            texts["lacking"].format(what=what, count=lack, opened=opened) for what, lack in heads.estimated.items()
-        ]
+        lines += [texts["lacking"].format(what=what, count=n, opened=opened) for what, n in heads.estimated.items()]
         if heads.late:
             names = ", ".join(f"{name} ({day})" for name, day in [*heads.late.items()][:_NAMED])
             more = and_more(len(heads.late) - _NAMED, "site")

@@ -26,7 +26,7 @@ def weather(
 
     Example:  panbudget weather my-garden/garden.toml --years 2015-2025 --forecast 10
     """
-    span = _years(years)
+    span = None if years is None else _years(years)
     with at_options(years=years, forecast=forecast, file=file), bar(None, quiet=quiet or as_json) as update:
         result = panbudget.download_weather(
             scenario,
@@ -45,10 +45,9 @@ def weather(
         say(line, quiet=quiet)
 
 
-def _years(text: str | None) -> tuple[int, int] | None:
+def _years(text: str) -> tuple[int, int]:
     from panbudget.studies.download import years_in
 
-    years = None if text is None else years_in(text)
-    if text is not None and years is None:
+    if (years := years_in(text)) is None:
         raise PanbudgetError(problem("no-years", f'--years "{text}"'))
     return years

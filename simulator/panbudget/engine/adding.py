@@ -30,9 +30,8 @@ def add_lane(lane, beds, out):  # type: ignore[no-untyped-def]
     water (common practice, no source). Exact refill waters at the day's end, so what drains there is rain.
     """
     b = beds.lane_bed[lane]
-    irrigation = etc = eta = drained = left_below = rain_kept = asked = used = wanted = lost = stressed = longest = (
-        spell
-    ) = 0.0
+    irrigation = etc = eta = drained = left_below = rain_kept = asked = used = wanted = lost = 0.0
+    stressed = longest = spell = 0.0
     for day in range(out.irrigation.shape[1]):
         given, rain_in, drains = out.irrigation[lane, day], beds.rain_in[b, day], out.deep_percolation[lane, day]
         irrigation += given

@@ -87,9 +87,8 @@ def run_season(days, pans, tanks, beds, state, out):
     can't reach is ``left_below``. Valves on one tank share it by their flows: no result depends on their order.
     """
     n_days = len(days.rain)
-    count = (
-        0 * n_days
-    )  # to a compiler 0 alone is a type of its own, and every function that it goes to is compiled twice
+    # to a compiler 0 alone is a type of its own, and every function that it goes to is compiled twice
+    count = 0 * n_days
     for c in range(len(pans.area)):
         if state.is_open[c]:  # under way from before the first day: first on the list
             refilled, drawn = state.refilled[c], state.drawn[c]
@@ -294,13 +293,8 @@ def lane_season(lane, days, beds, state, out):
     """
     b, c, source, draw = beds.lane_bed[lane], beds.lane_controller[lane], beds.lane_source[lane], beds.lane_draw[lane]
     is_dual, is_on_tank, keeps_terms = beds.dual[b] != 0, draw >= 0, out.kr.shape[1] > 0
-    mm_per_hour, fw, tew, rew, ke_factor = (
-        beds.lane_mm_per_hour[lane],
-        beds.fw[b],
-        beds.tew[b],
-        beds.rew[b],
-        beds.ke_factor[b],
-    )
+    mm_per_hour, ke_factor = beds.lane_mm_per_hour[lane], beds.ke_factor[b]
+    fw, tew, rew = beds.fw[b], beds.tew[b], beds.rew[b]
     depletion, surface, wetted = state.depletion[lane], state.surface_depletion[lane], state.wetted[lane]
     for day in range(len(days.rain)):
         eto, taw, rain_in, kcb = days.eto[day], beds.taw[b, day], beds.rain_in[b, day], beds.kc[b, day]

@@ -195,9 +195,8 @@ class Asking:
         self.message.set_text(_TEXTS["downloading"])
         try:
             answers = dict(self.desk.answers)
-            self.desk.answers["weather_file"] = str(
-                await asyncio.to_thread(questions.download, answers, self.desk.folder)
-            )
+            file = await asyncio.to_thread(questions.download, answers, self.desk.folder)
+            self.desk.answers["weather_file"] = str(file)
         except PanbudgetError as error:
             self.message.set_text(error.text())
             return

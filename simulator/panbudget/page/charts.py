@@ -55,10 +55,8 @@ def season_series(desk: Desk) -> dict[str, Any]:
         beside = pinned.left.get(key) if pinned and pinned.dates == lines.dates else None
         parts = {"left": water_left, "low": low, "wide": wide, "pinned": beside}
         series += [{"id": f"{what} {key}", "data": [] if v is None else _rounded(v)} for what, v in parts.items()]
-    return {
-        "xAxis": [{"id": f"x{index}", "data": lines.dates} for index in range(len(lines.left) + 1)],
-        "series": series,
-    }
+    axes = [{"id": f"x{index}", "data": lines.dates} for index in range(len(lines.left) + 1)]
+    return {"xAxis": axes, "series": series}
 
 
 @shown

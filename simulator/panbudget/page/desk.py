@@ -128,9 +128,8 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
                 label = TEXTS["settings"]["of"].format(label=label, valve=name)
             least = max(round(value * _LEAST / step) * step, step)
             most = max(round(value * _MOST / step) * step, least + 10 * step)
-            made[f"{name}/{key}"] = Setting(
-                f"{name}/{key}", label, unit, float(f"{value:.4g}"), least, most, step, path
-            )
+            whole = f"{name}/{key}"
+            made[whole] = Setting(whole, label, unit, float(f"{value:.4g}"), least, most, step, path)
     return made
 
 

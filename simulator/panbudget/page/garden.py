@@ -144,10 +144,8 @@ class Garden:
             self.numbers[key] = ui.number(
                 value=value, min=0, validation=setting.wrong, on_change=lambda event: self.desk.set(key, event.value)
             )
-            _named(
-                self.numbers[key].props("dense outlined hide-bottom-space debounce=300"),
-                TEXTS["settings"]["field"].format(label=setting.label),
-            )
+            field = self.numbers[key].props("dense outlined hide-bottom-space debounce=300")
+            _named(field, TEXTS["settings"]["field"].format(label=setting.label))
 
     def _heat(self) -> None:
         assert self.desk.scenario is not None
@@ -303,9 +301,7 @@ class Garden:
             for step in latest:
                 with ui.element("li"):
                     ui.label(step.said)
-                    take = ui.button(TEXTS["tried"]["take"], on_click=partial(desk.take, step)).props(
-                        "flat dense no-caps"
-                    )
+                    take = _button(TEXTS["tried"]["take"], partial(desk.take, step), "flat")
                     _named(take.classes("no-print"), f"{TEXTS['tried']['take']}: {step.said}")
         if desk.season is None:
             return

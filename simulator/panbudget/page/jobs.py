@@ -162,9 +162,7 @@ def _work(asked: dict[str, Any]) -> None:
 
     path, verb = Path(asked["path"]), asked["verb"]
     scenario = panbudget.load_scenario(path)
-    options = {
-        key: dt.date.fromisoformat(day) if key != "around_heat" else day for key, day in asked["options"].items()
-    }
+    options = {k: v if k == "around_heat" else dt.date.fromisoformat(v) for k, v in asked["options"].items()}
     if verb == "compare":
         scenario = scenario.changed({"variant": None}).changed({"variant": asked["overlay"]})
         options |= {"names": [*asked["overlay"]], "with_base": True}

@@ -240,9 +240,8 @@ def garden_text(answers: Mapping[str, Any]) -> str:
     import tomlkit
 
     # the parts of the file to start from: the garden's, a valve's, a bed's
-    head, valve, bed, *_ = re.split(
-        r"(?m)^(?=\[controller\.yard(?:\]|\.bed\.))", words.packaged_text("templates/short.toml")
-    )
+    start = words.packaged_text("templates/short.toml")
+    head, valve, bed, *_ = re.split(r"(?m)^(?=\[controller\.yard(?:\]|\.bed\.))", start)
     if answers["units"] == "US":
         head = re.sub('(?m)^# (show.units = "US") {0,2}', r"\1", head)
     document: Any = tomlkit.parse(head)

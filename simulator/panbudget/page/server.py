@@ -161,9 +161,8 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
             port = int(free.getsockname()[1])
     except OSError as error:
         found = f"can't be used ({error.strerror})"
-        raise PanbudgetError(
-            Problem("no-port", f"port {port}", found, "", "leave it out: any free one is taken")
-        ) from None
+        no_port = Problem("no-port", f"port {port}", found, "", "leave it out: any free one is taken")
+        raise PanbudgetError(no_port) from None
     token = secrets.token_urlsafe(24)
     desk = Desk(garden_in(folder))
     _register(desk)

@@ -106,14 +106,9 @@ def _svg(drawn: Sequence[Axes]) -> str:
     return buffer.getvalue()
 
 
-def _figure(drawn: Sequence[Axes]) -> Figure:
+def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
     figure = drawn[0].figure
     assert isinstance(figure, Figure)
-    return figure
-
-
-def _save(drawn: Sequence[Axes], target: Any, **options: Any) -> None:
-    figure = _figure(drawn)
     if (engine := figure.get_layout_engine()) is not None:
         engine.execute(figure)  # once; saving would lay it out twice, and again for each kind of file
         figure.set_layout_engine(None)

@@ -167,9 +167,8 @@ def _runs(process: int, staging: Path) -> bool:
     """Tell whether the process of that number, be it another user's, may have made a folder: it had begun by then."""
     with contextlib.suppress(OSError, ValueError, IndexError):  # where the system tells: Linux
         ticks = int(Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[19])
-        for_so_long = float(Path("/proc/uptime").read_text(encoding="ascii").split()[0]) - ticks / os.sysconf(
-            "SC_CLK_TCK"
-        )
+        uptime = float(Path("/proc/uptime").read_text(encoding="ascii").split()[0])
+        for_so_long = uptime - ticks / os.sysconf("SC_CLK_TCK")
         if staging.stat().st_mtime < time.time() - for_so_long - _CLOCKS_APART:
             return False  # a number is given again, in a container nearly always the same
     try:
@@ -202,9 +201,8 @@ def _may_write(folder: Path, target: Path, command: str, overwrite: bool) -> Non
         raise _refused(folder, "another-command", other=others[0], command=command)
     if not overwrite:
         raise _refused(folder, "not-empty")
-    foreign = [
-        name for name in inside if name not in FILES_OF[command] or (name != _FIGURES and (target / name).is_dir())
-    ]
+    ours = FILES_OF[command]
+    foreign = [name for name in inside if name not in ours or (name != _FIGURES and (target / name).is_dir())]
     if (target / _FIGURES).is_dir():
         pictures = sorted((target / _FIGURES).iterdir())
         foreign += [f"{_FIGURES}/{entry.name}" for entry in pictures if entry.suffix not in (".png", ".svg")]

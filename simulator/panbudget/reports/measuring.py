@@ -24,10 +24,8 @@ def ruler_worth(season: Season) -> dict[str, Worth]:
 def measure_first(season: Season) -> list[str]:
     """Say in one line what the ruler would be worth; nothing where it does not pay."""
     fixed, worths = texts()["measure"], ruler_worth(season)
-    parts = (
-        fixed["valve"].format(name=name, before=percent(worth.before), after=percent(worth.after))
-        for name, worth in worths.items()
-    )
+    shares = ((name, percent(worth.before), percent(worth.after)) for name, worth in worths.items())
+    parts = (fixed["valve"].format(name=name, before=before, after=after) for name, before, after in shares)
     return [str(say(fixed["line"], valves=", ".join(parts)))] if worths else []
 
 

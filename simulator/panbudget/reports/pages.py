@@ -293,14 +293,11 @@ def table_of(frame: pd.DataFrame) -> Table:
     Table
     """
     labels, units, formats = (frame.attrs.get(key, {}) for key in ("labels", "units", "formats"))
-    heads = [
-        words.heading(labels.get(name, str(name)) + (f" [{units[name]}]" if units.get(name) else "")) for name in frame
-    ]
+    named = ((labels.get(name, str(name)), units.get(name)) for name in frame)
+    heads = [words.heading(label + (f" [{unit}]" if unit else "")) for label, unit in named]
     headings, kinds = [text for text, _ in heads], [kind for _, kind in heads]
-    columns = [
-        [_cell(value, formats.get(name, 0), kind) for value in frame[name].tolist()]
-        for name, kind in zip(frame, kinds, strict=True)
-    ]
+    by_kind = zip(frame, kinds, strict=True)
+    columns = [[_cell(value, formats.get(name, 0), kind) for value in frame[name].tolist()] for name, kind in by_kind]
     if frame.attrs.get("grouped") and columns:
         first = columns[0]
         columns[0] = [text if at == 0 or text != first[at - 1] else "" for at, text in enumerate(first)]

@@ -369,9 +369,8 @@ def demand_curve(
             assert planted is not None
             day = np.datetime64(planted, "D")
             if described.stages_gdd is not None:
-                plant = dataclasses.replace(
-                    plant, stages=_stages_by_heat(plant.name, described, day, climate, assumptions)
-                )
+                stages = _stages_by_heat(plant.name, described, day, climate, assumptions)
+                plant = dataclasses.replace(plant, stages=stages)
             if bed is not None and bed.wetting_days is not None and not basal:
                 plant = dataclasses.replace(plant, kc_ini=_wetted_kc(plant, day, climate, bed, bed.wetting_days))
             curve = _staged(plant, planted, climate, basal)
@@ -422,9 +421,8 @@ def _curves(
         start, low, high = spans[rows[0]]
         wind, rh_min = climate.wind[..., low:high], climate.rh_min[..., low:high]
         if len(rows) > 1:
-            wind, rh_min = (
-                np.array([part[slice(*spans[row][1:])] for row in rows]) for part in (climate.wind, climate.rh_min)
-            )
+            days = [slice(*spans[row][1:]) for row in rows]
+            wind, rh_min = (np.array([part[at] for at in days]) for part in (climate.wind, climate.rh_min))
         curve = crops.kc_curve(climate.dates[low:high], start, plant, wind=wind, rh_min=rh_min, basal=basal)
         by_year = [curve] if len(rows) == 1 else [dataclasses.replace(curve, kc=kc) for kc in curve.kc]
         pieces |= zip(rows, by_year, strict=True)

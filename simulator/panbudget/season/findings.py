@@ -168,23 +168,14 @@ def _of_figures(scenario: Scenario) -> Iterator[Finding]:
         unlikely = {name: [*_beyond("pan", controller.pan), *_beyond("refill", controller.valve.refill)]}
         for key, bed in controller.bed.items():
             at, soils = f"{name}/{key}", getattr(bed.soil, "layers", [bed.soil])
-            parts = [
-                ("bed", bed),
-                ("leaching", bed.leaching),
-                ("emitters", bed.emitters),
-                *(("soil", soil) for soil in soils),
-            ]
+            parts: list[tuple[str, Any]] = [("bed", bed), ("leaching", bed.leaching), ("emitters", bed.emitters)]
+            parts += [("soil", soil) for soil in soils]
             unlikely[at] = [text for kind, part in parts for text in _beyond(kind, part)]
             for part in getattr(bed, "plantings", None) or getattr(bed, "mix", [bed]):
                 unlikely[at] += [*_beyond("plants", part.plants), *_unlike_table(part.plants)]
                 if part.planted and part.planted > end and not _is_annual(part.plants):
-                    yield _finding(
-                        "note",
-                        "planted-later",
-                        at,
-                        planted=words.day_said(f"{part.planted}"),
-                        end=words.day_said(f"{end}"),
-                    )
+                    dates = {"planted": words.day_said(part.planted), "end": words.day_said(end)}
+                    yield _finding("note", "planted-later", at, **dates)
         for at, texts in unlikely.items():
             if texts:
                 yield _finding("caution", "unlikely", at, what=words.joined(", ", dict.fromkeys(texts)))
@@ -219,9 +210,8 @@ def _is_annual(plants: Any) -> bool:
 
 def _of_weather(season: Season) -> Iterator[Finding]:
     days, made = season.days, season.scenario.what_if.heat
-    yield from (
-        Finding("danger", "other-place", "weather", f"{text[0].upper()}{text[1:]}.") for text in season.weather.doubts
-    )
+    for text in season.weather.doubts:
+        yield Finding("danger", "other-place", "weather", f"{text[0].upper()}{text[1:]}.")
     for caution in season.weather.cautions:
         # a file's dates are ISO 8601; a season's sentences have its own
         yield Finding("caution", caution.name, "weather", _caution_said(caution.sentence, caution.worth))

@@ -25,10 +25,8 @@ _OF_DAY = ["eto_mm", "rain_mm"]
 _OF_CONTROLLER = ["pan_mm", "openings", "open_hours", "pan_level_kg"]
 _OF_SUMMARY = ("area_m2", "litres", "irrigation_mm", "net_demand_mm", "supply_over_demand", "rain_mm", "rain_kept_mm")
 _OF_BOTH = ("etc_mm", "eta_mm", "deep_percolation_mm", "stress_days", "longest_stress_days", "adequacy")
-_UNITS = {"_mm": "mm", "_kg": "kg", "_m2": "m²", "_c": "°C", "_h": "h", "_l": "L", "hours": "h", "minutes": "min"} | {
-    "litres": "L",
-    "days": "d",
-}
+_UNITS = {"_mm": "mm", "_kg": "kg", "_m2": "m²", "_c": "°C", "_h": "h", "_l": "L", "hours": "h", "minutes": "min"}
+_UNITS |= {"litres": "L", "days": "d"}
 _MOST_LINES = 10
 #: of a bed's day, by which it is short of water: depletion once the day's rain and water have come, and RAW less that
 MORNING = ("morning_depletion_mm", "water_left_mm")

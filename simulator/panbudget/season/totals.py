@@ -126,9 +126,8 @@ def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
 
 def added(out: Results) -> Added:
     """Add up what one run wrote."""
-    pans, tanks = (
-        np.array([getattr(out, name) for name in names]).sum(axis=-1) for names in (_PAN_RESULTS, _TANK_RESULTS)
-    )
+    kinds = (_PAN_RESULTS, _TANK_RESULTS)
+    pans, tanks = (np.array([getattr(out, name) for name in names]).sum(axis=-1) for names in kinds)
     return Added(out.sums.copy(), pans, tanks, out.tank_volume.min(axis=1, initial=math.inf))
 
 

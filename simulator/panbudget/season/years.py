@@ -206,9 +206,8 @@ def usable_years(
         return moved(first, year - present) - spin_up, moved(last, year - present)
 
     by_year = range(low.year - last.year - 1, high.year - first.year + 2)
-    spans = {
-        year: span(year) for year in years or sorted((present + by for by in by_year), key=lambda y: (y != present, y))
-    }
+    in_turn = sorted((present + by for by in by_year), key=lambda year: (year != present, year))
+    spans = {year: span(year) for year in years or in_turn}
     if file.file.raw.typical:
         spans = {year: span(year) for year in years or [present]}
         low, high = min(start for start, _ in spans.values()), max(end for _, end in spans.values())

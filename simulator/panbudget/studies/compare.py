@@ -340,9 +340,8 @@ def _other_days(described: Mapping[str, Scenario]) -> Iterator[Problem]:
     """Variants that would not be compared in the same weather and days."""
     first_name, first = next(iter(described.items()))
     for name, variant in described.items():
-        other = [
-            key for key in ("site", "weather", "season", "what_if") if getattr(variant, key) != getattr(first, key)
-        ]
+        keys = ("site", "weather", "season", "what_if")
+        other = [key for key in keys if getattr(variant, key) != getattr(first, key)]
         if other:
             where = f'"{name}"' if name == AS_DESCRIBED else f"[variant.{name}]"
             yield common.problem("other-days", where, other=" and ".join(other), first=first_name)

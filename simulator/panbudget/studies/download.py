@@ -256,9 +256,8 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
 
 
 def _about(key: str, service: Service, today: dt.date) -> list[str]:
-    return [
-        text.format(**{**service.facts, "today": today, "address": anonymous(service.address)}) for text in _TEXTS[key]
-    ]
+    values = {**service.facts, "today": today, "address": anonymous(service.address)}
+    return [text.format(**values) for text in _TEXTS[key]]
 
 
 def _line(key: str, service: Service, facts: dict[str, Any], **values: str) -> str:

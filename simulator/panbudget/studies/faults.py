@@ -218,11 +218,8 @@ def usual_faults(scenario: Scenario, season: Season, start: dt.date) -> list[dic
     listed: list[dict[str, Any]] = []
     for name, controller in scenario.controller.items():
         for usual in read_data("faults")["usual"]:
-            sizes = {
-                key: f"{share * controller.valve.swing_kg!r} kg"
-                for key in ("trip", "swing")
-                if (share := usual.get(key))
-            }
+            shares = {key: usual[key] for key in ("trip", "swing") if key in usual}
+            sizes = {key: f"{share * controller.valve.swing_kg!r} kg" for key, share in shares.items()}
             listed.append({**usual, **sizes, "controller": name, "start": start})
     first = _thirstiest_week(season, start)
     for supply in dict.fromkeys(controller.supply for controller in scenario.controller.values()):
@@ -315,11 +312,8 @@ def _harm(season: Season) -> Harm:
 def valves_of(fault: Fault, scenario: Scenario) -> list[str]:
     """Return the controllers at which a fault shows: its own, or all on its supply."""
     where = fault_where(fault, scenario).split("/")[0]
-    return [
-        name
-        for name, controller in scenario.controller.items()
-        if where == (controller.supply if fault.kind == "supply-cut" else name)
-    ]
+    is_cut = fault.kind == "supply-cut"
+    return [name for name, part in scenario.controller.items() if where == (part.supply if is_cut else name)]
 
 
 def signs_of(fault: Fault, name: str, sound: Season, broken: Season) -> Signs:

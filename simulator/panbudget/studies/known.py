@@ -44,9 +44,8 @@ def known(topic: str) -> list[dict[str, str]]:
         return [_plant(row) for row in table]
     names = [{"name": f"{row['factor']}: {row['level']}"} if topic == "landscape" else {} for row in table]
     columns = _COLUMNS[topic].items()
-    return [
-        name | {heading: row[column] for heading, column in columns} for name, row in zip(names, table, strict=True)
-    ]
+    rows = zip(names, table, strict=True)
+    return [name | {heading: row[column] for heading, column in columns} for name, row in rows]
 
 
 def _plant(row: dict[str, str]) -> dict[str, str]:

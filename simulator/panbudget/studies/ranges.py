@@ -247,9 +247,8 @@ def valve_factors(scenario: Scenario, name: str, draws: Draws) -> ValveFactors:
     """Return one valve's part of draws, with what a change of the mains' pressure does to each flow."""
     described = scenario.controller[name]
     head = draws.pressure[described.supply]
-    emitters = [
-        draws.emitter_flow[f"{name}/{bed}"] * head**planted.emitters.exponent for bed, planted in described.bed.items()
-    ]
+    exponents = {bed: planted.emitters.exponent for bed, planted in described.bed.items()}
+    emitters = [draws.emitter_flow[f"{name}/{bed}"] * head**exponent for bed, exponent in exponents.items()]
     refill = draws.refill_flow[name] * head**described.valve.refill.exponent
     return ValveFactors(draws.exposure[name], refill, draws.swing[name], np.stack(emitters, axis=1))
 

@@ -111,9 +111,8 @@ def summed_up(alternatives: list[Alternative]) -> str:
     parts = []
     for quantity in dict.fromkeys(part.quantity for part in alternatives):
         most = max((part for part in alternatives if part.quantity == quantity), key=lambda part: abs(part.change_mm))
-        parts.append(
-            f"{quantity} ({most.instead}) would change the season's ETo by {in_depth(most)} ({in_percent(most)})"
-        )
+        change = f"{in_depth(most)} ({in_percent(most)})"
+        parts.append(f"{quantity} ({most.instead}) would change the season's ETo by {change}")
     return f"Filled otherwise, {'; '.join(parts)}." if parts else ""
 
 

@@ -350,10 +350,8 @@ def _sheet(name: str, seasons: list[Season], bed: str) -> ValveSheet:
         by_way.append(dict(zip(months["month"], flows, strict=True)))
         gains.append(Gain(way, flow, *_gained(name, bed, seasons, by_way[-1])))
     sure = _sure(name, seasons, [None, *by_way[1:]])
-    totals = {
-        model: sum(float(season.forcing.pan_of[name].evaporation[model].sum()) for season in seasons)
-        for model in forcing.evaporation
-    }
+    by_year = [season.forcing.pan_of[name].evaporation for season in seasons]
+    totals = {model: sum(float(each[model].sum()) for each in by_year) for model in forcing.evaporation}
     other = "energy-balance" if pan.evaporation != "energy-balance" else "from-eto"
     sheet = ValveSheet(
         name=name,
@@ -539,10 +537,8 @@ def _drawn(name: str, seasons: Sequence[Season], draws: ranges.Draws, run: Calla
         beds, row = season.forcing.beds, list(season.controllers).index(name)
         mine = [key.split("/")[0] == name for key in season.beds]
         driest = season.forcing.bundle.lane("driest_quarter")[mine].tolist()
-        outs = [
-            (days_short(out.ks, beds, driest), out.drawn[row].sum())
-            for out in ranges.sampled_results(season, draws, lanes=driest, run=run)
-        ]
+        ran = ranges.sampled_results(season, draws, lanes=driest, run=run)
+        outs = [(days_short(out.ks, beds, driest), out.drawn[row].sum()) for out in ran]
         for kind, part in zip((days, litres), zip(*outs, strict=True), strict=True):
             kind.append(np.array(part, float))
     return np.array(days), np.array(litres)
@@ -573,10 +569,8 @@ def _sure(name: str, seasons: list[Season], ways: Sequence[Mapping[int, float] |
                 return tolerance
         return 0.0
 
-    ran = [
-        _drawn(name, seasons if flows is None else [_turned_season(s, name, flows) for s in seasons], draws, run)
-        for flows in ways
-    ]
+    turned = (seasons if flows is None else [_turned_season(s, name, flows) for s in seasons] for flows in ways)
+    ran = [_drawn(name, each, draws, run) for each in turned]
     days, litres = ran[0]
     exposure = ranges.around(lambda factor: holds(factor, 1.0), ranges.COARSE)
     return Sure(

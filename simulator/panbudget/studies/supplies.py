@@ -87,10 +87,8 @@ def pressed(season: Season) -> tuple[Pressed, ...]:
     -----
     Emitters whose flow was measured in place follow their law from the pressure at which that was.
     """
-    served = {
-        supply: [name for name, part in season.scenario.controller.items() if part.supply == supply]
-        for supply in season.scenario.supply
-    }
+    valves = season.scenario.controller.items()
+    served = {supply: [name for name, part in valves if part.supply == supply] for supply in season.scenario.supply}
     return tuple(_at(season, supply, times, names) for supply, names in served.items() if names for times in TIMES)
 
 

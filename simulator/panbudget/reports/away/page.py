@@ -37,13 +37,11 @@ def away_sentences(away: Away) -> list[str]:
     list of str
     """
     record, bad = len(away.stays), sum(not stay.safe for stay in away.stays)
-    single, describe = record == 1, _nearest if away.safe else _wrong
+    prefix, describe = "single_" if record == 1 else "", _nearest if away.safe else _wrong
     outside = [] if _within_the_season(away) else [_say("outside", season=away.scenario.season)]
     values = {"away": away, "record": record, "bad": bad, "span": _say("span", away=away)}
     values["yes"] = _say("yes_outside" if outside else "yes")
-    values |= {
-        key: _say(f"single_{key}" if single else key, **values) for key in ("all_years", "bad_years", "worst_is")
-    }
+    values |= {key: _say(prefix + key, **values) for key in ("all_years", "bad_years", "worst_is")}
     values |= {"heat": _say("heat", away=away), "of_worst": describe(away.worst), "of_heat": describe(away.heat)}
     verdict = "safe" if away.safe else "unsafe" if bad else "unsure" if away.safe_as_described else "heat"
     sentences: list[str] = outside + filled(texts("away")["verdict"][verdict], values)
@@ -109,9 +107,7 @@ def _within_the_season(away: Away) -> bool:
     """Tell whether annual plants stand there on all these days; where nothing grows, a bed is never short of water."""
     season, worst = away.scenario.season, away.worst
     by = worst.start.year - season.start.year
-    return any(
-        moved(season.start, years) <= worst.start and worst.end <= moved(season.end, years) for years in (by, by - 1)
-    )
+    return any(moved(season.start, n) <= worst.start and worst.end <= moved(season.end, n) for n in (by, by - 1))
 
 
 def _nearest(stay: Stay) -> str:
@@ -122,11 +118,8 @@ def _nearest(stay: Stay) -> str:
 def _wrong(stay: Stay) -> str:
     parts = [_say("short", key=key, bed=bed) for key, bed in stay.beds.items() if bed.first_short is not None]
     for name, pan in stay.pans.items():
-        parts += [
-            _say(what, name=name, pan=pan)
-            for what in ("dry_hours", "stuck_hours", "starved_hours")
-            if getattr(pan, what)
-        ]
+        wrong = [what for what in ("dry_hours", "stuck_hours", "starved_hours") if getattr(pan, what)]
+        parts += [_say(what, name=name, pan=pan) for what in wrong]
     return "; ".join([_say("nothing", nearest=_nearest(stay))] * stay.safe + parts)
 
 
@@ -179,11 +172,7 @@ def away_totals(away: Away) -> dict[str, Any]:
     return {
         "from": away.start,
         "to": away.end,
-        "days": away.days,
-        "safe": away.safe,
-        "safe_as_described": away.safe_as_described,
-        "draws": away.draws,
-        "interval": away.interval,
+        **{name: getattr(away, name) for name in ("days", "safe", "safe_as_described", "draws", "interval")},
         "ranges": ranges_of(away.scenario),
         "sure": away.sure,
         "sentences": away_sentences(away),

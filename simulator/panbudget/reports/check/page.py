@@ -58,9 +58,7 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     """
     source, season = checked.weather.provenance, checked.season
     months = checked.by_month().rename_axis("month").reset_index()
-    named = {
-        column: _MONTHS.get(column, f"pan {column.removeprefix('pan_mm ')} [depth]") for column in months.columns[1:]
-    }
+    named = {c: _MONTHS.get(c, f"pan {c.removeprefix('pan_mm ')} [depth]") for c in months.columns[1:]}
     units = [{"column": name, "unit": unit} for name, unit in source["units"].items()]
     made = [{"what": k, "columns": ", ".join(names)} for k, names in checks_made(checked.weather.checks).items()]
     waves = [{**vars(wave), "when": days_said(str(wave.start), str(wave.end))} for wave in checked.heat.waves]
@@ -108,9 +106,8 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         What fits a screen: sound or not, years, what is missing, what was filled and what it is worth.
     """
     season, values, cautions = checked.season, _values(checked), checked.weather.cautions
-    pans = ", ".join(
-        f"pan {name} {amount(mm, 'depth', '.0f')}" for name, mm in values["weather"]["pan_evaporation_mm"].items()
-    )
+    evaporated = values["weather"]["pan_evaporation_mm"]
+    pans = ", ".join(f"pan {name} {amount(mm, 'depth', '.0f')}" for name, mm in evaporated.items())
     lacks = any(row["days"] == season.totals["season"]["days"] for row in filled_rows(season))
     unused = checked.weather.provenance.get("unused", "") if lacks else ""
     doubted, out = {caution.name for caution in cautions}, checked.usable.sentences()

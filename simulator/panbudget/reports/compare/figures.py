@@ -176,9 +176,8 @@ def water_left_figure(comparison: Comparison) -> list[Axes]:
         draw_water_left(ax, part, least_and_most_left(*_drawn(comparison, key)))
         ax.set_title(f"{plain(name)}: {plain(key)}")
         _dates(ax, comparison, pd.DatetimeIndex(part.index))
-    return _finished(
-        comparison, columns, (f"{STYLES['left'].label} [{{}}]", STYLES["left"].unit), ("mean", "driest"), ("suffer",)
-    )
+    label = (f"{STYLES['left'].label} [{{}}]", STYLES["left"].unit)
+    return _finished(comparison, columns, label, ("mean", "driest"), ("suffer",))
 
 
 #: name -> function of a comparison: what `compare` draws

@@ -133,9 +133,8 @@ def draw_water_left(ax: Axes, table: pd.DataFrame, ends: tuple[float, float]) ->
 
 def least_and_most_left(*tables: pd.DataFrame) -> tuple[float, float]:
     """Return where the axis of some beds' water left ends, below and above zero. [mm]"""
-    water_left = np.concatenate(
-        [[0.0, 1.0], *(table.loc[table["growing"], list(_LEFT.values())].to_numpy().ravel() for table in tables)]
-    )
+    grown = (table.loc[table["growing"], list(_LEFT.values())].to_numpy().ravel() for table in tables)
+    water_left = np.concatenate([[0.0, 1.0], *grown])
     most = 1.05 * float(water_left.max())
     return min(1.08 * float(water_left.min()), -_ROOM_BELOW * most), most
 

@@ -177,13 +177,9 @@ def _without_yield(season: Season) -> str:
 
 def _not_drawn(season: Season) -> str:
     """Say which beds and pans the figures leave out; empty where they have all."""
-    parts = {
-        "beds": (len(drawn_beds(season)), len(season.beds)),
-        "pans": (len(drawn_valves(season)), len(season.controllers)),
-    }
-    return " ".join(
-        _say(f"some_{what}", drawn=drawn, all=every) for what, (drawn, every) in parts.items() if drawn < every
-    )
+    kinds = {"beds": (drawn_beds(season), season.beds), "pans": (drawn_valves(season), season.controllers)}
+    counts = ((what, len(drawn), len(every)) for what, (drawn, every) in kinds.items())
+    return " ".join(_say(f"some_{what}", drawn=drawn, all=every) for what, drawn, every in counts if drawn < every)
 
 
 def _valves(season: Season) -> Iterator[dict[str, Any]]:

@@ -74,9 +74,8 @@ def _why(week: Mapping[Hashable, Any], highest_kc: float) -> str:
     near = abs(given - needed) <= max(_NEAR * max(needed, 0.0), _NEAR_MM)
     if week["stress_days"] and (near or given > needed):
         # neither "enough" nor "too much" would be believed beside days of stress
-        return (
-            f"short on {count(int(week['stress_days']), 'day')}: the soil was dry from before, or the water came late"
-        )
+        days = count(int(week["stress_days"]), "day")
+        return f"short on {days}: the soil was dry from before, or the water came late"
     if near:
         return ""
     reasons = []

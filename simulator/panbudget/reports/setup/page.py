@@ -59,9 +59,7 @@ def _valve_page(plan: SetUp, sheet: ValveSheet) -> DrawnPage:
     laid = plan.scenario.laid_over
     span = {"first": years[0], "last": years[-1]}
     prints = {name: made[f"{name}_sha256"][:12] for name in ("scenario", "weather")}
-    gains = [
-        {**vars(gain), "way": _say("way" if gain.refill is None else "way_set", gain=gain)} for gain in sheet.gains
-    ]
+    gains = [{**vars(way), "way": _say("way" if way.refill is None else "way_set", gain=way)} for way in sheet.gains]
     return DrawnPage(
         title=_say("title", sheet=sheet),
         when=_say("when" if len(years) > 1 else "when_one", **span, count=len(years), scenario=plan.scenario),
@@ -104,9 +102,8 @@ def _three_sentences(plan: SetUp, sheet: ValveSheet) -> list[str]:
 def _by_tank(sheet: ValveSheet) -> dict[str, str]:
     """Under which tank's level flows hold; nothing of it on mains."""
     half, quarter = (JUG_MINUTES * flow for flow in sheet.by_level.values()) if sheet.by_level else (0.0, 0.0)
-    words: dict[str, str] = filled(
-        texts("setup")["on_tank" if sheet.by_level else "on_mains"], {"half": half, "quarter": quarter}
-    )
+    key = "on_tank" if sheet.by_level else "on_mains"
+    words: dict[str, str] = filled(texts("setup")[key], {"half": half, "quarter": quarter})
     return words
 
 

@@ -18,13 +18,7 @@ from panbudget.words import SHOWN
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
-_CROSS: dict[str, Any] = {
-    "marker": "X",
-    "markersize": 11,
-    "linestyle": "",
-    "color": "black",
-    "markeredgecolor": "white",
-}
+_CROSS: dict[str, Any] = {"marker": "X", "ms": 11, "linestyle": "", "color": "black", "markeredgecolor": "white"}
 
 
 @applied()

@@ -34,9 +34,8 @@ def method_lines(statement: Statement) -> dict[str, str]:
     season, default = statement.season, Uncertainty.model_validate({})
     rules = season.scenario.uncertainty
     gaps, days = season.totals["weather"]["filled"], season.totals["season"]["days"]
-    columns = (
-        f"{column} on {number(n)} ({flags.said(method)})" for column, ways in gaps.items() for method, n in ways.items()
-    )
+    ways = ((column, *way) for column, of_column in gaps.items() for way in of_column.items())
+    columns = (f"{column} on {number(n)} ({flags.said(method)})" for column, method, n in ways)
     ranges = []
     for name, (low, high) in ranges_of(season.scenario).items():
         usual = " (default)" if (low, high) == getattr(default, name, None) else ""

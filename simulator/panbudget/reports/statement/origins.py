@@ -55,9 +55,8 @@ def first_day_said(statement: Statement) -> str:
         days = season.scenario.season.spin_up_days
         facts["spin_up"] = filled(fixed["spin_up"], {"days": days}) if days else ""
         return str(filled(fixed["described"], facts))
-    return str(
-        filled(fixed["goes_on" if statement.before else "unknown"], facts | {"start": statement.described_start})
-    )
+    text = fixed["goes_on" if statement.before else "unknown"]
+    return str(filled(text, facts | {"start": statement.described_start}))
 
 
 def covered_said(statement: Statement) -> Iterator[str]:

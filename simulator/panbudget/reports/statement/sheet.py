@@ -185,10 +185,8 @@ def _first_sentences(statement: Statement, sections: Sequence[Section]) -> list[
 def _sections(account: Account, statement: Statement) -> Iterator[Section]:
     right, ledger, source = account.source.right, account.ledger, account.source
     area, unit = AREA_UNITS[right.area_unit], {"unit": ledger.unit.symbol, "source": source.name}
-    heading, items = f"Source: {source.name}", list(_sentences(account, statement))
-    yield SourceSection(
-        heading=heading, items=items, facts=_facts(account, statement), picture=_picture(account), **_bar(account)
-    )
+    heading, items, facts = f"Source: {source.name}", list(_sentences(account, statement)), _facts(account, statement)
+    yield SourceSection(heading=heading, items=items, facts=facts, picture=_picture(account), **_bar(account))
     for year in ledger.years.index:
         yield _section("months", table=tables.months_table(account, statement, year), fill={**unit, "year": year})
     first_of_meter = next(other for other in statement.accounts if other.source.supply == source.supply)
@@ -233,9 +231,8 @@ def _picture(account: Account) -> Picture:
     months = ledger.months.to_dict("records")
     licensed = volume if len(ledger.years) == 1 else None
     most = 1.05 * max(account.interval[1], ledger.reported_litres, licensed or 0.0) or 1.0
-    widest = (
-        1.05 * max((max(month["range_high_litres"], month["reported_litres"]) for month in months), default=0.0) or 1.0
-    )
+    ends_of_months = (max(month["range_high_litres"], month["reported_litres"]) for month in months)
+    widest = 1.05 * max(ends_of_months, default=0.0) or 1.0
 
     def bar(label: str, ends: tuple[float, float], printed: Decimal, reported: float, across: float) -> Bar:
         low, high = ends if ends[0] < ends[1] else (reported, reported)

@@ -53,12 +53,8 @@ def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wi
             mine = np.array([choice.design == name for choice in placed], bool)
             label = f"{plain(name)} ({int(mine.sum())})"
             colour = VALVE_STYLES[index % len(VALVE_STYLES)].colour
-            look: dict[str, Any] = {
-                "s": size,
-                "marker": _MARKS[index % len(_MARKS)],
-                "edgecolors": colour,
-                "linewidths": 0.8,
-            }
+            mark = _MARKS[index % len(_MARKS)]
+            look: dict[str, Any] = {"s": size, "marker": mark, "edgecolors": colour, "linewidths": 0.8}
             for chosen, face in ((mine & keeps, colour), (mine & ~keeps, "none")):
                 if chosen.any():
                     left.scatter(longitude[chosen], latitude[chosen], facecolors=face, label=label, **look)
@@ -95,13 +91,8 @@ def _shaded(ax: Axes, longitude: Any, latitude: Any, values: Any, label: str, li
     grey |= {"s": _size(len(values)), "vmin": limits[0], "vmax": limits[1]}
     ends = (values[known].min(), values[known].max()) if limits[0] is None and known.any() else limits
     same = ends[0] == ends[1]  # a scale would run below it, as of no days to negative ones
-    shades = ax.scatter(
-        longitude[known],
-        latitude[known],
-        c=values[known],
-        label=f"{ends[0]:.4g} {label} everywhere" if same else "_",
-        **grey,
-    )
+    text = f"{ends[0]:.4g} {label} everywhere" if same else "_"
+    shades = ax.scatter(longitude[known], latitude[known], c=values[known], label=text, **grey)
     if not known.all():
         ax.scatter(longitude[~known], latitude[~known], marker="x", c="#7F7F7F", s=12.0, label="too few years")
     if same or not known.all():
@@ -157,9 +148,8 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
 
 def column_files(values: pd.DataFrame, column: str, quantile: float | None, title: str) -> dict[str, bytes]:
     """Return such maps as files, as `map_files` does."""
-    return _files(
-        column_figure(values, column, quantile, title), f"map-{column}" + ("" if quantile is None else f"-{quantile:g}")
-    )
+    name = f"map-{column}" + ("" if quantile is None else f"-{quantile:g}")
+    return _files(column_figure(values, column, quantile, title), name)
 
 
 def map_files(choices: Sequence[Choice], designs: Sequence[str], title: str, wish: int) -> dict[str, bytes]:

@@ -44,10 +44,8 @@ def today_sentences(today: Today) -> list[str]:
 
 def _first(today: Today) -> list[str]:
     """What to do; that there is nothing to do, as far as earlier years or a forecast tell."""
-    lines = [
-        _say("action", number=number, action=action, worth=_worth(today, action))
-        for number, action in enumerate(today.actions, 1)
-    ]
+    numbered = enumerate(today.actions, 1)
+    lines = [_say("action", number=n, action=action, worth=_worth(today, action)) for n, action in numbered]
     if today.fan is not None and not lines:
         lines.append(_say("nothing", weeks=_weeks(today)))
     return lines
@@ -137,9 +135,7 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
         for key, bed in today.beds.items()
     ]
     recent = (today.day - dt.timedelta(days=RECENT - 1)).isoformat()
-    grave = [
-        finding for finding in today.season.findings if finding.severity != "note" and (finding.first or "") >= recent
-    ]
+    grave = [f for f in today.season.findings if f.severity != "note" and (f.first or "") >= recent]
     valves = [
         {
             "valve": name,

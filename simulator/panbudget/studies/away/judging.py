@@ -202,12 +202,8 @@ class Leave:
         fails, short, dry = self.failing(drawn)
         failing = [name for name in self.plain.controller if name in fails or any(name in s.failing for s in stays)]
         beds = [key for key in stays[-1].beds if key in short or any(each.beds[key].stress_days for each in stays)]
-        starved = set(dry) | {
-            self.plain.controller[name].supply
-            for each in stays
-            for name in each.failing
-            if each.pans[name].starved_hours > 0.0
-        }
+        failed = ((name, each.pans[name].starved_hours) for each in stays for name in each.failing)
+        starved = set(dry) | {self.plain.controller[name].supply for name, hours in failed if hours > 0.0}
         families = families_of(self.plain, failing, beds, [name for name in self.plain.supply if name in starved])
         changes = [self._best(family, tests, stays[-1].stress_days, count, drawn) for family in families]
         return sorted(changes, key=_rank)

@@ -260,10 +260,7 @@ def fit(
         total = after.totals["controllers"][name]["litres"]
         drawn = after.totals["spread"]["controllers"][name]["litres"]
         half = (drawn["high"] - drawn["low"]) / 2.0 / max(total, 1e-9)
-        worth = tuple(
-            replace(measurement, before=half, after=half * measurement.after / measurement.before)
-            for measurement in pan.worth
-        )
+        worth = tuple(replace(each, before=half, after=half * each.after / each.before) for each in pan.worth)
         if "exposure" in pan.untold and name not in read.tubs:
             worth = (worth_of_ruler_test(before)[name],)
         fits[name] = replace(pan, worth=worth)
@@ -512,9 +509,8 @@ def _fitted(
     questioned = {*_miscounts(pan, factors, spoilt), *((looks[k].line, sentence) for k, sentence in doubts.items())}
     aside &= (table["kind"] != "tub").to_numpy(bool)
     for line, what, off in zip(*(table.loc[aside, column] for column in ("line", "kind", "residual")), strict=True):
-        questioned.add(
-            (line, f"the {what} is off by {abs(off):.1f} {'L' if what == 'meter' else 'mm'} and counts little")
-        )
+        shown = f"{abs(off):.1f} {'L' if what == 'meter' else 'mm'}"
+        questioned.add((line, f"the {what} is off by {shown} and counts little"))
     squares = table[(table["set_aside"] == 0) & (table["kind"] != "meter")][["before", "residual"]] ** 2
     rms_before, rms_after = (float(value) for value in np.sqrt(squares.mean()).fillna(0.0))
     return ControllerFit(

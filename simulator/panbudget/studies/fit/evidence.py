@@ -160,9 +160,8 @@ def _meter_over_counts(pan: PanModel, modelled: Modelled) -> float:
     """Median of the litres metered over those of the openings counted meanwhile, by a pan; nan without any."""
     ratios = []
     for before, now in itertools.pairwise(np.flatnonzero(np.isfinite(pan.meters)).tolist()):
-        litres = pan.counts[before + 1 : now + 1].sum() * modelled.per_opening(
-            (pan.hours[before] + pan.hours[now]) / 2.0
-        )
+        middle = (pan.hours[before] + pan.hours[now]) / 2.0
+        litres = pan.counts[before + 1 : now + 1].sum() * modelled.per_opening(middle)
         passed = float(pan.meters[now] - pan.meters[before])
         ratios += [passed / litres] if litres > 0.0 and passed > 0.0 else []  # without counts it is nan
     return float(np.median(ratios)) if ratios else float("nan")
@@ -269,10 +268,8 @@ def tub_apart(posterior: Posterior) -> list[str]:
     alone, mean = by_tub(posterior.pan, posterior.known, posterior.tub), float(posterior.mean[0])
     if abs(mean - alone.mean[0]) < OUTLYING * float(alone.covariance[0, 0]) ** 0.5:
         return []
-    exposures = {"tub": np.exp(alone.mean[0]), "rest": np.exp(mean)}
-    return [
-        AGAINST["tub-apart"].format(**{name: factor * posterior.pan.exposure for name, factor in exposures.items()})
-    ]
+    described = posterior.pan.exposure
+    return [AGAINST["tub-apart"].format(tub=np.exp(alone.mean[0]) * described, rest=np.exp(mean) * described)]
 
 
 def _open(posterior: Posterior, untold: dict[str, str]) -> None:

@@ -220,9 +220,7 @@ def _filter(
             good = weight + right[2] - by_mm + _IS_RIGHT
             mean, spread = np.concatenate((right[0], mean), axis=1), np.concatenate((right[1], spread), axis=1)
             weight = np.concatenate((good, weight + _IS_MISREAD), axis=1)
-            loose, new = (
-                None if of is None else np.concatenate((np.zeros_like(of), of), axis=1) for of in (loose, new)
-            )
+            loose, new = (None if of is None else np.hstack((np.zeros_like(of), of)) for of in (loose, new))
             ruled = 2
         width = mean.shape[1]
         best = np.arange(width)[None, :]

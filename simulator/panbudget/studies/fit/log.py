@@ -34,13 +34,9 @@ _KNOWN = ("date", "time", "controller", *_READ[:-1], "added_l", "meter_l", "tub_
 _SPOKEN = {"level": "level_mm", "added": "added_l", "meter": "meter_l", "notes": "note", "count": "openings"}
 _SPOKEN |= {"datetime": "date", "timestamp": "date", "tank": "tank_level", "tub": "tub_mm"}
 # quantities: the column's name without its unit -> kind of unit, and what the column is called in ours
-_QUANTITIES = {
-    "level": ("mm", "level_mm"),
-    "added": ("L", "added_l"),
-    "meter": ("L", "meter_l"),
-    "tub": ("mm", "tub_mm"),
-}
-_QUANTITIES |= {"jug": ("L", "jug_l"), "fell_at": ("kg", "fell_at_kg"), "rose_at": ("kg", "rose_at_kg")}
+_QUANTITIES = {"level": ("mm", "level_mm"), "added": ("L", "added_l"), "meter": ("L", "meter_l")}
+_QUANTITIES |= {"tub": ("mm", "tub_mm"), "jug": ("L", "jug_l")}
+_QUANTITIES |= {"fell_at": ("kg", "fell_at_kg"), "rose_at": ("kg", "rose_at_kg")}
 _NOON = dt.timedelta(hours=12)
 _YES, _NO = ("yes", "y", "1"), ("no", "n", "0")
 _LEAST_VISITS, _LEAST_IN_TUB, _MOST_VISITS = 3, 2, 10_000

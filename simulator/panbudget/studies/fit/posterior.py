@@ -206,9 +206,8 @@ class Posterior:
 
     def account(self) -> Account:
         """Return the likeliest account of the log under the likeliest pan."""
-        return account(
-            self.seen, sighted(self.pan, self.seen, [self.place.factors]), self.place.level_mm, self.place.walk
-        )
+        sight = sighted(self.pan, self.seen, [self.place.factors])
+        return account(self.seen, sight, self.place.level_mm, self.place.walk)
 
     def meter_values(self, pans: Sequence[dict[str, float]]) -> Floats:
         """Log likelihood of the meter's readings under each of some pans; any of them may be far off."""

@@ -112,9 +112,8 @@ def raw_residuals(pan: PanModel, readings: Readings, factors: dict[str, float]) 
     by_level = (cycles - counted) * swing - fallen
     by_count = (followed - counted - np.where(pan.opened, 0.0, 0.5)) * swing
     # since the meter's reading before: what each opening lets through differs, and the sum of it walks
-    through[: len(pan.hours)] -= (
-        to_come(pan, modelled)[0] * np.array([held.per_opening(hour) for hour in pan.hours]) * scale
-    )
+    of_one = np.array([held.per_opening(hour) for hour in pan.hours])
+    through[: len(pan.hours)] -= to_come(pan, modelled)[0] * of_one * scale
     by_meter = through[visit] - through[since] - (pan.meters[visit] - pan.meters[since])
     return np.select([kind == "level", kind == "count"], [by_level[visit], by_count[visit]], by_meter)
 

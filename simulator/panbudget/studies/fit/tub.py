@@ -86,9 +86,8 @@ def _fallen(tub: Tub) -> Floats:
 def _expected(pan: PanModel, hours: Floats) -> tuple[Floats, Floats]:
     """What a tub loses to the air as described, and gains by rain, between some hours. [mm]"""
     marks = np.arange(len(pan.hourly_gain) + 1, dtype=float)
-    lost, gained = (
-        np.diff(np.interp(hours, marks, summed(part / pan.area))) for part in (pan.hourly_evaporation, pan.hourly_gain)
-    )
+    parts = pan.hourly_evaporation, pan.hourly_gain
+    lost, gained = (np.diff(np.interp(hours, marks, summed(part / pan.area))) for part in parts)
     return lost, gained
 
 
@@ -222,9 +221,8 @@ def worth_of_ruler_test(season: Season, *, days: int = 3, ruler_mm: float = RULE
         for true in np.quantile(factors.exposure, (np.arange(_TRUTHS) + 0.5) / _TRUTHS):
             falls = true * lost * (1.0 + _BY_DAY * random.standard_normal(len(lost))) - gained
             levels = -summed(falls) + ruler_mm * random.standard_normal(len(hours))
-            value = tub_values(
-                pan, Tub(hours, levels, np.zeros(len(hours)), np.zeros(len(lost), bool)), factors.exposure, ruler_mm
-            )
+            tub = Tub(hours, levels, np.zeros(len(hours)), np.zeros(len(lost), bool))
+            value = tub_values(pan, tub, factors.exposure, ruler_mm)
             weights = np.exp(value - value.max())
             weights /= weights.sum()
             after.append(np.ptp(quantiles(litres, weights, ends)) / 2.0 / max(weights @ litres, 1e-9))

@@ -91,11 +91,8 @@ def emitter_layouts(scenario: Scenario, name: str, ratios: dict[str, float]) -> 
     fair = _fair_counts(counts, ratios)
     layouts = [counts, *([fair] if fair else [])]
     if {bool(part.vessels) for part in scenario.owned} == {True, False}:  # only the emitters are free
-        layouts += [
-            {bed: max(round(times * count), 1) for bed, count in layout.items()}
-            for layout in list(layouts)
-            for times in _OTHER_COUNTS
-        ]
+        tried = itertools.product(layouts, _OTHER_COUNTS)
+        layouts += [{bed: max(round(times * count), 1) for bed, count in layout.items()} for layout, times in tried]
     factors = [tuple(layout[bed] / count for bed, count in counts.items()) for layout in layouts]
     return list(dict.fromkeys(() if set(each) == {1.0} else each for each in factors))
 

@@ -295,9 +295,8 @@ def side_by_side(
             draw_from=n_beds * np.arange(n + 1),
         )
     lanes = np.arange(0 if whole else 1, 2 * n_beds, 1 if whole else 2)
-    by_lane = {
-        name: np.tile(getattr(described.beds, name)[lanes], n) for name in ("lane_bed", "lane_source", "lane_draw")
-    }
+    kept = ("lane_bed", "lane_source", "lane_draw")
+    by_lane = {name: np.tile(getattr(described.beds, name)[lanes], n) for name in kept}
     owner, bed = np.repeat(places, len(lanes)), described.beds.lane_bed[lanes]
     beds = described.beds._replace(
         **by_lane | {"lane_draw": by_lane["lane_draw"] + (n_beds * owner if on_tank else 0)},

@@ -199,9 +199,8 @@ class _Search:
         count, beside = len(self.draws.exposure), near_draws(self.draws.emitters.shape[1])
         draws = ValveFactors._make(map(np.concatenate, zip(self.draws, beside, strict=True)))
         outcome = self.found(settings, draws, whole=True)
-        return promised(
-            self.scenario, settings, by_cell(outcome, slice(count)), by_cell(outcome, slice(count, None)), self.fresh
-        )
+        cells, near = by_cell(outcome, slice(count)), by_cell(outcome, slice(count, None))
+        return promised(self.scenario, settings, cells, near, self.fresh)
 
     def fresh(self, setting: Setting) -> tuple[float, float]:
         """Return the share in which a setting keeps the wishes over as many other draws, and its mean days short beyond the described."""
@@ -288,10 +287,8 @@ def _valve(scenario: Scenario, name: str, seasons: dict[int, Season], step: Step
     present = Setting(described.pan.area, described.pan.depth, refill_flow, described.valve.swing_kg)
     demand = np.array([year.net_demand for year in years]).sum(axis=0)
     supply = np.array([outcome.supply[0, 0] for outcome in outcomes(years, [present])]).sum(axis=0)
-    ratios = {
-        bed: float(got / needed) if needed > 0.0 else math.inf
-        for bed, got, needed in zip(counts, supply, demand, strict=True)
-    }
+    sums = zip(counts, supply, demand, strict=True)
+    ratios = {bed: float(got / needed) if needed > 0.0 else math.inf for bed, got, needed in sums}
     draws = valve_factors(scenario, name, drawn_factors(scenario, _DRAWS[has_compiler()][0]))
     search = _Search(scenario, name, years, present, draws, done)
     written = described.valve.refill.flow
@@ -312,9 +309,7 @@ def _tried(search: _Search, emitters: Sequence[tuple[float, ...]]) -> Judged:
     # the swing hardly moves the water, but it says how often the valve opens and how soon it answers: varied on those
     # that are best if openings are left aside
     aside = dataclasses.replace(judged, share=1.0 - judged.missed[:, :2].max(axis=1))
-    more = [
-        other for setting in shortlist(aside, scenario) for other in layouts.other_swings(setting, search.freeboard)
-    ]
+    more = [other for each in shortlist(aside, scenario) for other in layouts.other_swings(each, search.freeboard)]
     judged = search.coarse(more, judged)
     steps = layouts.steps_of(scenario)
     for _ in range(2 if (steps > 1.0).any() else 0):  # look closer around the best, twice

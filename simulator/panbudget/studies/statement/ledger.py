@@ -471,9 +471,8 @@ def _months(
     """The months' rows, but for what is printed."""
     whole = season.totals["supplies"][source.supply]["by_month"]
     for key, here in _by_month(days.index).items():
-        drawn, counted, reported, covered = (
-            days[name].to_numpy()[here] for name in ("modelled", "metered", "reported", "covered")
-        )
+        names = ("modelled", "metered", "reported", "covered")
+        drawn, counted, reported, covered = (days[name].to_numpy()[here] for name in names)
         modelled = float(whole[key] if _is_in_totals(source) else drawn.sum())
         basis, litres = MODELLED, modelled
         if covered.any():

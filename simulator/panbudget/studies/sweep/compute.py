@@ -176,10 +176,8 @@ class _Seasons(NamedTuple):
         columns |= {name: values[:, mean] for name, values in sums.lanes.items()}
         columns |= {f"driest_{name}": values[:, driest] for name, values in sums.lanes.items()}
         none = np.full(shape, np.nan)
-        columns |= {
-            f"tank_{name}": np.where(tank >= 0, values[:, tank], np.nan) if values.size else none
-            for name, values in sums.tanks.items()
-        }
+        for name, values in sums.tanks.items():
+            columns[f"tank_{name}"] = np.where(tank >= 0, values[:, tank], np.nan) if values.size else none
         by_year = {
             "year": self.years,
             "days": np.full(shape[0], days.rain.shape[1]),
@@ -187,8 +185,6 @@ class _Seasons(NamedTuple):
             "eto_mm": days.eto.sum(axis=1),
         }
         columns |= {name: np.repeat(np.array(values)[:, None], shape[1], axis=1) for name, values in by_year.items()}
-        columns |= {
-            "litres": columns["irrigation_mm"] * bundle.by_row("area"),
-            "pan_evaporation_mm": pans.evaporation.sum(axis=2)[:, row],
-        }
+        columns["litres"] = columns["irrigation_mm"] * bundle.by_row("area")
+        columns["pan_evaporation_mm"] = pans.evaporation.sum(axis=2)[:, row]
         return {name: columns[name] for name in COLUMNS}

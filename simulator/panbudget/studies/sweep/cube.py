@@ -143,9 +143,8 @@ def _axes_of(parts: Sequence[Path], title: str, gridded: bool) -> tuple[Any, xr.
         at |= {name: np.searchsorted(axes[name], rows[name]) for name in axes}
         coordinates = {name: (name, values, degrees[name]) for name, values in axes.items()}
         heights = np.full([len(values) for values in axes.values()], np.nan)
-        heights[np.searchsorted(axes["latitude"], north), np.searchsorted(axes["longitude"], east)] = sites[
-            "elevation_m"
-        ]
+        cells = np.searchsorted(axes["latitude"], north), np.searchsorted(axes["longitude"], east)
+        heights[cells] = sites["elevation_m"]
         altitude: Any = (("latitude", "longitude"), heights, height)
     else:
         at["site"] = pd.Index(sites["site"]).get_indexer(pd.Index(rows["site"]))

@@ -83,9 +83,8 @@ class Held:
         lines = cf.listed(self.recognised)
         if name := which.get(self.days.calendar):
             note = cf.TABLE["says"][name].format(count=len(self.days.made))
-            lines.append(
-                {"for": "days", "variable": self.time, "unit": self.days.calendar, "how": "converted", "note": note}
-            )
+            about = {"for": "days", "variable": self.time, "unit": self.days.calendar}
+            lines.append({**about, "how": "converted", "note": note})
         return lines
 
 
@@ -166,9 +165,7 @@ def copy_grid(
     target = copy_folder(held.mark)
     if target is not None:
         with _opened(folder, sites) as data:
-            arrays = {
-                name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.recognised.names
-            }
+            arrays = _arrays(data, held, sites)
             copy_cells(target, [_cell(place) for place in places], arrays, tell)
     return target
 
@@ -216,9 +213,8 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
         )
         shown = Source("", f"{sites.grid}, cell {place.name}", "", "utf-8")
         options = source.model_dump(include={"wind_height", "missing_rain", "too_bright", "trust"})
-        files.append(
-            lent_to(table_weather(table, shown, place.site(), reader="grid", cautious=False, **options), place, base)
-        )
+        file = table_weather(table, shown, place.site(), reader="grid", cautious=False, **options)
+        files.append(lent_to(file, place, base))
     return files
 
 
@@ -227,14 +223,18 @@ def _cell(place: Place) -> tuple[int, ...]:
     return place.cell
 
 
+def _arrays(data: Any, held: Held, sites: Any) -> dict[str, Any]:
+    """The grid's variables that are read, days first and then their cells' axes."""
+    return {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.recognised.names}
+
+
 def _read_box(folder: Path, sites: Any, held: Held, cells: Any) -> dict[str, Floats]:
     """Read cells of a grid that has no copy: the box about them."""
     low, high = cells.min(axis=0), cells.max(axis=0) + 1
     box = {axis: slice(int(a), int(b)) for axis, a, b in zip(held.axes, low, high, strict=True)}
     at = (slice(None), *(cells - low).T)
     with _opened(folder, sites) as data:
-        arrays = {name: _on_axes(data, name, held.time, held.axes, str(sites.grid)) for name in held.recognised.names}
-        return {name: _numbers(values.isel(box))[at] for name, values in arrays.items()}
+        return {name: _numbers(values.isel(box))[at] for name, values in _arrays(data, held, sites).items()}
 
 
 def _wrong(which: str, shown: str, **values: object) -> ScenarioError:
@@ -258,14 +258,11 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
         raise _wrong("unreadable", shown, reason="its parts point at each other without end, or at nothing")
     try:
         # neither dask nor threads: a job reads its own block
-        options: dict[str, Any] = {"decode_timedelta": False}
+        options: dict[str, Any] = {"chunks": None, "consolidated": False} if path.is_dir() else {}
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # that days are of another calendar, which is looked at below
-            data: Any = (
-                xr.open_zarr(path, chunks=None, consolidated=False, **options)
-                if path.is_dir()
-                else xr.open_dataset(path, **options)
-            )
+            opened: Any = xr.open_zarr if path.is_dir() else xr.open_dataset
+            data = opened(path, decode_timedelta=False, **options)
     except MemoryError:
         raise
     except Exception as error:  # of a damaged file the libraries raise what their parts raise: no list is complete
@@ -427,9 +424,8 @@ def _with_weather(data: Any, tmin: Any, axes: tuple[str, ...]) -> Mask:
         name = values.attrs.get("standard_name")
         if name in cf.TABLE["masks"] and set(values.dims) == set(axes):
             numbers = _numbers(values.transpose(*axes))
-            return np.asarray(
-                numbers > 0.0 if cf.TABLE["masks"][name] else numbers < (1.0 if "fraction" in name else 0.5)
-            )
+            least_sea = 1.0 if "fraction" in name else 0.5
+            return np.asarray(numbers > 0.0 if cf.TABLE["masks"][name] else numbers < least_sea)
     known = ~np.isnan(_numbers(tmin[0]))
     deep = max(chunks_of(tmin)[0], 64 * _LOOK_EVERY)
     for start in range(0, tmin.shape[0], deep):
@@ -481,10 +477,7 @@ def _refuse_exchanged(
     shown: str,
 ) -> None:
     """Refuse a grid whose seasons are those of its longitude taken for a latitude."""
-    tmin, tmax = (
-        samples[name] * recognised.variables[name].factor + recognised.variables[name].offset
-        for name in ("tmin", "tmax")
-    )
+    tmin, tmax = (cf.in_our_unit(samples[name], recognised.variables[name]) for name in ("tmin", "tmax"))
     known = np.asarray(np.isfinite(tmin + tmax).any(axis=1))
     mean, dates = np.nanmean((tmin + tmax)[known] / 2.0, axis=1), dates[known]
     north, east = float(latitude.mean()), float(longitude.mean())

@@ -181,9 +181,8 @@ def run_job(kit: bytes, job: Job) -> Part:
         except (WeatherError, ScenarioError) as error:
             bad.append(BadSite(place.name, tuple(error.text().split("\n"))))
         clock.tick("seasons")
-    designs = {
-        design.name: plan.marks.designs[design.name] for design in plan.designs[job.first_design : job.after_design]
-    }
+    run = plan.designs[job.first_design : job.after_design]
+    designs = {design.name: plan.marks.designs[design.name] for design in run}
     content = {
         **{"plan": plan.fingerprint, "part": job.index, "weather": marks, "bad": bad, "sites": about},
         **{"designs": designs, "all_years": plan.years() is None},
@@ -271,9 +270,8 @@ def _beds(kit: bytes, first: int, after: int) -> dict[tuple[str, ...], int]:
     """Some designs' beds, by design, controller and bed -> their place among the rows of a year."""
     designs = _unpacked(kit)[0].designs[first:after]
     valves = [(design.name, *item) for design in designs for item in design.scenario.controller.items()]
-    return {
-        key: at for at, key in enumerate((design, name, bed) for design, name, valve in valves for bed in valve.bed)
-    }
+    beds = ((design, name, bed) for design, name, valve in valves for bed in valve.bed)
+    return {key: at for at, key in enumerate(beds)}
 
 
 def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> SiteRows:
@@ -295,10 +293,8 @@ def _rows(kit: bytes, job: Job, place: Place, runs: Runs) -> SiteRows:
     for missing, designs in by_missing.items():
         of_runs = [(record, [year for year in held if year in missing]) for record, held in runs]
         for bundle in _bundles(kit, tuple(designs)) if missing else ():
-            heads = {
-                "row": np.array([names[row[:3]] for row in bundle.rows], int),
-                "area_m2": bundle.by_row("area").astype(float),
-            }
+            places = np.array([names[row[:3]] for row in bundle.rows], int)
+            heads = {"row": places, "area_m2": bundle.by_row("area").astype(float)}
             parts += [
                 {name: np.tile(values, len(held)) for name, values in heads.items()}
                 | season_columns(record, bundle, season, held, engine)

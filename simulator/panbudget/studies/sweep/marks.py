@@ -37,14 +37,10 @@ def code_mark() -> str:
     root = Path(panbudget.__file__).parent
     sources = (path for path in sorted(root.rglob("*")) if path.suffix in (".py", ".toml", ".csv"))
     inside = {path.relative_to(root): path for path in sources}
-    digests = [
-        (name.as_posix(), hashlib.sha256(path.read_bytes()).hexdigest())
-        for name, path in inside.items()
-        if name.parts[0] not in _ROOMS_ABOVE
-    ]
-    versions = [
-        next((package.version for package in importlib.metadata.distributions(name=name)), "none") for name in _PACKAGES
-    ]
+    below = {name: path for name, path in inside.items() if name.parts[0] not in _ROOMS_ABOVE}
+    digests = [(name.as_posix(), hashlib.sha256(path.read_bytes()).hexdigest()) for name, path in below.items()]
+    found = (importlib.metadata.distributions(name=name) for name in _PACKAGES)
+    versions = [next((package.version for package in packages), "none") for packages in found]
     return mark_of(digests, versions)
 
 

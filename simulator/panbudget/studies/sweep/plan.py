@@ -192,9 +192,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         raise ScenarioError(*scenario_errors.problems(error, PlanFile), file=str(path)) from None
     garden = path.parent / described.scenario
     if not garden.is_file():
-        raise ScenarioError(
-            problem("no-scenario", "scenario", described.scenario, file=described.scenario), file=str(path)
-        )
+        none = problem("no-scenario", "scenario", described.scenario, file=described.scenario)
+        raise ScenarioError(none, file=str(path))
     base = load_scenario(garden, *variants)
     if described.show.units:
         base = base.changed({"show": described.show.model_dump()})
@@ -227,9 +226,7 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
         elif not problems and not any(part.where.startswith("sites.") for part in error.problems):
             raise
         else:
-            problems += [
-                part if part.where.startswith("sites.") else part.under(f"{error.file}: ") for part in error.problems
-            ]
+            problems += [p if p.where.startswith("sites.") else p.under(f"{error.file}: ") for p in error.problems]
     if problems:
         raise ScenarioError(*problems, file=str(path))
     marks = Marks(code_mark(), _mark_of_base(base, described), {name: mark_of(part.sha256) for name, part in designs})
@@ -241,9 +238,8 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
 
 def _mark_of_base(base: Scenario, described: PlanFile) -> str:
     """Mark the scenario, what fallbacks hold, and how sites are read."""
-    lent = [
-        path for source in base.weather.fallback for name in source.files for path in _files(base.path.parent, name)
-    ]
+    names = [name for source in base.weather.fallback for name in source.files]
+    lent = [path for name in names for path in _files(base.path.parent, name)]
     how = described.sites.model_dump(mode="json", exclude={"table"})
     return mark_of(base.sha256, [file_mark(path) for path in lent], how)
 

@@ -258,9 +258,8 @@ def lent_to(file: WeatherFile, place: Place, base: Scenario) -> WeatherFile:
             if len(_LENDERS) >= _MOST_LENDERS:
                 _LENDERS.clear()
             # days of a plain table go by no clock: they are the same wherever the place is
-            _LENDERS[described, "" if held.reader == "table" and held.raw.by_hour is None else repr(fallback.site)] = (
-                held
-            )
+            is_anywheres = held.reader == "table" and held.raw.by_hour is None
+            _LENDERS[described, "" if is_anywheres else repr(fallback.site)] = held
         others.append((fallback, held))
     return replace(file, others=others) if others else file
 

@@ -133,9 +133,7 @@ def part_bytes(sites: Sequence[SiteRows], about: Mapping[str, Any]) -> bytes:
 def _columns_of(sites: Sequence[SiteRows]) -> dict[str, Any]:
     """All sites' columns, one after the other; what names a row as texts and the place of each row's among them."""
     count = [len(rows.columns["row"]) for rows in sites]
-    columns: dict[str, Any] = {
-        name: np.concatenate([rows.columns[name] for rows in sites]) for name in sites[0].columns
-    }
+    columns: dict[str, Any] = {k: np.concatenate([rows.columns[k] for rows in sites]) for k in sites[0].columns}
     names: list[list[str]] = [[rows.place.name for rows in sites], *map(list, zip(*sites[0].beds, strict=True))]
     at = [np.repeat(np.arange(len(sites)), count), *[columns.pop("row")] * 3]
     columns |= {key: (texts, which) for key, texts, which in zip(KEYS, names, at, strict=True)}
@@ -228,10 +226,8 @@ def _held_in(folder: Path) -> dict[str, Any]:
 
 def outdated(folder: Path, plan: Plan) -> int:
     """Count a folder's parts that hold no longer since the package, or one that it computes with, is another by now."""
-    held = _held_in(folder)
-    return (
-        len([*(folder / _PARTS).glob("part-*.parquet")]) if held.get("code", plan.marks.code) != plan.marks.code else 0
-    )
+    is_other = _held_in(folder).get("code", plan.marks.code) != plan.marks.code
+    return len([*(folder / _PARTS).glob("part-*.parquet")]) if is_other else 0
 
 
 class Store:
@@ -426,11 +422,9 @@ class Store:
             return None
         if about.get("plan") != self.plan.fingerprint or about.get("part") != job.index:
             return None
-        files = {place.name: place.file for place in job.places if place.cell is None}
+        sites = [place for place in job.places if place.cell is None]
         # a site without a mark could not be read: another try costs little
-        changed = any(
-            about["weather"].get(name) != weather_mark(self.plan.folder, file) for name, file in files.items()
-        )
+        changed = any(about["weather"].get(site.name) != weather_mark(self.plan.folder, site.file) for site in sites)
         return None if changed else about
 
     def about(self, index: int) -> dict[str, Any] | None:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panbudget.errors import PanbudgetError, nearest
+from panbudget.errors import PanbudgetError, did_you_mean
 from panbudget.extras import of_reports, wants_extra
 from panbudget.files import json_bytes
 from panbudget.studies.sweep import problem
@@ -127,10 +127,9 @@ class Swept:
     def map(self, column: str, quantile: float | None = None) -> dict[str, bytes]:
         """Return a map of a column as files, name -> content: its quantile by Weibull's positions, or the years' mean."""
         values = mapped(self._parts(), column, quantile)
+        draw = of_reports("sweep.map", "column_files")
         with units_shown(self.plan.base.units):
-            drawn: dict[str, bytes] = of_reports("sweep.map", "column_files")(
-                values, column, quantile, self.plan.described.title
-            )
+            drawn: dict[str, bytes] = draw(values, column, quantile, self.plan.described.title)
         return drawn
 
 
@@ -213,17 +212,13 @@ def refuse_unasked(columns: Sequence[str], quantile: float | None, kinds: Sequen
     wrong = []
     for name in columns:
         if name not in known:
-            near = nearest(name, known)
-            wrong.append(
-                problem("no-such-column", "map", name, name=name, near=f'did you mean "{near}"?' if near else "")
-            )
+            wrong.append(problem("no-such-column", "map", name, name=name, near=did_you_mean(name, known, "")))
     if quantile is not None and not 0.0 < quantile < 1.0:
         wrong.append(problem("no-quantile", "quantile", quantile, given=quantile))
     elif quantile is not None and not columns:
         wrong.append(problem("quantile-without-map", "quantile", quantile, given=quantile))
-    wrong += [
-        problem("no-such-kind", "to", kind, name=kind, known=" or ".join(FILES)) for kind in kinds if kind not in FILES
-    ]
+    strange = [kind for kind in kinds if kind not in FILES]
+    wrong += [problem("no-such-kind", "to", kind, name=kind, known=" or ".join(FILES)) for kind in strange]
     if wrong:
         raise PanbudgetError(*wrong)
     if kinds:

@@ -202,9 +202,7 @@ def _address_in(text: str) -> str:
 def _quiet() -> Iterator[None]:
     """Keep the library's own log from a screen on which we say what happened; after an error for good, for it comes late."""
     ours = ("asyncio", "distributed", "tornado")
-    logs = [
-        logging.getLogger(name) for name in (*ours, *list(logging.root.manager.loggerDict)) if name.startswith(ours)
-    ]
+    logs = [logging.getLogger(name) for name in (*ours, *logging.root.manager.loggerDict) if name.startswith(ours)]
     levels = [log.level for log in logs]
     for log in logs:
         log.setLevel(logging.CRITICAL + 1)

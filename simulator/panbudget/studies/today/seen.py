@@ -173,9 +173,8 @@ def _refuse(garden: Scenario, season: Season, seen: Seen) -> None:
     first, last = (season.days.index[at].date() for at in (0, -1))
     for name, moment in seen.opened.items():
         if not first <= moment.date() <= last:
-            wrong.append(
-                problem("moment-outside", f"opened {name}", text=f"{moment:%Y-%m-%d %H:%M}", first=first, last=last)
-            )
+            text = f"{moment:%Y-%m-%d %H:%M}"
+            wrong.append(problem("moment-outside", f"opened {name}", text=text, first=first, last=last))
     if wrong:
         raise ScenarioError(*wrong)
 
@@ -215,9 +214,8 @@ def _put(
         if seen_kg > swing + HIGH * pan.area and model <= swing:
             alarms.append(say(texts["above-reset-runs" if ran else "above-reset"], **values, litres=ran))
         if tonight or is_low:  # what has not filled it goes on till tonight
-            sums = (
-                np.interp([look.hour, len(hours) - 1.0], np.arange(len(hours)), by) for by in course_of(season, row)
-            )
+            until = [look.hour, len(hours) - 1.0]
+            sums = (np.interp(until, np.arange(len(hours)), by) for by in course_of(season, row))
             gone, rain = (float(np.diff(ends)[0]) for ends in sums)
             state.level[row] = max(seen_kg + look.added + rain - gone, -at_trip)
             return notes, alarms

@@ -146,9 +146,8 @@ def told_by(
         return {}, notes, [texts["not-once"].format(**values, model=1.0 / ratio)]
     if any(figure.beyond for figure in figures.values()):
         key = "fault" if main and figures[main].beyond else "fault-apart"
-        seen = joined(
-            "; ", (say(texts[f"seen-{what}"], ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
-        )
+        beyond = (say(texts[f"seen-{what}"], ratio=np.exp(f.ratio)) for what, f in figures.items() if f.beyond)
+        seen = joined("; ", beyond)
         cause = joined(" ", [_cause(garden, season, name, figures), *jug_test])
         return {}, notes, [say(texts[key], **values, seen=seen, cause=cause)]
     if not main or (width := max(3.0**0.5 * figures[main].error, 0.03)) >= (high - low) / 2.0:

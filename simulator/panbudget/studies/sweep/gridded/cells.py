@@ -52,11 +52,8 @@ def blocks(shape: Sequence[int], chunks: Sequence[int]) -> Iterator[tuple[slice,
     a_row = 8.0 * np.prod(chunks[1:], dtype=float)
     deep = max(int(_AT_ONCE / a_row) // chunks[0], 1) * chunks[0]
     steps = (min(deep, shape[0]), *chunks[1:])
-    cut = (
-        [slice(at, min(at + step, size)) for at in range(0, size, step)]
-        for size, step in zip(shape, steps, strict=True)
-    )
-    first, *others = cut
+    axes = zip(shape, steps, strict=True)
+    first, *others = ([slice(at, min(at + step, size)) for at in range(0, size, step)] for size, step in axes)
     for over in itertools.product(*others):
         yield from ((rows, *over) for rows in first)
 
@@ -100,9 +97,8 @@ def copy_cells(
             draft.rename(folder)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise OutputError(
-            problem("no-copy", reason=reason, size=copy_bytes(arrays, len(cells)) / 1e9), file=str(folder)
-        ) from None
+        no_copy = problem("no-copy", reason=reason, size=copy_bytes(arrays, len(cells)) / 1e9)
+        raise OutputError(no_copy, file=str(folder)) from None
     finally:
         shutil.rmtree(draft, ignore_errors=True)
 

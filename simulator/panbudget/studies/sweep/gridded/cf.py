@@ -25,10 +25,7 @@ _HEIGHT = re.compile(r"(\d+(?:\.\d+)?)[ -]?(?:m|metres?|meters?)\b")
 _SPIKES = 1000  # one number in so many may be a spike, which later costs its year and not the grid
 _ROUNDED = 0.01  # so far below zero packing and regridding may leave a dry day [mm]
 #: named from others of the grid
-_MADE_FROM = {
-    "wind": ("eastward_wind", "northward_wind"),
-    "vapour_pressure": ("specific_humidity", "mixing_ratio"),
-}
+_MADE_FROM = {"wind": ("eastward_wind", "northward_wind"), "vapour_pressure": ("specific_humidity", "mixing_ratio")}
 
 
 class Variable(NamedTuple):
@@ -216,17 +213,16 @@ def wrong_units(
         kind, sample, bounds = TABLE["kinds"][name], samples.get(name, np.empty(0)), TABLE["plausible"].get(name, {})
         like = _looks_like(name, sample, part)
         values = {"variable": part.variable, "unit": part.unit, "name": name, "known": ", ".join(TABLE["units"][kind])}
-        values |= {
-            "like": like,
-            "key": f"sites.variables.{name}",
-            "check": f"{_CHECKS.get(kind, name.replace('_', '-'))}-unit",
-        }
+        check = f"{_CHECKS.get(kind, name.replace('_', '-'))}-unit"
+        values |= {"like": like, "key": f"sites.variables.{name}", "check": check}
         if name in recognised.unknown:
             code = "no-unit" if not part.unit else "unknown-unit"
             # rain's bounds are so wide that its numbers tell a unit from what is stated only, not from all that it may be
             names_unit = like and (not part.unit or "apart" not in bounds)
             yield problem(f"{code}.like" if names_unit else code, part.key and f"{part.key}:", part.unit, **values)
-        elif values["check"] not in trust and (like or not ("apart" in bounds or _fits(name, _ours(sample, part)))):
+        elif values["check"] not in trust and (
+            like or not ("apart" in bounds or _fits(name, in_our_unit(sample, part)))
+        ):
             ends = {which: f"{value:.4g}" for which, value in _ends(sample).items()}
             values |= {**ends, "ours": TABLE["ours"][kind]}
             values |= dict(zip(("low", "high", "least", "most"), (*bounds["median"], *bounds["highest"]), strict=True))
@@ -235,16 +231,14 @@ def wrong_units(
 
 def typical(recognised: Recognised, samples: Mapping[str, Floats]) -> dict[str, str]:
     """Say the mean of a sample of each variable, in our unit."""
-    means = {
-        name: float(np.nanmean(_ours(samples[name], part)))
-        for name, part in recognised.variables.items()
-        if not np.isnan(samples[name]).all()
-    }
+    known = {name: part for name, part in recognised.variables.items() if not np.isnan(samples[name]).all()}
+    means = {name: float(np.nanmean(in_our_unit(samples[name], part))) for name, part in known.items()}
     return {name: f"{mean:.3g} {TABLE['ours'][TABLE['kinds'][name]]}" for name, mean in means.items()}
 
 
-def _ours(sample: Floats, part: Variable) -> Floats:
-    return sample * part.factor + part.offset
+def in_our_unit(numbers: Floats, part: Variable) -> Floats:
+    """Return a variable's numbers in our unit."""
+    return numbers * part.factor + part.offset
 
 
 _CHECKS = {"temperature": "temperature", "share": "humidity", "speed": "wind"}
@@ -265,7 +259,7 @@ def _fits(name: str, sample: Floats) -> bool:
 def _looks_like(name: str, sample: Floats, part: Variable) -> str:
     """The unit that a variable's numbers look like, if it is plainly another than the stated one, or none is stated."""
     stated = not np.isnan(part.factor)
-    if np.isnan(sample).all() or name not in TABLE["plausible"] or (stated and _fits(name, _ours(sample, part))):
+    if np.isnan(sample).all() or name not in TABLE["plausible"] or (stated and _fits(name, in_our_unit(sample, part))):
         return ""
     apart = TABLE["plausible"][name].get("apart", 1.0)
     for unit, (factor, offset) in TABLE["units"][TABLE["kinds"][name]].items():
@@ -293,7 +287,7 @@ def to_ours(variables: Mapping[str, Variable], raw: Mapping[str, Floats], pressu
     dict
         Standard column -> ndarray (days, cells).
     """
-    ours = {name: raw[part.variable] * part.factor + part.offset for name, part in variables.items()}
+    ours = {name: in_our_unit(raw[part.variable], part) for name, part in variables.items()}
     if "rain" in ours:
         ours["rain"] = np.where((ours["rain"] < 0.0) & (ours["rain"] > -_ROUNDED), 0.0, ours["rain"])
     if "eastward_wind" in ours:

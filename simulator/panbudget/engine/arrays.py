@@ -260,12 +260,8 @@ def empty_results(
         "sums": (lanes if keep_sums else 0, len(LANE_SUMS)),
     }
     whole = {"openings", "opening_controller", "opening_cause"}
-    return Results._make(
-        np.zeros(
-            room if name.startswith("opening_") else by_name.get(name, pan), np.int64 if name in whole else np.float64
-        )
-        for name in Results._fields
-    )
+    shapes = {name: room if name.startswith("opening_") else by_name.get(name, pan) for name in Results._fields}
+    return Results._make(np.zeros(shape, np.int64 if name in whole else np.float64) for name, shape in shapes.items())
 
 
 def no_tanks(days: int) -> Tanks:

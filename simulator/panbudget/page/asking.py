@@ -112,9 +112,8 @@ class Asking:
                 radio.on("keydown", js_handler=TEXTS["scripts"]["arrows"])
         elif question.kind == "plant":
             plants = {name: f"{name} ({also})" if also else name for name, also in questions.names_of("plant").items()}
-            ui.select(plants, label=question.label, value=answer, with_input=True, on_change=change).props(
-                f'hint="{_TEXTS["search"]}" outlined'
-            ).classes("wide")
+            select = ui.select(plants, label=question.label, value=answer, with_input=True, on_change=change)
+            select.props(f'hint="{_TEXTS["search"]}" outlined').classes("wide")
         else:
             kind = "date" if question.kind == "date" else "text"
             field = ui.input(question.label, value=answer, on_change=change).classes("wide")
@@ -149,9 +148,9 @@ class Asking:
     def _weather(self) -> None:
         answers = self.desk.answers
         if answers["weather"] == "file":
-            ui.upload(
-                label=_TEXTS["upload"], auto_upload=True, max_file_size=_MOST_BYTES, on_upload=self.uploaded
-            ).classes("wide").props(f'aria-label="{_TEXTS["upload"]}" flat bordered')
+            limits: dict[str, Any] = {"auto_upload": True, "max_file_size": _MOST_BYTES}
+            upload = ui.upload(label=_TEXTS["upload"], on_upload=self.uploaded, **limits)
+            upload.classes("wide").props(f'aria-label="{_TEXTS["upload"]}" flat bordered')
         else:
             ui.label(questions.TEXTS["download"])
             ui.button(_TEXTS["download"], on_click=self.download).props("outline no-caps")

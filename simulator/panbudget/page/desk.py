@@ -116,10 +116,10 @@ def settings_of(scenario: Scenario) -> dict[str, Setting]:
             for key, kind, value, path in kinds:
                 scale, step = words.SHOWN[kind], _STEPS[kind][words.is_us()]
                 parts.append((key, scale.unit.replace("²", "^2"), scale.shown(value), step, path))
-        parts += [
-            (f"{bed}/emitters", "", float(part.emitters.count), 1.0, (*at, "bed", bed, "emitters", "count"))
-            for bed, part in controller.bed.items()
-        ]
+        for bed, part in controller.bed.items():
+            parts.append(
+                (f"{bed}/emitters", "", float(part.emitters.count), 1.0, (*at, "bed", bed, "emitters", "count"))
+            )
         for key, unit, value, step, path in parts:
             what = key.rpartition("/")[2]
             kind = "area" if what == "pan" and not is_round else what

@@ -224,12 +224,8 @@ class Garden:
         texts: dict[str, str] = TEXTS["season"]
         _heading(texts["heading"])
         with ui.row().classes("items-center no-print"):
-            self.year = ui.select(
-                list(self.desk.years),
-                label=texts["year"],
-                value=self.desk.year,
-                on_change=lambda event: self._year(event.value),
-            ).props("outlined dense")
+            years, now = list(self.desk.years), self.desk.year
+            self.year = ui.select(years, label=texts["year"], value=now, on_change=self._year).props("outlined dense")
             _button(texts["zoom"], self._zoom)
             _button(texts["whole"], lambda: self._show_days(None))
         self.said = ui.label("").classes("said").props(_LIVE)
@@ -244,9 +240,9 @@ class Garden:
             ui.html(texts["table"], sanitize=False, tag="summary")
             self.table = ui.html("", sanitize=False)
 
-    def _year(self, year: int | None) -> None:
-        if year is not None and year != self.desk.year:
-            self.desk.choose(year=year)
+    def _year(self, event: events.ValueChangeEventArguments[Any]) -> None:
+        if event.value is not None and event.value != self.desk.year:
+            self.desk.choose(year=event.value)
 
     def _zoom(self) -> None:
         wave = self.desk.heat_wave()
@@ -400,17 +396,10 @@ def _table(desk: Desk) -> str:
     for key, bed in season.totals["beds"].items():
         water_left = season.beds[key]["water_left_mm"]
         least = water_left.idxmin()
-        rows.append(
-            [
-                key.replace("/", ", "),
-                words.bare(float(water_left.min()), "depth", 1),
-                words.day_said(f"{least:%Y-%m-%d}"),
-                words.number(bed["driest_quarter"]["stress_days"]),
-                words.bare(bed["irrigation_mm"], "depth", 0),
-                words.bare(bed["net_demand_mm"], "depth", 0),
-                words.bare(bed["litres"], "volume", 0),
-            ]
-        )
+        lowest = words.bare(float(water_left.min()), "depth", 1), words.day_said(f"{least:%Y-%m-%d}")
+        depths = (words.bare(bed[name], "depth", 0) for name in ("irrigation_mm", "net_demand_mm"))
+        short, litres = words.number(bed["driest_quarter"]["stress_days"]), words.bare(bed["litres"], "volume", 0)
+        rows.append([key.replace("/", ", "), *lowest, short, *depths, litres])
     head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in words.filled(TEXTS["season"]["heads"], {}))
     body = "".join("<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return f'<div class="scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'

@@ -143,10 +143,6 @@ def _lines(forcing: Forcing, out: Results) -> Lines:
         part, key = forcing.parts[row.ground], f"{row.controller}/{row.bed}"
         water_left[key] = mornings(out, index, readily_available(part, out.etc[index]))["water_left_mm"]
         supplied[key] = float(out.irrigation[index].sum())
-    return Lines(
-        _iso(forcing),
-        dict(zip(names, np.asarray(out.openings, float), strict=True)),
-        dict(zip(names, out.drawn.sum(axis=1).tolist(), strict=True)),
-        water_left,
-        supplied,
-    )
+    openings = dict(zip(names, np.asarray(out.openings, float), strict=True))
+    litres = dict(zip(names, out.drawn.sum(axis=1).tolist(), strict=True))
+    return Lines(_iso(forcing), openings, litres, water_left, supplied)

@@ -186,10 +186,8 @@ def _screens_of(what: str) -> list[Screen]:
 
 def first_answers() -> dict[str, Any]:
     """Return the answers that stand there at first; under "valves" one, which has one bed under "beds"."""
-    answers, valve, bed = (
-        {question.key: question.default for screen in _screens_of(what) for question in screen.questions}
-        for what in ("garden", "valve", "bed")
-    )
+    asked = ([q for screen in _screens_of(what) for q in screen.questions] for what in ("garden", "valve", "bed"))
+    answers, valve, bed = ({question.key: question.default for question in several} for several in asked)
     return answers | {"valves": [valve | {"beds": [bed]}]}
 
 

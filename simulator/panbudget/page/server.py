@@ -13,6 +13,7 @@ import tempfile
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from nicegui import app, background_tasks, context, ui
 from starlette.responses import FileResponse, PlainTextResponse, Response
@@ -27,6 +28,9 @@ from panbudget.page.questions import GARDEN
 from panbudget.words import packaged_text
 
 _SOON = 0.02  # s
+#: what the library would do beside
+_WITHOUT: dict[str, Any] = {"show": False, "reload": False, "show_welcome_message": False}
+_WITHOUT |= {"storage_secret": None, "tailwind": False}
 # scripts in a page that was written beside the garden do not run
 _STILL = {
     "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
@@ -184,15 +188,4 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True, ready: Callable[
     # what is started here runs before anybody is listened to
     app.on_startup(lambda: background_tasks.create(opened()))
     with contextlib.suppress(KeyboardInterrupt):  # the way to close it
-        ui.run(
-            window_of(desk),
-            host=HOST,
-            port=port,
-            title="panbudget",
-            language="en-US",
-            show=False,
-            reload=False,
-            show_welcome_message=False,
-            storage_secret=None,
-            tailwind=False,
-        )
+        ui.run(window_of(desk), host=HOST, port=port, title="panbudget", language="en-US", **_WITHOUT)

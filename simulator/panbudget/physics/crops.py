@@ -6,7 +6,7 @@ chapters 6 and 7.
 """
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -279,9 +279,7 @@ def landscape_curve(
     curve = constant_curve(dates, max(factors), root_depth, height)
     months = dates.astype("datetime64[M]").astype(np.int64) % 12
     kc = np.resize(np.asarray(factors, float), 12)[months]
-    return DemandCurve(
-        kc, curve.height, curve.root_depth, curve.growing, curve.stage, (), mid_kc=curve.mid_kc, end_kc=curve.end_kc
-    )
+    return replace(curve, kc=kc)
 
 
 def kc_max(kcb: npt.ArrayLike, *, wind: npt.ArrayLike, rh_min: npt.ArrayLike, height: npt.ArrayLike) -> Floats:

@@ -129,19 +129,14 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     # at a percentile of its own days, a wave of equal days would else rule itself out
     hot = tmax >= limit if rule == "season" else tmax > limit
     edges = np.flatnonzero(np.diff(hot.astype(np.int8), prepend=0, append=0))
-    waves = tuple(
-        HeatWave(
-            index[first].date(),
-            index[after - 1].date(),
-            int(after - first),
-            float(tmax[first:after].max()),
-            float((tmax[first:after] - limit[first:after]).sum()),
-        )
-        for first, after in zip(edges[::2], edges[1::2], strict=True)
-        if after - first >= LEAST_DAYS
-    )
+    waves = list[HeatWave]()
+    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if after - first >= LEAST_DAYS:
+            days, warmth = index[first:after], tmax[first:after]
+            beyond = float((warmth - limit[first:after]).sum())
+            waves.append(HeatWave(days[0].date(), days[-1].date(), len(days), float(warmth.max()), beyond))
     definition = say(_TEXTS["wave"] + _TEXTS[rule], **limits, **values)
-    return HeatWaves(waves, definition, pd.Series(limit, index=index, name="limit_c"))
+    return HeatWaves(tuple(waves), definition, pd.Series(limit, index=index, name="limit_c"))
 
 
 def _calendar_limit(daily: pd.DataFrame, wanted: pd.DatetimeIndex) -> tuple[Floats, int]:
@@ -212,10 +207,8 @@ def add_heat(daily: pd.DataFrame, heat: Heat, *, latitude: float, elevation: flo
     if heat.without_rain:
         made.loc[days, "rain"] = 0.0
     if "pan_evaporation" in daily:
-        before, after = (
-            reference_evapotranspiration(table.loc[days], latitude=latitude, elevation=elevation).to_numpy(float)
-            for table in (daily, made)
-        )
+        place, both = {"latitude": latitude, "elevation": elevation}, (daily.loc[days], made.loc[days])
+        before, after = (reference_evapotranspiration(table, **place).to_numpy(float) for table in both)
         ratio = np.divide(after, before, out=np.ones(len(days)), where=before > 0.0)
         made.loc[days, "pan_evaporation"] = daily.loc[days, "pan_evaporation"].to_numpy(float) * ratio
     return made

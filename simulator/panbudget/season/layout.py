@@ -20,6 +20,7 @@ import pandas as pd
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Beds, Days, Pans, Tanks, no_tanks
 from panbudget.errors import Problem, ScenarioError
+from panbudget.extras import made_once
 from panbudget.numeric import Floats, Ints
 from panbudget.scenario.beds import Bed, LayeredSoil, NamedSoil
 from panbudget.scenario.garden import Scenario
@@ -103,8 +104,6 @@ class Bundle:
     tanks_of: tuple[Tank, ...]
     lanes: tuple[str, ...] = LANES[:3]
     assumptions: tuple[str, ...] = ()
-    _by_length: dict[int, tuple[Pans, Tanks]] = dataclasses.field(default_factory=dict, init=False)
-    _by_years: dict[int, tuple[Ground, ...]] = dataclasses.field(default_factory=dict, init=False)
 
     @functools.cached_property
     def rows(self) -> tuple[Row, ...]:
@@ -178,16 +177,12 @@ class Bundle:
 
     def repeated(self, n_days: int) -> tuple[Pans, Tanks]:
         """Return pans and tanks for so many days; kept, since seasons are of few lengths."""
-        if n_days not in self._by_length:
-            self._by_length[n_days] = (_repeated(self.pans, n_days), _repeated(self.tanks, n_days))
-        return self._by_length[n_days]
+        return made_once(self, ("days", n_days), lambda: (_repeated(self.pans, n_days), _repeated(self.tanks, n_days)))
 
     def grounds_along(self, by: int) -> tuple[Ground, ...]:
         """Return the grounds with their plantings moved along by years; kept, since many places ask for the same."""
-        if by not in self._by_years:
-            moved = (ground._replace(bed=years.bed_in_year(ground.bed, by)) for ground in self.grounds)
-            self._by_years[by] = tuple(moved)
-        return self._by_years[by]
+        moved = (ground._replace(bed=years.bed_in_year(ground.bed, by)) for ground in self.grounds)
+        return made_once(self, ("years", by), lambda: tuple(moved))
 
     def filled(self, parts: Sequence[BedForcing]) -> Beds:
         """Return the engine's beds: what a season, or years side by side, give to each ground, and the lanes."""

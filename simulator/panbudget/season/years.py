@@ -52,17 +52,11 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     if by == 0:
         return scenario
     season, heat, described = scenario.season, scenario.what_if.heat, scenario.described
-    overlay: dict[str, Any] = {
-        "season": _along(season, by, "start", "end"),
-        "controller": {
-            name: {
-                "bed": {
-                    key: _replanted(bed, described["controller"][name]["bed"][key], by) for key, bed in part.bed.items()
-                }
-            }
-            for name, part in scenario.controller.items()
-        },
-    }
+    overlay: dict[str, Any] = {"season": _along(season, by, "start", "end"), "controller": {}}
+    for name, part in scenario.controller.items():
+        beds = described["controller"][name]["bed"]
+        replanted = {key: _replanted(bed, beds[key], by) for key, bed in part.bed.items()}
+        overlay["controller"][name] = {"bed": replanted}
     if heat is not None:
         overlay["what_if"] = {"heat": _along(heat, by, "start")}
     if scenario.fault:
@@ -79,13 +73,10 @@ def _along(part: Any, by: int, *keys: str) -> dict[str, dt.date]:
 def _replanted(bed: Bed, described: dict[str, Any], by: int) -> dict[str, Any]:
     """An overlay of a bed: its planting dates, and those of the plantings in turn or in a mixture."""
     # as described, but for dates, which come from the checked parts: a description may have them as text
-    return _along(bed, by, "planted") | {
-        key: [
-            whole | _along(part, by, "planted") for whole, part in zip(described[key], getattr(bed, key), strict=True)
-        ]
-        for key in ("plantings", "mix")
-        if hasattr(bed, key)
-    }
+    keys = (key for key in ("plantings", "mix") if hasattr(bed, key))
+    parts = {key: zip(described[key], getattr(bed, key), strict=True) for key in keys}
+    replanted = {key: [whole | _along(part, by, "planted") for whole, part in of] for key, of in parts.items()}
+    return _along(bed, by, "planted") | replanted
 
 
 def bed_in_year(bed: Bed, by: int) -> Bed:
@@ -99,11 +90,8 @@ def bed_in_year(bed: Bed, by: int) -> Bed:
         Years.
     """
 
-    parts = {
-        key: [part.model_copy(update=_along(part, by, "planted")) for part in getattr(bed, key)]
-        for key in ("plantings", "mix")
-        if hasattr(bed, key)
-    }
+    keys = (key for key in ("plantings", "mix") if hasattr(bed, key))
+    parts = {key: [part.model_copy(update=_along(part, by, "planted")) for part in getattr(bed, key)] for key in keys}
     replanted: Bed = bed.model_copy(update=_along(bed, by, "planted") | parts)
     return replanted
 

@@ -302,11 +302,9 @@ def _harm(season: Season) -> Harm:
     beds, valves = season.totals["beds"].values(), list(season.totals["controllers"].values())
     drained = sum(bed["deep_percolation_mm"] * bed["area_m2"] for bed in beds)
     sums = (sum(v[key] for v in valves) for key in ("litres", "stuck_open_hours", "dry_pan_hours", "starved_hours"))
-    return Harm(
-        sum(int(bed["driest_quarter"]["stress_days"]) for bed in beds),
-        float(drained + sum(valve["leaked_kg"] + valve["spilled_kg"] for valve in valves)),
-        *map(float, sums),
-    )
+    stress_days = sum(int(bed["driest_quarter"]["stress_days"]) for bed in beds)
+    wasted = float(drained + sum(valve["leaked_kg"] + valve["spilled_kg"] for valve in valves))
+    return Harm(stress_days, wasted, *map(float, sums))
 
 
 def valves_of(fault: Fault, scenario: Scenario) -> list[str]:

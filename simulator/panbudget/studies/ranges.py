@@ -207,12 +207,8 @@ def drawn_factors(scenario: Scenario, count: int) -> Draws:
         if ("litres", name) in drawn:  # whatever the beds' emitters give, they give so much together
             head, beds = pressure[controller.supply], controller.bed.items()
             flows = {bed: part.emitters.count * part.emitters.flow for bed, part in beds}
-            at_head = (
-                flows[bed]
-                * emitter[f"{name}/{bed}"]
-                * head ** (part.emitters.exponent - controller.valve.refill.exponent)
-                for bed, part in beds
-            )
+            beyond = {bed: part.emitters.exponent - controller.valve.refill.exponent for bed, part in beds}
+            at_head = (flows[bed] * emitter[f"{name}/{bed}"] * head**exponent for bed, exponent in beyond.items())
             refill[name] = exposure[name] / drawn["litres", name] * sum(at_head) / sum(flows.values())
         else:
             refill[name] = drawn["refill_flow", name]
@@ -358,10 +354,9 @@ def drawn_forcings(scenario: Scenario, forcings: Iterable[Forcing], draws: int |
     first = forcing = next(in_turn)
     draws = drawn_factors(scenario, draws) if isinstance(draws, int) else draws
     factors = [valve_factors(scenario, name, draws) for name in scenario.controller]
-    exposure, refill_factor, swing = (
-        np.stack([getattr(part, what) for part in factors], axis=1)[..., None]
-        for what in ("exposure", "refill_flow", "swing")
-    )
+    names = ("exposure", "refill_flow", "swing")
+    by_valve = (np.stack([getattr(part, name) for part in factors], axis=1)[..., None] for name in names)
+    exposure, refill_factor, swing = by_valve
     bed_factor = np.concatenate([part.emitters for part in factors], axis=1)[..., None]  # (draws, beds, 1)
     # by day, for faults take from it
     valve_flow = forcing.pans.refill_flow * refill_factor

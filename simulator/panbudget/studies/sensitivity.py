@@ -161,15 +161,10 @@ def _lights(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[st
         coast = (site.setting == "coast") != estimated
         coefficient = air.KRS_COAST if coast else air.KRS_INLAND
         sky = sky_of(pd.DatetimeIndex(daily.index), latitude=site.latitude, elevation=site.elevation)
-        yield (
-            f"from the temperature range, kRs {coefficient:g} ({'coast' if coast else 'inland'})",
-            air.radiation_from_temperature_range(
-                *(daily[name].to_numpy(float) for name in ("tmin", "tmax")),
-                extraterrestrial=sky.extraterrestrial,
-                clear_sky=sky.clear,
-                coefficient=coefficient,
-            ),
-        )
+        temperatures = (daily[name].to_numpy(float) for name in ("tmin", "tmax"))
+        above = {"extraterrestrial": sky.extraterrestrial, "clear_sky": sky.clear}
+        light = air.radiation_from_temperature_range(*temperatures, **above, coefficient=coefficient)
+        yield f"from the temperature range, kRs {coefficient:g} ({'coast' if coast else 'inland'})", light
 
 
 # quantity -> its column, and other ways to fill it

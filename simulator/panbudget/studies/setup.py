@@ -440,10 +440,8 @@ def _months(name: str, bed: str, seasons: list[Season], refill: float, least: fl
         }
     )
     # other beds may still want the present flow when this one does not grow
-    settings = [
-        _turned(refill, supply, need, least) if grows else (refill, "idle")
-        for supply, need, grows in zip(months["supply_mm"], months["need_mm"], total["growing"], strict=True)
-    ]
+    rows = zip(months["supply_mm"], months["need_mm"], total["growing"], strict=True)
+    settings = [_turned(refill, got, need, least) if grows else (refill, "idle") for got, need, grows in rows]
     return months.join(pd.DataFrame(settings, columns=["refill", "bound"], index=months.index)).reset_index()
 
 
@@ -561,10 +559,8 @@ def _sure(name: str, seasons: list[Season], ways: Sequence[Mapping[int, float] |
     def within(what: str, least: float) -> float:
         """The coarsest tolerance at whose both ends the share is as high as this."""
         for tolerance in TOLERANCES:
-            ends = (
-                dataclasses.replace(draws, **{what: {**getattr(draws, what), name: getattr(draws, what)[name] * off}})
-                for off in (1.0 - tolerance, 1.0 + tolerance)
-            )
+            drawn, offs = getattr(draws, what), (1.0 - tolerance, 1.0 + tolerance)
+            ends = (dataclasses.replace(draws, **{what: {**drawn, name: drawn[name] * off}}) for off in offs)
             if all(share(_drawn(name, seasons, end, run)[0]) >= least for end in ends):
                 return tolerance
         return 0.0

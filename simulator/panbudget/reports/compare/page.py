@@ -137,15 +137,10 @@ def _overall(comparison: Comparison, span: str) -> str:
     def total(name: str, places: Mapping[str, Any], key: str) -> float:
         return sum(comparison.value(span, name, where, key) or 0.0 for where in places)
 
-    parts = [
-        _say(
-            "total",
-            name=name,
-            days=round(total(name, season.beds, "stress_days")),
-            litres=total(name, season.controllers, "litres"),
-        )
-        for name, season in comparison.seasons.items()
-    ]
+    parts = []
+    for name, season in comparison.seasons.items():
+        days, litres = total(name, season.beds, "stress_days"), total(name, season.controllers, "litres")
+        parts.append(_say("total", name=name, days=round(days), litres=litres))
     span_days, beds = _days_of(comparison, span), len(comparison.beds)
     return _say("overall", span=span_days, beds=beds, totals="; ".join(parts))
 

@@ -95,11 +95,8 @@ def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
     Report
     """
     visits, paths = sum(len(part) for part in fit.log.visits.values()), to_paste(fit.scenario, "fitted.toml")
-    questioned = [
-        {"pan": name, "line": f"line {line}", "what": what}
-        for name, pan in fit.controllers.items()
-        for line, what in pan.questioned[:_MOST_QUESTIONED]
-    ]
+    lines = ((name, *row) for name, pan in fit.controllers.items() for row in pan.questioned[:_MOST_QUESTIONED])
+    questioned = [{"pan": name, "line": f"line {line}", "what": what} for name, line, what in lines]
     return Report(
         title=f"{fit.scenario.title}: tuned to a field log",
         when=f"{Path(fit.log.file).name}: {days_said(fit.log.first, fit.log.last)}, {count(visits, 'visit')}",

@@ -31,10 +31,8 @@ def daily_table(season: Season) -> pd.DataFrame:
         the driest quarter's with the prefix ``driest_``.
     """
     parts, valves = [], season.scenario.controller
-    drawn = {
-        supply: sum(season.controllers[name]["litres"] for name, part in valves.items() if part.supply == supply)
-        for supply in season.scenario.supply
-    }
+    litres = [(part.supply, season.controllers[name]["litres"]) for name, part in valves.items()]
+    drawn = {supply: sum(of for on, of in litres if on == supply) for supply in season.scenario.supply}
     for rank, (key, table) in enumerate(season.beds.items()):
         controller, bed = key.split("/")
         of_bed = table.drop(columns=_NOT_DAILY).assign(growing=table["growing"].astype(int))

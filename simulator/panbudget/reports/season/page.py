@@ -197,10 +197,8 @@ def _ranges(ranges: Mapping[str, Any] | None) -> Section:
         for name, label in labels.items()
         for what, kind in [heading(label)]
     ]
-    factors = ", ".join(
-        f"{name.removeprefix('controller.').replace('_', ' ')} {low:g} to {high:g} times"
-        for name, (low, high) in ranges["ranges"].items()
-    )
+    spans = {name.removeprefix("controller.").replace("_", " "): span for name, span in ranges["ranges"].items()}
+    factors = ", ".join(f"{name} {low:g} to {high:g} times" for name, (low, high) in spans.items())
     return _section("ranges", table=rows, fill={**ranges, "factors": factors})
 
 

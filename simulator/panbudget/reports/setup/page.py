@@ -116,10 +116,9 @@ def _steps(plan: SetUp, sheet: ValveSheet) -> Iterator[Section]:
     """What to set, step by step."""
     fixed = texts("setup")
     beds = plan.scenario.controller[sheet.name].bed
-    emitters = (
-        f"{bed} ({amount(beds[bed].area, 'area', '.3g')}) {count} × {amount(flow, 'drip', ',1')}"
-        for bed, (count, flow) in sheet.emitters.items()
-    )
+    areas = {bed: amount(beds[bed].area, "area", ".3g") for bed in sheet.emitters}
+    counts = sheet.emitters.items()
+    emitters = (f"{bed} ({areas[bed]}) {count} × {amount(flow, 'drip', ',1')}" for bed, (count, flow) in counts)
     values = {
         "sheet": sheet,
         "vessels": "; ".join(str(text) for text, _ in sheet.vessels),

@@ -222,10 +222,8 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
         "promise": hundredths(valve.choice.promise),
     }
     yield _section("settings", table=rows[: _NEIGHBOURS + 2], fill=fill)
-    margins = [
-        {"which": _which(valve.choice, index), **margins_said(valve.margins[of])}
-        for of, index in (("best", valve.choice.best), ("described", 0))
-    ]
+    pairs = (("best", valve.choice.best), ("described", 0))
+    margins = [{"which": _which(valve.choice, at), **margins_said(valve.margins[of])} for of, at in pairs]
     fill = {"interval": 100.0 * sizing.interval}
     yield _section("margins", table=margins if valve.choice.best else margins[:1], fill=fill)
     beds = []

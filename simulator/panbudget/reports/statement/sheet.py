@@ -239,16 +239,10 @@ def _picture(account: Account) -> Picture:
         return Bar(label, ledger.printed(printed), low / across, reported / across, high / across)
 
     bars = [bar(texts("statement")["whole"], account.interval, ledger.reported, ledger.reported_litres, most)]
-    bars += [
-        bar(
-            f"{month['from']:%B}" + (f" {month['from'].year}" if len(ledger.years) > 1 else ""),
-            (month["range_low_litres"], month["range_high_litres"]),
-            month["reported"],
-            month["reported_litres"],
-            widest,
-        )
-        for month in months
-    ]
+    for month in months:
+        label = f"{month['from']:%B}" + (f" {month['from'].year}" if len(ledger.years) > 1 else "")
+        ends = month["range_low_litres"], month["range_high_litres"]
+        bars.append(bar(label, ends, month["reported"], month["reported_litres"], widest))
     text = "" if licensed is None else ledger.text(licensed)
     return Picture(account.source.name, tuple(bars), None if licensed is None else licensed / most, text)
 

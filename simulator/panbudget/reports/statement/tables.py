@@ -28,17 +28,12 @@ def readings_section(account: Account, statement: Statement) -> Section:
     meter = statement.scenario.supply[account.source.supply].meter or Meter()
     multiplied = "" if meter.multiplier == 1.0 else f", × {meter.multiplier:g}"
     ends = {0: texts("statement")["first"], len(readings) - 1: texts("statement")["last"]}
-    rows = [
-        {
-            "date": reading.shown,
-            "text": reading.text,
-            "event": ", ".join(filter(None, (ends.get(index, ""), reading.row["event"]))),
-            "passed": "–"
-            if reading.event == "installed" or index == 0
-            else amount(ledger.unit.rounded(passed[reading.moment], ledger.decimals)),
-        }
-        for index, reading in enumerate(readings)
-    ]
+    rows = []
+    for index, reading in enumerate(readings):
+        event = ", ".join(filter(None, (ends.get(index, ""), reading.row["event"])))
+        is_first = reading.event == "installed" or index == 0
+        litres = "–" if is_first else amount(ledger.unit.rounded(passed[reading.moment], ledger.decimals))
+        rows.append({"date": reading.shown, "text": reading.text, "event": event, "passed": litres})
     few = rows if len(rows) <= _MOST_READINGS else [row for row in rows if row["event"]]
     left_out = f"; {len(rows) - len(few)} more in the file" if len(few) < len(rows) else ""
     fill = {"supply": account.source.supply, "unit": ledger.unit.symbol, "multiplied": multiplied, "left_out": left_out}
@@ -52,13 +47,10 @@ def storage_table(account: Account, statement: Statement) -> pd.DataFrame:
     for name, tank in account.tanks.items():
         sides = [("start_l", "roof_l", "topped_l"), ("drawn_l", "over_l", "end_l")]
         total = unit.rounded(sum(tank[key] for key in sides[0]), decimals)
-        parts = {
-            key.removesuffix("_l"): part
-            for side in sides
-            for key, part in zip(
-                side, rounded_parts([unit.exact(max(tank[k], 0.0)) for k in side], decimals, total), strict=True
-            )
-        }
+        parts = dict[str, Decimal]()
+        for side in sides:
+            exact = [unit.exact(max(tank[key], 0.0)) for key in side]
+            parts |= zip((key.removesuffix("_l") for key in side), rounded_parts(exact, decimals, total), strict=True)
         parts["change"] = parts["end"] - parts["start"]
         drawn_on, shown = float_source(statement.scenario, name), {key: amount(part) for key, part in parts.items()}
         rows.append({"tank": name, "source": "–" if drawn_on is None else drawn_on or "?", **shown})
@@ -146,10 +138,8 @@ def beds_table(account: Account) -> pd.DataFrame:
     unit, decimals, fates = ledger.unit, ledger.decimals, ["consumed", "drained", "left"]
     applied = rounded_parts([unit.exact(litres) for litres in beds["applied"]], decimals, ledger.modelled)
     areas = rounded_parts([area_unit.exact(area) for area in beds["area_m2"]], area_unit.decimals)
-    parts = [
-        rounded_parts([unit.exact(max(bed[name], 0.0)) for name in fates], decimals, total)
-        for (_, bed), total in zip(beds.iterrows(), applied, strict=True)
-    ]
+    exact = [[unit.exact(max(bed[name], 0.0)) for name in fates] for _, bed in beds.iterrows()]
+    parts = [rounded_parts(fate, decimals, total) for fate, total in zip(exact, applied, strict=True)]
     printed = pd.DataFrame(parts, columns=fates).join(pd.DataFrame({"area": areas, "applied": applied}))
     table = printed.map(amount).assign(bed=beds["bed"].replace("", texts("statement")["pans"]), crop=beds["crop"])
     table.loc[beds["bed"] == "", "area"] = ""

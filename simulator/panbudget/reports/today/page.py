@@ -136,16 +136,10 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
     ]
     recent = (today.day - dt.timedelta(days=RECENT - 1)).isoformat()
     grave = [f for f in today.season.findings if f.severity != "note" and (f.first or "") >= recent]
-    valves = [
-        {
-            "valve": name,
-            "next": _next_said(valve),
-            "level": bare(valve.level_mm, "depth", 0),
-            "trip": bare(valve.trip_mm, "depth", 0),
-            "litres": valve.litres,
-        }
-        for name, valve in today.valves.items()
-    ]
+    valves = []
+    for name, valve in today.valves.items():
+        levels = {"level": bare(valve.level_mm, "depth", 0), "trip": bare(valve.trip_mm, "depth", 0)}
+        valves.append({"valve": name, "next": _next_said(valve), **levels, "litres": valve.litres})
     return Report(
         title=f"{today.scenario.title}: today",
         when=_say("when", day=today.day, years=years, forecast=forecast),

@@ -60,10 +60,8 @@ def _rows(years: SeasonsByYear) -> Iterator[dict[str, Any]]:
 
 
 def _bed_rows(years: SeasonsByYear) -> pd.DataFrame:
-    rows = {
-        str(year): {key: bed["driest_quarter"]["stress_days"] for key, bed in season.totals["beds"].items()}
-        for year, season in years.seasons.items()
-    }
+    beds = {str(year): season.totals["beds"].items() for year, season in years.seasons.items()}
+    rows = {year: {key: bed["driest_quarter"]["stress_days"] for key, bed in of} for year, of in beds.items()}
     return pd.DataFrame.from_dict(rows, orient="index").rename_axis("year").reset_index()
 
 

@@ -205,10 +205,8 @@ def _filter(
         if k and not is_counted:
             loose = np.ones(mean.shape, bool)
         elif k:
-            mean, spread, weight = (
-                (part[:, None, :] + by[:, None]).reshape(pans, -1)
-                for part, by in zip((mean, spread, weight), (_SHIFTS, _WIDER, _PRIORS), strict=True)
-            )
+            pairs = zip((mean, spread, weight), (_SHIFTS, _WIDER, _PRIORS), strict=True)
+            mean, spread, weight = ((part[:, None, :] + by[:, None]).reshape(pans, -1) for part, by in pairs)
             jumps = len(_JUMPS)
             loose, new = (None if of is None else np.tile(of, (1, jumps)) for of in (loose, new))
         if seen.opened[k] or is_counted or not (k or is_ruled):

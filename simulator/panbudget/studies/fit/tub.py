@@ -118,12 +118,10 @@ def doubting(pan: PanModel, tub: Tub, likely: float) -> tuple[Tub, dict[int, str
         if rose.any():  # a stretch of readings that ends with more than it began
             over = slice(first, np.flatnonzero(rose)[-1])
             doubted[over] |= fallen[over] < 0.0
-    sentences = {
-        k + 1: _SAID["tub-rose" if fallen[k] < 0.0 else "tub-fell"].format(
-            by=words.amount(abs(float(fallen[k])), "depth", ".0f"), most=words.amount(float(most[k]), "depth", ".0f")
-        )
-        for k in np.flatnonzero(doubted).tolist()
-    }
+    sentences = dict[int, str]()
+    for k in np.flatnonzero(doubted).tolist():
+        by, allowed = (words.amount(float(value), "depth", ".0f") for value in (abs(fallen[k]), most[k]))
+        sentences[k + 1] = _SAID["tub-rose" if fallen[k] < 0.0 else "tub-fell"].format(by=by, most=allowed)
     return tub._replace(doubted=doubted), sentences
 
 

@@ -100,10 +100,8 @@ def promised(
     """
     interval, choices = scenario.uncertainty.interval, list[Choice]()
     whole = judged(scenario, settings, cells, near=near)
-    parts = [
-        [judged(scenario, settings, cells, among=among, near=near) for among in (~others, others)]
-        for others in held_out(*cells.litres.shape[1:])
-    ]
+    halves = ((~others, others) for others in held_out(*cells.litres.shape[1:]))
+    parts = [[judged(scenario, settings, cells, among=among, near=near) for among in pair] for pair in halves]
     known, steps, litres = dict[int, tuple[float, float]](), round((1.0 - interval) / _SAFER), whole.litres
     for step in range(steps + 1 + _TRIALS):
         least, among = min(interval + _SAFER * step, 1.0), whole

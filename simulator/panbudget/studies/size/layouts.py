@@ -53,15 +53,11 @@ def laid_out(
     flows = [(present.refill_flow * factor, "", 0) for factor in factors]
     if emitters:
         pressure = most_static(scenario.supply[scenario.controller[name].supply])
-        flows = [
-            (
-                many * (flow if part.at is None else float(emitter_flow(pressure, flow, part.at, part.exponent))),
-                label,
-                many - 1,
-            )
-            for part, flow in emitters
-            for many, label in _several(part.name, min(part.count, _PARALLEL))
-        ]
+        flows = []
+        for part, flow in emitters:
+            each = flow if part.at is None else float(emitter_flow(pressure, flow, part.at, part.exponent))
+            several = _several(part.name, min(part.count, _PARALLEL))
+            flows += [(many * each, label, many - 1) for many, label in several]
     settings = []
     for (area, depth, container, vessels), (flow, emitter, more) in itertools.product(pans, flows):
         # a small pan can't lose a large swing
@@ -127,10 +123,8 @@ def finer(steps: Floats) -> Floats:
 def closer(best: Setting, present: Setting, steps: Floats, freeboard: float) -> list[Setting]:
     """A finer grid between the best setting's neighbours, and the described pan with as much refill for its area."""
     areas, flows = (step ** (np.arange(-_CLOSER, _CLOSER + 1) / _CLOSER) for step in steps.tolist())
-    tried = [
-        best._replace(area=best.area * area, refill_flow=best.refill_flow * flow)
-        for area, flow in itertools.product(areas.tolist(), flows.tolist())
-    ]
+    about = itertools.product(areas.tolist(), flows.tolist())
+    tried = [best._replace(area=best.area * area, refill_flow=best.refill_flow * flow) for area, flow in about]
     if steps[0] > 1.0:
         same = best._replace(area=present.area, depth=present.depth)
         tried += [same._replace(refill_flow=present.area * best.refill_flow / best.area * flow) for flow in flows]
@@ -190,12 +184,8 @@ def _groups(containers: Sequence[Any]) -> list[tuple[str, list[tuple[Any, int]]]
 
 def _combined(containers: Sequence[Any], freeboard: float) -> list[tuple[float, float, str, int]]:
     """Groups of containers that are deep enough; one is as deep as its shallowest."""
-    return [
-        (
-            sum(part.area * many for part, many in group),
-            min(part.depth for part, _ in group),
-            label,
-            sum(many for _, many in group) - 1,
-        )
-        for label, group in _groups([part for part in containers if part.depth > freeboard])
-    ]
+    pans = []
+    for label, group in _groups([part for part in containers if part.depth > freeboard]):
+        area, depth = sum(part.area * many for part, many in group), min(part.depth for part, _ in group)
+        pans.append((area, depth, label, sum(many for _, many in group) - 1))
+    return pans

@@ -19,6 +19,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -196,16 +197,8 @@ def read_readings(
         without a word, or counts more than its valves could have passed; all of it, a line each.
     """
     shown = shown_as or str(path)
-    known = (*_NEEDED, "supply", "event", "note")
-    typed = read_typed(
-        path,
-        what="file of meter readings",
-        shown=shown,
-        example="date,reading,unit",
-        known=known,
-        needed=_NEEDED,
-        most=_MOST_READINGS,
-    )
+    table: dict[str, Any] = {"known": (*_NEEDED, "supply", "event", "note"), "needed": _NEEDED, "most": _MOST_READINGS}
+    typed = read_typed(path, what="file of meter readings", shown=shown, example="date,reading,unit", **table)
     if default is None and len(supplies) == 1:
         default = supplies[0]
     if "supply" not in typed.header and default is None:
@@ -407,22 +400,17 @@ def _begun_again(before: Reading, current: Reading, possible: Callable[[Reading,
 
 def _unevenness(*readings: Reading | None) -> float:
     """By what factor a meter runs faster between two of three readings, as a logarithm."""
-    rates = [
-        (b.litres - a.litres) / max((b.moment - a.moment).total_seconds(), 1.0)
-        for a, b in itertools.pairwise([reading for reading in readings if reading is not None])
-    ]
+    pairs = itertools.pairwise([reading for reading in readings if reading is not None])
+    rates = [(b.litres - a.litres) / max((b.moment - a.moment).total_seconds(), 1.0) for a, b in pairs]
     return abs(math.log(max(rates[0], 1e-12) / max(rates[1], 1e-12)))
 
 
 def _cures(reading: Reading, units: Sequence[str], fits: Callable[[Reading], bool]) -> Iterator[tuple[str, str]]:
     """What would put a reading right: the first digit that would, and the first unit, which is likelier if it is alone."""
     others = [unit for unit in dict.fromkeys((*units, *_UNITS)) if unit != reading.unit]
-    tries = {
-        "digit": [
-            f"{number} {reading.unit}" for number in _other_numbers(reading.number) if not re.match("0[0-9]", number)
-        ],
-        "unit": [f"{reading.number} {unit}" for unit in others],
-    }
+    numbers = [number for number in _other_numbers(reading.number) if not re.match("0[0-9]", number)]
+    tries = {"digit": [f"{number} {reading.unit}" for number in numbers]}
+    tries["unit"] = [f"{reading.number} {unit}" for unit in others]
     for kind in sorted(tries, reverse=units.count(reading.unit) == 1 < len(units)):
         for text in tries[kind]:
             with contextlib.suppress(UnitError):

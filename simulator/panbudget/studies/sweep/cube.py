@@ -148,15 +148,10 @@ def _axes_of(parts: Sequence[Path], title: str, gridded: bool) -> tuple[Any, xr.
         altitude: Any = (("latitude", "longitude"), heights, height)
     else:
         at["site"] = pd.Index(sites["site"]).get_indexer(pd.Index(rows["site"]))
-        coordinates = {
-            "latitude": ("site", north, degrees["latitude"]),
-            "longitude": ("site", east, degrees["longitude"]),
-            "site": (
-                "site",
-                sites["site"].to_numpy(object),
-                {"long_name": "name of the place", "cf_role": "timeseries_id"},
-            ),
-        }
+        named = {"long_name": "name of the place", "cf_role": "timeseries_id"}
+        coordinates = {"latitude": ("site", north, degrees["latitude"])}
+        coordinates |= {"longitude": ("site", east, degrees["longitude"])}
+        coordinates |= {"site": ("site", sites["site"].to_numpy(object), named)}
         altitude = ("site", sites["elevation_m"].to_numpy(float), height)
     start, end = (pd.to_datetime(seasons[name]).to_numpy("datetime64[ns]") for name in ("start", "end"))
     bounds = np.stack([start, end + np.timedelta64(1, "D")], axis=1)

@@ -5,12 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, Results, State, empty_results, empty_state, mains, no_tanks, plain
+from panbudget.engine.arrays import Beds, Days, Pans, Results, State, empty_results, empty_state, no_tanks, plain
 
 EVEN_HOURS = np.full(24, 1.0 / 24.0)
 NOON_HOURS = (
     np.array([0.0] * 6 + [np.cos(np.pi * h / 12) - np.cos(np.pi * (h + 1) / 12) for h in range(12)] + [0.0] * 6) / 2.0
 )
+
+
+def mains(controllers):
+    """Return the parts of `Pans` that say that all controllers are on the mains, each stepped on its own."""
+    pressures = np.tile([0.0, 1.0], (controllers, 1))
+    return {
+        "refill_exponent": np.zeros(controllers),
+        "tank": np.full(controllers, -1, np.int64),
+        "static": pressures,
+        "at_emitters": pressures,
+        "block": np.arange(controllers + 1, dtype=np.int64),
+        "member": np.arange(controllers, dtype=np.int64),
+    }
 
 
 def garden(

@@ -55,7 +55,9 @@ def lanes(
     *, dual: bool = False, tank: bool = False, stand: float = 8.0, pans: int = PANS, beds: int = BEDS
 ) -> tuple[Any, ...]:
     """The engine's arguments: pans of different sizes, each with its beds, mean and driest quarter."""
-    from panbudget.engine.arrays import Beds, Pans, Tanks, empty_results, empty_state, mains, no_tanks
+    from tests.small_garden import mains
+
+    from panbudget.engine.arrays import Beds, Pans, Tanks, empty_results, empty_state, no_tanks
 
     days, pan_mm = drivers()
     lanes = pans * beds * 2

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panbudget.engine import season as engine
-from panbudget.engine.arrays import Beds, Days, Pans, empty_results, empty_state, mains, no_tanks, plain
+from panbudget.engine.arrays import Beds, Days, Pans, empty_results, empty_state, no_tanks, plain
 from panbudget.engine.surface import (
     evaporation_coefficient,
     evaporation_reduction,
@@ -18,6 +18,7 @@ from panbudget.engine.surface import (
 )
 from panbudget.physics import crops
 from tests.published import case, inputs
+from tests.small_garden import mains
 
 
 def one_bed(eto, rain, irrigation, *, kcb, kc_max, exposed, tew, rew, fw, taw, p, de=0.0, dr=0.0):

@@ -270,19 +270,6 @@ def no_tanks(days: int) -> Tanks:
     return Tanks(none, none, no_pairs, no_pairs, by_day, none, none, by_day, none, np.zeros(0, np.int64))
 
 
-def mains(controllers: int) -> dict[str, Any]:
-    """Return the parts of `Pans` that say that all controllers are on the mains, each stepped on its own."""
-    pressures = np.tile([0.0, 1.0], (controllers, 1))
-    return {
-        "refill_exponent": np.zeros(controllers),
-        "tank": np.full(controllers, -1, np.int64),
-        "static": pressures,
-        "at_emitters": pressures,
-        "block": np.arange(controllers + 1, dtype=np.int64),
-        "member": np.arange(controllers, dtype=np.int64),
-    }
-
-
 Group = TypeVar("Group", bound=tuple[Any, ...])
 
 

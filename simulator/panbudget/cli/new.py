@@ -96,10 +96,7 @@ def _ask(folder: Path, downloads: Path, *, quiet: bool) -> None:
             answers["start"], answers["end"] = map(str, days or (answers["start"], answers["end"]))
     answers["valves"][0]["beds"][0]["planted"] = answers["start"]
     _valves(answers, quiet=quiet)
-    while wrong := [
-        *(": ".join(each) for each in questions.problems_of(answers)),
-        *questions.described(answers, folder),
-    ]:
+    while wrong := [*map(": ".join, questions.problems_of(answers)), *questions.described(answers, folder)]:
         say("\n".join(["", *wrong, questions.TEXTS["again"]]))
         for screen, given in questions.steps(answers):
             _answer(screen, given, answers, quiet=quiet)

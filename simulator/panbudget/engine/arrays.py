@@ -146,14 +146,11 @@ def empty_state(controllers: int, lanes: int, tanks: Tanks | None = None) -> Sta
         All zero; surfaces last wetted all over.
     """
     n_tanks, n_draws = (len(tanks.capacity), len(tanks.draw_exponent)) if tanks else (0, 0)
-    sums = {"today": controllers * PAN_SUMS, "tank_today": n_tanks * TANK_SUMS}
-    by_tank = {"volume": n_tanks, "draw_hours": n_draws, "draw_power": n_draws}
-    by_lane = dict.fromkeys(BY_LANE, lanes)
+    sizes = {"today": controllers * PAN_SUMS, "tank_today": n_tanks * TANK_SUMS, **dict.fromkeys(BY_LANE, lanes)}
+    sizes |= {"volume": n_tanks, "draw_hours": n_draws, "draw_power": n_draws}
     whole = {"is_open", "cause", "slot", "press"}
-    state = State._make(
-        np.zeros({**sums, **by_tank, **by_lane}.get(name, controllers), np.int64 if name in whole else np.float64)
-        for name in State._fields
-    )
+    kinds = {name: np.int64 if name in whole else np.float64 for name in State._fields}
+    state = State._make(np.zeros(sizes.get(name, controllers), kind) for name, kind in kinds.items())
     return state._replace(wetted=np.ones(lanes))
 
 

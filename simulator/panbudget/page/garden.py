@@ -116,9 +116,7 @@ class Garden:
         _heading(texts["heading"])
         ui.label(texts["intro"]).classes("quiet")
         if self.desk.scenario and self.desk.scenario.variant:
-            self.variant = ui.select(
-                [*self.desk.scenario.variant], label=texts["take"], on_change=lambda event: self._take(event.value)
-            )
+            self.variant = ui.select([*self.desk.scenario.variant], label=texts["take"], on_change=self._take)
             self.variant.props("outlined dense").classes("wide no-print")
         valves = list(dict.fromkeys(key.split("/")[0] for key in self.desk.settings))
         for valve in valves:
@@ -203,8 +201,8 @@ class Garden:
             with self.client:  # what was drawn here is drawn again by now
                 ui.notify(TEXTS["save"]["done"].format(file=self.desk.path.name))
 
-    def _take(self, name: str | None) -> None:
-        if name is None:
+    def _take(self, event: events.ValueChangeEventArguments[Any]) -> None:
+        if (name := event.value) is None:
             return
         self.variant.set_value(None)  # so that it can be taken again
         texts = TEXTS["settings"]
@@ -276,10 +274,8 @@ class Garden:
         self.is_showing = False
 
     def _show_lines(self) -> None:
-        for chart, options in (
-            (self.chart, charts.season_series(self.desk)),
-            (self.water, charts.water_series(self.desk)),
-        ):
+        drawn = {self.chart: charts.season_series(self.desk), self.water: charts.water_series(self.desk)}
+        for chart, options in drawn.items():
             if options:
                 chart.run_chart_method("setOption", options)
         self.said.set_text(charts.said(self.desk))

@@ -412,12 +412,11 @@ def lay_out_years(bundle: Bundle, record: Record, spans: Sequence[Span], years: 
 def _laid_out(bundle: Bundle, record: Record, spans: Sequence[Span], parts: Sequence[BedForcing]) -> Forcing:
     first, after = spans[-1]
     pans, tanks = bundle.repeated(after - first)
+    evaporation = record.evaporation(bundle.valves, spans)
     inflow = [beside(record.roof_inflow(tank.roof), spans) for tank in bundle.tanks_of]
     return Forcing(
         *(bundle, record, first, after, record.days(spans)),
-        pans=pans._replace(
-            evaporation=record.evaporation(bundle.valves, spans), presses=record.presses(bundle.valves, spans)
-        ),
+        pans=pans._replace(evaporation=evaporation, presses=record.presses(bundle.valves, spans)),
         tanks=tanks._replace(inflow=np.array(inflow).reshape(-1, len(spans), after - first).swapaxes(0, 1).copy()),
         beds=bundle.filled(parts),
         parts=tuple(parts),

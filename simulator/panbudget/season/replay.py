@@ -145,10 +145,8 @@ def _table(forcing: Forcing, columns: Mapping[str, Any]) -> pd.DataFrame:
 def _tables(kind: str, names: Iterable[str], forcing: Forcing, values: Mapping[str, Floats]) -> dict[str, pd.DataFrame]:
     """A daily table a name; ``values`` have a row each."""
     columns = totals.named(kind, values)
-    return {
-        name: _table(forcing, {column: part[index] for column, part in columns.items()})
-        for index, name in enumerate(names)
-    }
+    rows = ((name, {column: part[at] for column, part in columns.items()}) for at, name in enumerate(names))
+    return {name: _table(forcing, row) for name, row in rows}
 
 
 def _bed_days(forcing: Forcing, out: Results, index: int) -> pd.DataFrame:

@@ -257,12 +257,10 @@ def season_totals(
     bundle, days = forcing.bundle, len(forcing.dates)
     gaps = [_longest_gap(openings[openings["controller"] == valve.name], days) for valve in bundle.valves]
     pans = {valve.name: _plain(sums.pans, index) for index, valve in enumerate(bundle.valves)}
+    rows = enumerate(bundle.rows)
     return {
         "controllers": {name: pans[name] | {"longest_gap_days": gap} for name, gap in zip(pans, gaps, strict=True)},
-        "beds": {
-            f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index)
-            for index, row in enumerate(bundle.rows)
-        },
+        "beds": {f"{row.controller}/{row.bed}": _bed_totals(forcing, sums, out, index) for index, row in rows},
         "supplies": {name: _supply_totals(name, forcing, sums, out, openings) for name in scenario.supply},
     }
 

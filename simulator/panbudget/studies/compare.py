@@ -225,9 +225,8 @@ def compare(
     base = described[names[0]]
     window = (day_or(start, "start", base.season.start), day_or(end, "end", base.season.end))
     if window[1] < window[0]:
-        raise common.not_to_ask(
-            "not-comparable.order", "the days to look at (--start, --end)", start=window[0], end=window[1]
-        )
+        days = dict(zip(("start", "end"), window, strict=True))
+        raise common.not_to_ask("not-comparable.order", "the days to look at (--start, --end)", **days)
     season = (min(base.season.start, window[0]), max(base.season.end, window[1]))
     by_year = usable_years(base, *season, weather, cautious=False).weather
     weather = read_scenario_weather(base, *season, weather)

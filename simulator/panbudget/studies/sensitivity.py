@@ -78,7 +78,7 @@ def alternatives(season: Season) -> list[Alternative]:
 
     base = total(daily)
     compared = []
-    for quantity, (column, others) in _QUANTITIES.items():
+    for quantity, (column, others) in _KINDS.items():
         used = season.weather.flags.loc[daily.index, column]
         for flag in dict.fromkeys(used):
             mask = np.asarray(used == flag, dtype=bool)
@@ -168,8 +168,4 @@ def _lights(season: Season, daily: pd.DataFrame, flag: str) -> Iterator[tuple[st
 
 
 # quantity -> its column, and other ways to fill it
-_QUANTITIES = {
-    "wind": ("wind", _winds),
-    "humidity": ("vapour_pressure", _humidities),
-    "radiation": ("radiation", _lights),
-}
+_KINDS = {"wind": ("wind", _winds), "humidity": ("vapour_pressure", _humidities), "radiation": ("radiation", _lights)}

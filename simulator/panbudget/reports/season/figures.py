@@ -431,10 +431,8 @@ def tank_figure(season: Season, axes: Sequence[Axes] | None = None) -> list[Axes
 
 def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     volumes = sizes["volume_l"] / 1000.0
-    for column, style, label in (
-        ("stress_days", "driest", "days short then"),
-        ("empty_days", "needed", "days empty then"),
-    ):
+    lines = (("stress_days", "driest", "days short then"), ("empty_days", "needed", "days empty then"))
+    for column, style, label in lines:
         ax.plot(volumes, sizes[column], marker="o", markersize=3.0, **STYLES[style].lined(label=label))
     legend_above(ax, columns=1, fontsize=7.0)
     ax.axvline(volume, **STYLES["trip"].lined(label=""))

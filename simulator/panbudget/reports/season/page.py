@@ -137,11 +137,8 @@ def days_of(season: Season) -> str:
 def filled_rows(season: Season) -> list[dict[str, Any]]:
     """Return a row for each weather column and method of filling: its days."""
     filled = season.totals["weather"]["filled"]
-    return [
-        {"column": name, "method": flags.said(way), "days": days}
-        for name, ways in filled.items()
-        for way, days in ways.items()
-    ]
+    rows = ((name, *way) for name, ways in filled.items() for way in ways.items())
+    return [{"column": name, "method": flags.said(way), "days": days} for name, way, days in rows]
 
 
 def _beds(season: Season) -> Iterator[dict[str, Any]]:

@@ -55,10 +55,8 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     ax.plot(best.area, valve.flow_of(best), markersize=15, label=label, **_STAR)
     ax.plot(present.area, valve.flow_of(present), label="as described", **_CROSS)
     ax.set(xscale="log", yscale="log")
-    for axis, text, values, kind in (
-        (ax.xaxis, "pan's area [{}]", area, "area"),
-        (ax.yaxis, "refill flow [{}]", flow, "flow"),
-    ):
+    sides = ((ax.xaxis, "pan's area [{}]", area, "area"), (ax.yaxis, "refill flow [{}]", flow, "flow"))
+    for axis, text, values, kind in sides:
         label_axis(axis, text, kind)
         _mark_round(axis, values, kind)
     ax.set(title=f"Settings tried for {plain(valve.name)}")

@@ -3,6 +3,7 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 """
 
 import functools
+import itertools
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping
@@ -301,11 +302,8 @@ def size_figures(sizing: Sizing) -> dict[str, Callable[..., list[Axes]]]:
     def draw(sizing: Sizing, *, figure: str, name: str, **options: Any) -> list[Axes]:
         return _FIGURES[figure](sizing.valves[name], **options)
 
-    return {
-        f"{figure}-{number}": functools.partial(draw, figure=figure, name=name)
-        for number, name in enumerate(sizing.valves, 1)
-        for figure in _FIGURES
-    }
+    drawn = itertools.product(enumerate(sizing.valves, 1), _FIGURES)
+    return {f"{figure}-{n}": functools.partial(draw, figure=figure, name=name) for (n, name), figure in drawn}
 
 
 VERB = Verb(

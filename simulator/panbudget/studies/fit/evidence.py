@@ -48,13 +48,7 @@ UNTOLD: dict[str, str] = packaged("studies/fit/untold.toml")
 #: what is said of readings that contradict each other
 AGAINST: dict[str, str] = packaged("studies/fit/against.toml")
 #: litres that a meter's unit holds -> what it is called
-_METER_UNITS = {
-    3.785: "US gallons",
-    4.546: "imperial gallons",
-    10.0: "tens of litres",
-    28.32: "cubic feet",
-    1000.0: "m³",
-}
+_OF_METER = {3.785: "US gallons", 4.546: "imperial gallons", 10.0: "tens of litres", 28.32: "cubic feet", 1000.0: "m³"}
 _LEVEL_UNITS = {25.4: "inches", 10.0: "cm"}
 
 
@@ -125,7 +119,7 @@ def reconciled(pan: PanModel, known: Known, likely: tuple[float, float]) -> tupl
         if _is_likely(by_meter, likely) and not _is_likely(exposure, likely):
             return without(pan, "counts"), [*sentences, AGAINST["counts-by-meter"].format(**values)]
         pan = without(pan, "meters")
-        units = [name for litres, name in _METER_UNITS.items() if abs(np.log(ratio * litres)) < 0.15]
+        units = [name for litres, name in _OF_METER.items() if abs(np.log(ratio * litres)) < 0.15]
         hint = AGAINST["meter-unit"].format(unit=units[0]) if units else ""
         sentences.append(AGAINST["meter-by-counts"].format(**values, hint=hint))
     if np.isfinite(pan.levels).any() and _levels_apart(pan, place):

@@ -174,11 +174,8 @@ def _several(name: str, count: int) -> list[tuple[int, str]]:
 def _groups(containers: Sequence[Any]) -> list[tuple[str, list[tuple[Any, int]]]]:
     """Each container, several of one kind, and pairs of kinds: what that is called, and how many of which."""
     single = [(label, [(part, many)]) for part in containers for many, label in _several(part.name, part.count)]
-    pairs = [
-        (f"{a[0]} and {b[0]}", a[1] + b[1])
-        for a, b in itertools.combinations(single, 2)
-        if a[1][0][0].name != b[1][0][0].name
-    ]
+    two = ((a, b) for a, b in itertools.combinations(single, 2) if a[1][0][0].name != b[1][0][0].name)
+    pairs = [(f"{a[0]} and {b[0]}", a[1] + b[1]) for a, b in two]
     return single + pairs
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State, empty_results, of_year, stacked
 from panbudget.engine.compiled import compiled
-from panbudget.errors import ClosureError, ScenarioError
+from panbudget.errors import ClosureError
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import SeasonDates
 from panbudget.season.layout import Bundle, Forcing, lay_out_years
@@ -23,7 +23,6 @@ from panbudget.season.record import Span
 from panbudget.season.run import first_morning, step
 from panbudget.season.totals import Added, Sums, added, sums_of
 from panbudget.season.years import moved
-from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.site import SiteRecord
 from panbudget.words import packaged
 
@@ -119,15 +118,8 @@ def days_of(dates: SeasonDates, year: int) -> tuple[dt.date, dt.date]:
 
 def _span(record: SiteRecord, dates: SeasonDates, year: int) -> Span:
     """Where a year's season stands, the spin-up before it left out."""
-    by, spin_up = year - dates.start.year, dates.spin_up_days
-    days = days_of(dates, year)
-    span = record.span(*days)
-    if span is None:
-        before = f" and {spin_up} days of spin_up" if spin_up else ""
-        held = {"first": f"{record.index[0]:%Y-%m-%d}", "last": f"{record.index[-1]:%Y-%m-%d}"}
-        season = {"start": moved(dates.start, by), "end": days[1], "before": before, "year": year}
-        raise ScenarioError(problem("no-whole-season", value=year, **season, **held), file=record.file)
-    return span[0] + spin_up, span[1]
+    first, after = record.whole_span(*days_of(dates, year))
+    return first + dates.spin_up_days, after
 
 
 class _Seasons(NamedTuple):

@@ -201,10 +201,9 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
     units = {name: part.unit for name, part in recognised.variables.items()}
     files: list[WeatherFile] = []
     for at, place in enumerate(places):
+        series = {name: np.ascontiguousarray(block[:, at]) for name, block in ours.items()}
         table = RawTable(
-            daily=pd.DataFrame(
-                {name: np.ascontiguousarray(block[:, at]) for name, block in ours.items()}, index=days.index
-            ),
+            daily=pd.DataFrame(series, index=days.index),
             lines=np.arange(1, len(days.index) + 1),
             recognised="CF names and units",
             units={name: units.get(name, STANDARD[name].unit) for name in ours},

@@ -173,9 +173,8 @@ def finished(plan: Plan, store: Store, parts: int, **run: Any) -> Swept:
             drawn = map_files(choices, designs, plan.described.title, wish)
         for name, content_of in drawn.items():
             store.write(f"figures/{name}", [content_of])
-    skipped, cautions = (
-        {name: about[key] for name, about in records.items() if about[key]} for key in ("skipped", "cautions")
-    )
+    keys = ("skipped", "cautions")
+    skipped, cautions = ({name: about[key] for name, about in records.items() if about[key]} for key in keys)
     counts = Counter(choice.design for choice in choices)
     content = {
         "schema": 2,

@@ -98,9 +98,7 @@ def days_of_axis(data: Any, time: str) -> Days:
         values = ends[:, 0] + (ends[:, 1] - ends[:, 0]) / 2
     calendar = "standard" if np.issubdtype(values.dtype, np.datetime64) else str(values[0].calendar)
     if calendar in _OURS:
-        stamps = (
-            values if calendar == "standard" else [f"{day.year:04d}-{day.month:02d}-{day.day:02d}" for day in values]
-        )
+        stamps = values if calendar == "standard" else [f"{d.year:04d}-{d.month:02d}-{d.day:02d}" for d in values]
         dates = np.asarray(stamps, "datetime64[D]")
         kept = np.arange(len(dates))
     elif calendar in _LAID:

@@ -120,9 +120,11 @@ class Record:
     def pan_coefficient(self, pan: Pan) -> PanCoefficient:
         """Return a pan's coefficient over the whole record, and where its table's bounds bit."""
         fetch, rh_mean = pan.fetch, self.daily["rh_mean"].to_numpy(float)
-        upwind: dict[str, Any] = {"fetch": fetch.distance, "cover": fetch.cover}
-        key = ("coefficient", *upwind.values())
-        return made_once(self, key, lambda: evaporation.pan_coefficient(self.wind, rh_mean, **upwind))
+        return made_once(
+            self,
+            ("coefficient", fetch.distance, fetch.cover),
+            lambda: evaporation.pan_coefficient(self.wind, rh_mean, fetch=fetch.distance, cover=fetch.cover),
+        )
 
     def pan_evaporation(self, pan: Pan, where: str, model: str | None = None) -> Floats:
         """

@@ -18,7 +18,6 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
@@ -158,9 +157,17 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         All that is wrong with it, a line each.
     """
     shown = shown_as or str(path)
-    table: dict[str, Any] = {"known": _KNOWN, "needed": ("date",), "spoken": _SPOKEN, "units": _QUANTITIES}
-    table["most"] = _MOST_TO_LEARN if to_learn else _MOST_VISITS
-    log = read_typed(path, what="field log", shown=shown, example="date,openings,level_mm", **table)
+    log = read_typed(
+        path,
+        what="field log",
+        shown=shown,
+        example="date,openings,level_mm",
+        known=_KNOWN,
+        needed=("date",),
+        spoken=_SPOKEN,
+        units=_QUANTITIES,
+        most=_MOST_TO_LEARN if to_learn else _MOST_VISITS,
+    )
     wrong = log.problems
     if not any(name in log.header for name in (*_READ, *_MEASURED, "tub_mm")):
         wrong.append(problem("nothing-read", f"line {log.header_line}:", columns=", ".join((*_READ, "tub_mm"))))
@@ -318,10 +325,20 @@ def _visits(
             else:
                 row.problems.append(too_deep)
         hour = solar_hour(moment.date(), f"{moment:%H:%M}", site.longitude, site.timezone)
-        hour += (moment.date() - first).days * 24.0
-        openings, opened = None if count is None else int(count), row["opened"].casefold() in _YES
-        looked_at = (openings, opened, level, added or 0.0, meter)
-        visits.append(Visit(row.line, moment, hour, *looked_at, row["note"], timed))
+        visits.append(
+            Visit(
+                line=row.line,
+                moment=moment,
+                hour=(moment.date() - first).days * 24.0 + hour,
+                openings=None if count is None else int(count),
+                opened=row["opened"].casefold() in _YES,
+                level=level,
+                added=added or 0.0,
+                meter=meter,
+                note=row["note"],
+                timed=timed,
+            )
+        )
     return tuple(visits)
 
 

@@ -19,7 +19,6 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -197,8 +196,16 @@ def read_readings(
         without a word, or counts more than its valves could have passed; all of it, a line each.
     """
     shown = shown_as or str(path)
-    table: dict[str, Any] = {"known": (*_NEEDED, "supply", "event", "note"), "needed": _NEEDED, "most": _MOST_READINGS}
-    typed = read_typed(path, what="file of meter readings", shown=shown, example="date,reading,unit", **table)
+    known = (*_NEEDED, "supply", "event", "note")
+    typed = read_typed(
+        path,
+        what="file of meter readings",
+        shown=shown,
+        example="date,reading,unit",
+        known=known,
+        needed=_NEEDED,
+        most=_MOST_READINGS,
+    )
     if default is None and len(supplies) == 1:
         default = supplies[0]
     if "supply" not in typed.header and default is None:

@@ -173,10 +173,14 @@ def test_a_grid_without_heights_asks_for_one(tmp_path, tables):
     assert {place.elevation for place in plan.places} == {120.0}
 
 
-def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path):
-    (tmp_path / "daily.nc").write_text("no grid", encoding="ascii")
-    with pytest.raises(ScenarioError, match="can't be read as NetCDF or Zarr"):
-        load_plan(grid_plan(tmp_path, "daily.nc"))
+def test_a_file_that_is_no_grid_is_said_in_a_line(tmp_path, tables):
+    dataset(tables).to_netcdf(tmp_path / "whole.nc", engine="h5netcdf")
+    for content in (b"no grid", b"", (tmp_path / "whole.nc").read_bytes()[:2000]):
+        (tmp_path / "daily.nc").write_bytes(content)
+        with pytest.raises(ScenarioError) as caught:
+            load_plan(grid_plan(tmp_path, "daily.nc"))
+        said = "cut off, damaged, or of another kind); expected: a grid of daily weather, as a .nc file or a .zarr folder; "
+        assert f"can't be read as NetCDF or Zarr ({said}export or copy it again, whole" in str(caught.value)
     with pytest.raises(ScenarioError, match="there is no such file"):
         load_plan(grid_plan(tmp_path, "none.nc"))
     if hasattr(os, "mkfifo"):

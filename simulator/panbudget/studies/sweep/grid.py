@@ -37,6 +37,7 @@ from panbudget.weather.text.source import Source
 #: of a record, days between two on which a cell is looked at for a value: a usable season lacks fewer than one day in eight
 _LOOK_EVERY = 8
 _ZARR = ".zgroup", ".zattrs", ".zmetadata", "zarr.json"  # one of which a Zarr store has in its own folder
+_UNREADABLE = "cut off, damaged, or of another kind"
 # of a processor's time, within which a file's list of contents is read [s]
 _TO_OPEN = 10
 # of a sample of the numbers: days, cells along an axis
@@ -265,7 +266,7 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
     except MemoryError:
         raise
     except Exception as error:  # of a damaged file the libraries raise what their parts raise: no list is complete
-        raise _unreadable(shown, error) from None
+        raise _wrong("unreadable", shown, reason=_UNREADABLE) from error
     with data:
         try:
             yield data
@@ -274,7 +275,7 @@ def _opened(folder: Path, sites: Any) -> Iterator[Any]:
         except (OSError, RuntimeError) as error:
             if getattr(error, "errno", None) is not None:  # the system's, of another file
                 raise
-            raise _unreadable(shown, error) from None
+            raise _wrong("unreadable", shown, reason=_UNREADABLE) from error
 
 
 def _opens(path: Path) -> bool:
@@ -304,11 +305,6 @@ def _numbers(values: Any) -> Floats:
         return np.asarray(values.to_numpy(), float)
     except (TypeError, ValueError):
         raise _NoNumbersError(getattr(values, "name", None) or values.attrs.get("standard_name", "")) from None
-
-
-def _unreadable(shown: str, error: Exception) -> ScenarioError:
-    reason = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
-    return _wrong("unreadable", shown, reason=reason)
 
 
 def _fingerprint(path: Path) -> str:

@@ -36,8 +36,12 @@ _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC",
 
 # what matplotlib says where it can't keep its list of fonts, by loggers of its own
 _FONTS = re.compile(r"Could not save|mkdir -p failed|\S+ is not a writable|Matplotlib created a temporary")
+# what names the folders of that list and of its settings, and where at home they are if it names none
+_FOLDERS = {"MPLCONFIGDIR": ".matplotlib", "XDG_CACHE_HOME": ".cache", "XDG_CONFIG_HOME": ".config"}
+_UNDECODED = "Cannot decode configuration file"
 _DRAWN_BY = ("matplotlib", "matplotlib.font_manager")
 
+_NO_TEMPORARY = "No usable temporary directory"
 _UNMAPPED = "failed to map segment"  # a library's, for which there is no memory left
 
 
@@ -68,6 +72,11 @@ def main(arguments: list[str] | None = None) -> None:
     if not (os.environ.get("COLUMNS", "").isdecimal() and 0 < int(os.environ["COLUMNS"][:9]) <= _WIDEST):
         os.environ.pop("COLUMNS", None)  # no terminal is so wide: it takes all memory to fill its lines
     os.environ["MPLBACKEND"] = "agg"  # whatever a notebook has left there: figures are files here
+    try:
+        for name, usual in _FOLDERS.items():
+            Path(os.environ.get(name) or Path.home() / usual, "matplotlib").resolve()
+    except (OSError, RuntimeError):  # a loop of links, on which matplotlib fails: with no folder it makes one to go on
+        os.environ["MPLCONFIGDIR"] = os.devnull
     if arguments is None and not sys.warnoptions:
         warnings.simplefilter("ignore")  # libraries' are for who writes programs, and for the tests
     said = list[str]()
@@ -90,7 +99,9 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def _in_a_line(record: logging.LogRecord, said: list[str]) -> bool:
-    """Say once, in a plain line, that matplotlib has no place for its list of fonts."""
+    """Say once, in a plain line, that matplotlib has no place for its list of fonts; refuse settings that are no text."""
+    if str(record.msg).startswith(_UNDECODED) and isinstance(record.args, tuple):
+        raise PanbudgetError(problem("undecoded", str(record.args[0])))
     if not _FONTS.match(record.getMessage()):
         return True
     record.msg, record.args, before = TEXTS["fonts"], (), bool(said)
@@ -125,6 +136,9 @@ def _run(arguments: list[str] | None) -> int:
         elif isinstance(error, MemoryError) or getattr(error, "errno", None) in _SHORTAGES or _UNMAPPED in str(error):
             what = getattr(error, "strerror", None) or "no memory is left"
             typer.echo(f"this computer could not go on: {what.lower()}; nothing half-made is left", err=True)
+            code = _BAD_INPUT
+        elif _NO_TEMPORARY in str(error.__cause__ or error):
+            typer.echo(str(PanbudgetError(problem("no-temporary", "the folder of temporary files"))), err=True)
             code = _BAD_INPUT
         else:
             code = _told(error)

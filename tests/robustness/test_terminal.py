@@ -17,6 +17,7 @@ import pytest
 
 from panbudget import __main__ as command_line
 from panbudget import terminal
+from panbudget.reports.folders import new_folder
 from panbudget.scenario import garden as gardens
 from tests.cli.test_main import run
 from tests.garden_file import write_garden, years_csv
@@ -226,6 +227,37 @@ def test_a_cache_that_can_not_be_written_is_told_once_in_a_plain_line(capsys, ca
     monkeypatch.setattr(command_line, "app", draws)
     run(capsys, "known")
     assert [message[:35] for message in caplog.messages] == ["your cache folder can't be written:", "another"]
+
+
+@pytest.mark.parametrize("name", ["MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "HOME"])
+def test_a_cache_that_is_a_loop_of_links_is_left_alone(name, tmp_path, monkeypatch, capsys):
+    """Python before 3.13 can't resolve it, and what draws ended in an error of ours."""
+    for known in ("MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME"):
+        monkeypatch.setenv(known, "")
+    (loop := tmp_path / "loop").symlink_to(loop)
+    monkeypatch.setenv(name, str(loop))
+    draws = "import os, panbudget.__main__ as p\ntry: p.main(['known', 'soils'])\nexcept SystemExit: import matplotlib.figure"
+    done = subprocess.run([sys.executable, "-c", draws], env=environment(), capture_output=True, text=True, check=False)
+    assert done.returncode == 0 and done.stderr.startswith("your cache folder can't be written: ")
+
+
+def test_settings_for_figures_that_are_no_text_are_named(monkeypatch, capsys):
+    def draws(**_):
+        logging.getLogger("matplotlib").warning("Cannot decode configuration file %r as utf-8.", "/home/matplotlibrc")
+
+    monkeypatch.setattr(command_line, "app", draws)
+    code, _, err = run(capsys, "known")
+    assert (code, err.partition(" holds")[0]) == (2, "/home/matplotlibrc")
+
+
+def test_without_a_folder_for_temporary_files_another_is_asked_for(monkeypatch, capsys, tmp_path):
+    def draws(**_):
+        with new_folder(tmp_path / "season", "replay", overwrite=False):
+            raise OSError("a writable cache directory") from FileNotFoundError(2, "No usable temporary directory found")
+
+    monkeypatch.setattr(command_line, "app", draws)
+    code, _, err = run(capsys, "known")
+    assert code == 2 and "TMPDIR" in err and "season" not in err and list(tmp_path.iterdir()) == []
 
 
 def test_letters_that_steer_a_terminal_are_escaped_in_a_files_name(capsys):

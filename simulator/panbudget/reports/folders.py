@@ -92,6 +92,8 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
                 target.rename(staging / _OLD)
                 made.rename(target)
     except OSError as error:
+        if error.__cause__ is not None:  # a library's, of another place
+            raise
         raise _refused(folder, "not-written", why=str(error.strerror)) from None
     finally:
         with undisturbed():

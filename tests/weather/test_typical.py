@@ -12,7 +12,6 @@ import pytest
 
 from panbudget.weather.calendar import NOMINAL_YEAR, laid_out
 from panbudget.weather.formats.typical import (
-    far_from_site,
     hourly_amounts,
     light_record,
     months_note,
@@ -112,13 +111,6 @@ def test_a_day_without_light_is_a_day_without_a_record_except_in_polar_night():
     assert np.isnan(found[24:]).all() and not np.isnan(found[:24]).any()
     assert "on 1 day" in notes[0]
     assert light_record(light, seconds, Site(latitude=80.0, elevation=0.0))[1] == []
-
-
-def test_a_file_made_for_another_place_is_named():
-    site = Site(latitude=40.0, longitude=-100.0, elevation=300.0)
-    assert far_from_site(site, latitude=40.2, longitude=-100.2, elevation=400.0) == []
-    said = far_from_site(site, latitude=52.0, longitude=5.0, elevation=0.0)[0]
-    assert "latitude 52 (site: 40), longitude 5 (site: -100), elevation 0 m (site: 300 m)" in said
 
 
 def test_a_year_cut_short_is_refused_with_its_line():

@@ -8,6 +8,7 @@ Genuine files: those that the package pvlib 0.11 carries, read by its own reader
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pandas as pd
 import pytest
@@ -17,6 +18,7 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.formats import tmy3
+from panbudget.weather.site import Station
 from panbudget.weather.text.source import Source
 from tests.weather.sites import Site
 from tests.weather.typical_years import (
@@ -63,6 +65,18 @@ def refusal(content):
 def test_a_typical_year_has_365_days_and_says_what_it_is():
     raw = read(SOUND)
     assert_the_invented_day(raw)
+
+
+@pytest.mark.parametrize(("year", "real"), [(2005, False), (2006, True)])
+def test_one_later_year_than_any_typical_one_has_months_of_is_that_year(year, real):
+    """The layout's typical years end with 2005 (Users Manual for TMY3 Data Sets, from memory)."""
+    raw = read(re.sub(r"(?m)^(\d\d/\d\d)/\d{4}", rf"\1/{year}", SOUND))
+    assert raw.typical is not real
+    assert raw.recognised.startswith("the hours of 2006, TMY3 layout" if real else "typical-year file, TMY3 layout")
+
+
+def test_its_first_line_is_its_station():
+    assert read(SOUND).station == Station("Nowhere", latitude=40.0, longitude=-100.0, elevation=300.0)
 
 
 def test_the_hour_that_24_00_closes_belongs_to_its_day():

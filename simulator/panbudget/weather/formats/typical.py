@@ -23,7 +23,7 @@ from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints
 from panbudget.weather.calendar import NOMINAL_YEAR
 from panbudget.weather.formats.archives import Measure
-from panbudget.weather.site import sky_of
+from panbudget.weather.site import Station, sky_of
 from panbudget.weather.subdaily.hourly import Records, to_days
 from panbudget.weather.text.columns import number
 from panbudget.weather.text.mistakes import Mistakes, first_of, note, notes, problem, shortened
@@ -31,8 +31,6 @@ from panbudget.weather.text.moments import day_of
 from panbudget.weather.text.raw import RawTable, Site, Source
 from panbudget.weather.text.rows import Rows, read_rows, split
 
-# how far a file's place may lie from the site before that is said [degrees, m]
-_NEAR, _LEVEL = 0.5, 150.0
 # a clear sky's radiation above which even the darkest day has some [MJ m⁻² d⁻¹]
 _SOME_LIGHT = 3.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -68,6 +66,8 @@ class Hourly(NamedTuple):
         As in `read_rows`.
     leap_day : str
         Pattern of rows of 29 February, which are left out.
+    until : int
+        The last year of which its typical years have months.
     """
 
     recognised: str
@@ -79,6 +79,7 @@ class Hourly(NamedTuple):
     closes: bool
     whose: str = ""
     leap_day: str = "(?!)"
+    until: int = 9999
     options: Mapping[str, Any] = {}
 
 
@@ -135,24 +136,33 @@ def read_typical(
     name, *_ = split(lines[0])[layout.title[1] :] or [""]
     texts += [why] if why else []
     texts += [note("leap-day-left-out")] if lines != whole else []
-    texts += _placed(name, place, site)
+    station = _station(name, place)
+    texts += [note("place", **station._asdict()) if station else note("no-place")]
     units = {measure.column: measure.unit for measure in layout.measures.values()}
     headers = {measure.column: measure.header or title for title, measure in layout.measures.items()}
     records = Records(stamps, values, rows.lines, units=units, stated=frozenset(values), headers=headers)
     clock = site.model_copy(update={"timezone": None})  # it keeps standard time, and has no day of 23 hours
-    recognised = note("real-year", year=year) if year else layout.recognised
+    recognised = (
+        note("real-year", year=year, layout=layout.recognised.partition(", ")[2]) if year else layout.recognised
+    )
     raw = to_days(records, clock, recognised=recognised, shown_as=source.shown_as, notes=texts)
-    return dataclasses.replace(raw, typical=not year, wind_height=_WIND_HEIGHT, absent={"rain": why} if why else {})
+    absent = {"rain": why} if why else {}
+    return dataclasses.replace(raw, typical=not year, wind_height=_WIND_HEIGHT, absent=absent, station=station)
 
 
 def _real_year(lines: Sequence[str], above: int, layout: Hourly) -> int:
-    """Return the year of which all hours are, 29 February's too or in a file called actual, and that nothing calls typical; else 0."""
+    """
+    Return the year of which all hours are, and that nothing calls typical; else 0.
+
+    It is later than any typical one, or has its 29 February, or the file is called actual.
+    """
     head = " ".join(line for line in lines[:above] if not line.upper().startswith("TYPICAL"))
     if _TYPICAL.search(head):
         return 0
     hours = [match["year"] for line in lines[above:] if (match := re.match(layout.when, line))]
     leap_days = sum(bool(re.match(layout.leap_day, line)) for line in lines[above:])
-    year = int(hours[0]) if len({*hours}) == 1 and (leap_days or _ACTUAL.search(head)) else 0
+    year = int(hours[0]) if len({*hours}) == 1 else 0
+    year = year if leap_days or year > layout.until or _ACTUAL.search(head) else 0
     return year if leap_days == 24 * isleap(year) and len(hours) == 24 * (365 + isleap(year)) else 0
 
 
@@ -233,14 +243,12 @@ def nominal(starts: pd.DatetimeIndex) -> npt.NDArray[np.datetime64]:
     return np.asarray(days.to_numpy() + since, dtype="datetime64[ns]")
 
 
-def _placed(name: str, place: Mapping[str, Any], site: Site) -> list[str]:
-    """Say what the file says of where it was made for, and how far that is from the site."""
+def _station(name: str, place: Mapping[str, Any]) -> Station | None:
+    """Return where the file says that it was made for, if it does."""
     latitude, longitude, elevation = (float(place[key]) for key in ("latitude", "longitude", "altitude"))
     if np.isnan([latitude, longitude, elevation]).any():
-        return [note("no-place")]
-    facts = {"latitude": latitude, "longitude": longitude, "elevation": elevation}
-    called = name.title() if name.isupper() else name
-    return [note("place", name=called, **facts), *far_from_site(site, **facts)]
+        return None
+    return Station(name.title() if name.isupper() else name, latitude, longitude, elevation)
 
 
 def months_note(years: npt.NDArray[np.int64], months: npt.NDArray[np.int64]) -> str:
@@ -349,34 +357,6 @@ def hourly_amounts(rain: Floats, hours: Floats) -> Floats:
         NaN where the amount is of 2 to 24 hours.
     """
     return np.where((hours > 1.0) & (hours <= 24.0) & (rain > 0.0), np.nan, rain)
-
-
-def far_from_site(site: Site, *, latitude: float, longitude: float, elevation: float) -> list[str]:
-    """
-    Say that a file was made for another place than the site, if it was.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    latitude, longitude : float
-        What the file says; NaN where it says nothing. [degrees]
-    elevation : float
-        Likewise. [m]
-
-    Returns
-    -------
-    list of str
-        Nothing where the two agree within half a degree and 150 m.
-    """
-    parts = []
-    if abs(latitude - site.latitude) > _NEAR:
-        parts.append(f"latitude {number(latitude)} (site: {number(site.latitude)})")
-    if site.longitude is not None and abs(longitude - site.longitude) > _NEAR:
-        parts.append(f"longitude {number(longitude)} (site: {number(site.longitude)})")
-    if abs(elevation - site.elevation) > _LEVEL:
-        parts.append(f"elevation {number(elevation)} m (site: {number(site.elevation)} m)")
-    return [note("other-place", listed=", ".join(parts))] if parts else []
 
 
 def whole_year(seconds: npt.NDArray[np.int64], lines: npt.NDArray[np.int64]) -> list[Problem]:

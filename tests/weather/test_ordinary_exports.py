@@ -58,6 +58,18 @@ DAYS = {
             *(round(d.rain - 0.2, 1) if d.rain else 0.0, 0.2 if d.rain else 0.0),
         ],
     ),
+    "rain of two readings": daily(
+        "Date,Min °C,Max °C,Rain 9am (mm),Rain 9pm (mm),RH %,Wind m/s",
+        lambda d: [
+            d.date,
+            d.tmin,
+            d.tmax,
+            0.2 if d.rain else 0.0,
+            round(d.rain - 0.2, 1) if d.rain else 0.0,
+            d.rh,
+            d.wind,
+        ],
+    ),
     "day and night in German, and readings at eight with an h": daily(
         "Zeit;Max. Tag °C;Min. Nacht °C;Luftfeuchte %;Niederschlag Tag mm;Niederschlag Nacht mm;Wind m/s",
         lambda d: [

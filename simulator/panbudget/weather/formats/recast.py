@@ -48,7 +48,7 @@ _HOUR = re.compile(r"[hH]?0?(\d{1,2})(?:(?::00){1,2}|[hH](?:00)?)?")
 _HUMIDITY = re.compile(r"\b(hum\w*|r ?[hf]|[hu] ?r)\b")
 _MEAN_OF = re.compile(rf"({_HUMIDITY.pattern}|\b(wind\w*|vapou?r|dew\w*)\b)(?!.*\b(dir\w*|direction|gusts?|max|min)\b)")
 _HALF, _RAIN = re.compile(r"\b(day|daily|night)( ?time)?\b"), re.compile(r"\b(rain\w*|precip\w*)\b(?!.*\brate)")
-_READ_AT = re.compile(r"\b(?!24 ?h)\d{1,2} ?(am|pm|h|hrs?|utc|z|00)\b")
+_READ_AT = re.compile(r"\b(?!24 ?h)(\d{1,2}) ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
 _TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
@@ -463,14 +463,18 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> 
     names = [in_english(cell) for cell in opening.cells]
     for i, name in enumerate(names):
         part = _READ_AT if _READ_AT.search(name) else _HALF
-        if part.search(name) and (_MEAN_OF.search(name) or (part is _HALF and _RAIN.search(name))):
+        if part.search(name) and (_MEAN_OF.search(name) or _RAIN.search(name)):
             base = _HUMIDITY.sub("humidity", part.sub(" ", name))
             groups.setdefault(" ".join(base.split()), []).append(i)
     groups = {
         name: of
         for name, of in groups.items()
         if name not in names
-        and (_LEAST_READINGS <= len(of) <= _MOST_READINGS or (len(of) == 2 and any("night" in names[i] for i in of)))
+        and (
+            _is_a_day([names[i] for i in of])
+            if _RAIN.search(name) or len(of) == 2
+            else _LEAST_READINGS <= len(of) <= _MOST_READINGS
+        )
     }
     if not groups:
         return None
@@ -497,6 +501,14 @@ def _readings_across(source: Source, lines: Sequence[str], opening: Opening) -> 
     return Shape(
         "readings at fixed hours, or of day and night, of which means are taken, and sums of rain", "\n".join(table)
     )
+
+
+def _is_a_day(names: Sequence[str]) -> bool:
+    """Tell two readings that make up a day: of day and night, or of rain twelve hours apart."""
+    if len(names) != 2 or any("night" in name for name in names):
+        return len(names) == 2
+    hours = [int(at[1]) % 12 + 12 * (at[2] == "pm" or int(at[1]) > 12) for at in map(_READ_AT.search, names) if at]
+    return len(hours) == 2 and abs(hours[0] - hours[1]) == 12 and bool(_RAIN.search(names[0]))
 
 
 def _pairs(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:

@@ -233,6 +233,8 @@ def _flat(row: dict[str, Any], before: str = "") -> Iterator[tuple[str, object]]
 
 def _records_of(value: object) -> list[dict[str, object]]:
     """Return the records of a list, of a day each, or of lists of one length by name; none where it is none of these."""
+    if series := _series(value):
+        return series
     if isinstance(value, list):
         return value if value and all(isinstance(row, dict) for row in value) else []
     if isinstance(value, dict) and value and all(is_dated(day) and isinstance(of, dict) for day, of in value.items()):
@@ -255,6 +257,25 @@ def _records_of(value: object) -> list[dict[str, object]]:
     if not all(isinstance(each, list) for each in value.values()):
         return []
     return [dict(zip(value, row, strict=True)) for row in zip(*value.values(), strict=True)]
+
+
+def _series(value: object) -> list[dict[str, object]]:
+    """Return a record a figure of lists of pairs, each a moment and a figure, by the words beside them; none where it is none."""
+    lists = [{"name": name, "data": of} for name, of in value.items()] if isinstance(value, dict) else value
+    records = list[dict[str, object]]()
+    for of in lists if isinstance(lists, list) else []:
+        pairs = [each for each in of.values() if isinstance(each, list)] if isinstance(of, dict) else []
+        if len(pairs) != 1 or not pairs[0] or not all(isinstance(pair, list) and len(pair) == 2 for pair in pairs[0]):
+            return []
+        unit = " ".join(str(text) for key, text in of.items() if key in ("unit", "units", "uom"))
+        name = next((text for key, text in of.items() if isinstance(text, str) and text != unit), "")
+        for pair in pairs[0]:
+            figure, moment = sorted(pair, key=lambda each: bool(_day_of(each)))
+            stamp = "time" if isinstance(moment, str) else "time (UTC)"
+            if not (day := _day_of(moment)):
+                return []
+            records.append({stamp: day, "element": name, "unit": unit, "value": figure})
+    return records
 
 
 def _day_of(index: object) -> str:

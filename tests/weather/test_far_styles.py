@@ -52,6 +52,28 @@ def agrees(weather, names, near=0.06, height=2.0):
 
 
 DAYS = {
+    "Urdu": daily(
+        "تاریخ,کم سے کم درجہ حرارت (°C),زیادہ سے زیادہ درجہ حرارت (°C),بارش (ملی میٹر),اوسط نمی (%),ہوا کی رفتار (کلومیٹر فی گھنٹہ)",
+        lambda d: [f"{d.date:%d-%m-%Y}", d.tmin, d.tmax, d.rain, d.rh, kmh(d.wind)],
+    ),
+    "Bengali": daily(
+        "তারিখ,সর্বনিম্ন তাপমাত্রা (°সে),সর্বোচ্চ তাপমাত্রা (°সে),বৃষ্টিপাত (মিমি),আপেক্ষিক আর্দ্রতা (%),বাতাসের গতি (মি/সে)",
+        lambda d: [d.date, d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "Tamil": daily(
+        "தேதி,குறைந்தபட்ச வெப்பநிலை (°C),அதிகபட்ச வெப்பநிலை (°C),மழை (மிமீ),ஈரப்பதம் (%),காற்றின் வேகம் (m/s)",
+        lambda d: [f"{d.date:%d/%m/%Y}", d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "Icelandic's own letters": daily(
+        "Dagsetning;Lágmarkshiti (°C);Hámarkshiti (°C);Úrkoma (mm);Rakastig (%);Meðalvindhraði (m/s)",
+        lambda d: [f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.rh, d.wind))],
+        separator=";",
+    ),
+    "Azerbaijani": daily(
+        "Tarix;Minimum temperatur (°C);Maksimum temperatur (°C);Yağıntı (mm);Nisbi rütubət (%);Küləyin sürəti (m/s)",
+        lambda d: [f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.rh, d.wind))],
+        separator=";",
+    ),
     "Arabic words and digits": daily(
         "التاريخ;درجة الحرارة الصغرى (°م);درجة الحرارة العظمى (°م);كمية الأمطار (مم);الرطوبة النسبية (%);سرعة الرياح (كم/س)",
         lambda d: [str(cell).translate(ARABIC) for cell in (d.date, d.tmin, d.tmax, d.rain, d.rh, kmh(d.wind))],

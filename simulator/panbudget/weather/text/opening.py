@@ -394,7 +394,7 @@ def _units_noted(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[s
 
 def _is_sum(cells: Sequence[str]) -> bool:
     """Tell a row that sums others up: its first cell is words for it, perhaps with those of a month or year, and it holds no day."""
-    words = re.findall(r"[^\W\d_]+", cells[0].lower())
+    words = re.findall(r"[^\W\d_]+", "".join(cells[:1]).lower())
     worded = any(map(_SUM.fullmatch, words)) and all(map(_OF_SUMS.fullmatch, words))
     return worded and not any(map(is_dated, cells))
 

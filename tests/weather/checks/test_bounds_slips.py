@@ -121,6 +121,12 @@ def test_rain_in_hundredths_is_called_inches_beside_imperial_units_alone():
     assert 'unit = "?"' in spoken("rain-unit", **metric, **beside)
 
 
+def test_a_mark_in_rain_is_worth_its_rain():
+    rain = np.where(AT % 5 == 0, 1.0 + WALK, 0.0)
+    (said,) = inspected(**{**DAYS, "rain": np.where(AT % 9 == 3, 77.7, rain)}, only="value-mark", trust=()).cautions
+    assert said.instead[0]["rain"] == pytest.approx(np.where(AT % 9 == 3, 0.0, rain))
+
+
 def test_air_may_be_saturated_and_wind_be_still():
     """A dampest figure of 98 % and more is no mark, nor is the weakest wind."""
     assert not spoken("value-mark", **(DAYS | {"rh_max": np.where(AT % 7 == 3, 100.0, 78.0 + WALK)}))

@@ -288,6 +288,14 @@ def test_radiation_is_in_another_unit_if_it_is_too_bright_on_more_than_half_of_t
     assert codes(radiation=[250.0] * days + [24.0] * (20 - days)) == [code]
 
 
+@pytest.mark.parametrize(("rises", "told"), [(24, "which looks like"), (25, "which looks like a running total")])
+def test_radiation_that_rises_on_most_days_is_a_running_total(rises, told):
+    """Four in five of thirty days rise, or more; figures invented."""
+    steps = np.where(np.arange(30) < rises, 10.0, -1.0)
+    (problem,) = inspected(31, radiation=[100.0, *(100.0 + np.cumsum(steps))]).problems
+    assert told in problem.sentence() and ("running" in problem.sentence()) is (rises == 25)
+
+
 @pytest.mark.parametrize(("days", "told"), [(13, "name its unit"), (14, "not on the 14 days from 2025-06-01 on")])
 def test_no_unit_is_named_for_all_days_where_two_weeks_are_right_without(days, told):
     (problem,) = inspected(40, radiation=[24.0] * days + [280.0] * (40 - days)).problems

@@ -102,6 +102,8 @@ def _marked(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             if stretches >= _MARKED and far and (not damp or figures[end] - rest[end] > _DAMP_FAR):
                 words["next"] = number(float(rest[end]))
                 instead = by_afternoon(inspection, here) if damp and name == "rh_max" else {}
+                if name == "rain":  # of no rain on those days, as on most
+                    instead = {"rain": np.nan_to_num(inspection.without(here, "rain")["rain"])}
                 text = f"value-mark{'/damp' if damp else ''}"
                 yield Verdict((name,), text, words, instead or _filled(inspection, name, here))
 

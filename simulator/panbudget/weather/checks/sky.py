@@ -42,6 +42,9 @@ _TELLING, _LIGHT = 1.0, 3.0
 # share of a clear sky's, where that is above this, that comes on the darkest day: under cloud from morning to night a third of it
 # (FAO-56 eq 35, as 0.25), and 0.043 at least on 7,800 days of genuine records [-, MJ m⁻² d⁻¹]
 _DARKEST, _HIGH_LIGHT = 0.018, 20.0
+# share of the days that are brighter than the day before where their figures run on: 6 of 7 where they begin again by the week, and
+# half of them by weather [-]
+_RISES = 0.8
 # a clear sky's radiation below which the sun is low: winter of middle latitudes [MJ m⁻² d⁻¹]
 _LOW_SUN = 8.0
 _DAYS_TO_JUDGE = 14
@@ -150,6 +153,10 @@ def _radiation_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdic
     over = (values > bound) & inspection.asked
     share = _share_of_clear_sky(inspection, _TELLING)
     if over.sum() <= 0.5 * inspection.known("radiation").size or not share.size or _fits_other_side(inspection):
+        return
+    rises = np.diff(np.minimum(inspection.known("radiation"), 1e9)) > 0.0
+    if rises.size >= 2 * _DAYS_TO_JUDGE and rises.mean() > _RISES:
+        yield Verdict(names, "radiation-unit/total", {"count": int(rises.sum()), "all": rises.size})
         return
     raw, bright = inspection.raw, float(np.percentile(np.nan_to_num(share), 98))  # endless: as large as any
     top = bright / by_file(raw.units.get("radiation", ""), STANDARD["radiation"].unit)[0]  # as the file has them

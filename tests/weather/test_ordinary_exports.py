@@ -106,6 +106,42 @@ HOURS = {
         ],
         separator="\t",
     ),
+    "Greek halves of the day": hourly(
+        "Ημερομηνία;Ώρα;Θερμοκρασία (°C);Υγρασία (%);Ταχύτητα ανέμου (m/s);Βροχή (mm)",
+        lambda t, d, c: [
+            *(f"{t.day}/{t.month}/{t.year}", f"{t.hour % 12 or 12}:00 {'πμ'[t.hour // 12]}.μ."),
+            *map(comma, (c, d.rh, d.wind, at_five(t, d))),
+        ],
+        separator=";",
+    ),
+    "Korean halves of the day": hourly(
+        "일시,기온(°C),습도(%),풍속(m/s),강수량(mm)",
+        lambda t, d, c: [
+            f"{t:%Y-%m-%d} {['오전', '오후'][t.hour // 12]} {t.hour % 12 or 12}:00",
+            c,
+            d.rh,
+            d.wind,
+            at_five(t, d),
+        ],
+    ),
+    "statistics, a quantity a row": hourly(
+        "time,entity,unit,mean,min,max,sum",
+        lambda t, d, c: [
+            "\n".join(
+                f"{t:%Y-%m-%d %H:%M},{of}"
+                for of in (
+                    f"temperature,°C,{c / 2 + 10},{min(c, c / 2 + 9.7)},{max(c, c / 2 + 10.3)},",
+                    f"humidity,%,{d.rh},{d.rh - 9},{d.rh + 9},",
+                    f"wind speed,m/s,{d.wind},0,{2 * d.wind},",
+                    f"hourly rain,mm,,,,{at_five(t, d)}",
+                )
+            )
+        ],
+    ),
+    "a spreadsheet's empty row below the header": hourly(
+        "time,temp (°C),RH (%),wind (m/s),rain (mm)\n,,,,",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, d.rh, d.wind, at_five(t, d)],
+    ),
     "year, day of the year and hour": hourly(
         "Year,DOY,Hour,AirT_C,RH_%,WS_ms,Rain_mm",
         lambda t, d, c: [t.year, t.timetuple().tm_yday, f"{t.hour * 100:04d}", c, d.rh, d.wind, at_five(t, d)],

@@ -248,9 +248,10 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     unit, kind = column_of(names, _UNIT), column_of(names, _KIND)
     numbers = {i for row in opening.rows for i, cell in enumerate(row) if is_number(cell)}
     value = next((i for i, name in enumerate(names) if i in numbers and _VALUE.search(name)), None)
-    # counters have no mean
-    summed = names.index("sum") if value is None and {"mean", "sum"} <= {*names} else None
-    value = value if summed is None else names.index("mean")
+    # statistics: counters have no mean, and temperatures their extremes beside it
+    extremes = [names.index(of) for of in ("min", "max")] if {"mean", "min", "max"} <= {*names} else []
+    summed = names.index("sum") if {"mean", "sum"} <= {*names} and (value is None or extremes) else None
+    value = names.index("mean") if extremes or summed is not None else value
     called = [i for i, name in enumerate(names) if _ELEMENT.search(name) and i != value]
     if not called or value is None or not opening.dates:
         return None
@@ -260,6 +261,13 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     element = next((i for i in called if 2 <= len({row[i] for row in rows}) <= MOST_ELEMENTS), None)
     if element is None:
         return None
+    temps = {name for name in {row[element] for row in rows} if re.search(r"\btemp", in_english(name))}
+    rows += [
+        [f"{cell} {names[i]}" if j == element else row[i] if j == value else cell for j, cell in enumerate(row)]
+        for i in extremes
+        for row in rows
+        if row[i] and row[element] in temps
+    ]
     if kind is not None and len({row[kind] for row in rows}) == len({row[element] for row in rows}):
         element = kind
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]

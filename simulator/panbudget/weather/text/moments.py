@@ -98,6 +98,11 @@ _SPAN = re.compile(
 # an hour by the numbers of its beginning and its end
 _HOURS = re.compile(r"(?P<day>.*\d{4},? |)(?P<from>\d{1,2})h? ?[-–] ?(?P<to>\d{1,2})h?")
 _HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h|ч\.?|час[аов]*)$")
+_HALF_DAYS = {word: half for half, words in packaged("weather/text/cells.toml")["half_days"].items() for word in words}
+_OF_HALF = "|".join(map(re.escape, _HALF_DAYS))
+_HALF_SAID = re.compile(
+    rf"(?:(?P<before>{_OF_HALF})\s?)?(?P<time>\d{{1,2}}:\d\d(?::\d\d)?)(?:\s?(?P<behind>{_OF_HALF}))?$"
+)
 _WITH_POINTS = re.compile(rf"(?<=\d )({_POINTS})$")
 ONLY_DATE = re.compile(rf"{_DATE}\.?")
 # a spreadsheet's day number, with the time of day as its fraction, and the day that is 0; a year and the day of it
@@ -186,10 +191,14 @@ def beginning_of(cell: str) -> str:
     ('1.6.2025 13:00', '8:00', '1.6.2025 13:00')
     >>> beginning_of("1.6.2025 13-14"), beginning_of("13-15"), beginning_of("13:00 ч.")
     ('1.6.2025 13:00', '13-15', '13:00')
+    >>> beginning_of("1:00 μ.μ."), beginning_of("2025-06-01 오후 1:00")
+    ('1:00 pm', '2025-06-01 1:00 pm')
     """
     if (hours := _HOURS.fullmatch(cell)) and (int(hours["from"]) + 1) % 24 == int(hours["to"]) % 24:
         return f"{hours['day']}{hours['from']}:00"
     cell = _HOUR_SAID.sub("", cell)
+    if not cell.isascii() and (said := _HALF_SAID.search(cell)) and (word := said["before"] or said["behind"]):
+        cell = f"{cell[: said.start()]}{said['time']} {_HALF_DAYS[word]}"
     if span := _SPAN.fullmatch(cell):
         cell = span["from"] if STAMP.fullmatch(span["from"]) or re.fullmatch(CLOCK, span["from"]) else cell
     return _WITH_POINTS.sub(lambda time: re.sub("[.hH]", ":", time[1]), cell)

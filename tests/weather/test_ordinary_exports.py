@@ -58,6 +58,17 @@ DAYS = {
             *(round(d.rain - 0.2, 1) if d.rain else 0.0, 0.2 if d.rain else 0.0),
         ],
     ),
+    "days across": "\n".join(
+        ",".join(map(str, (name, unit, *(cell(d) for d in TRUTH))))
+        for name, unit, cell in (
+            ("Element", "Unit", lambda d: d.date),
+            ("Minimum temperature", "°C", lambda d: d.tmin),
+            ("Maximum temperature", "°C", lambda d: d.tmax),
+            ("Rainfall", "mm", lambda d: d.rain),
+            ("Mean humidity", "%", lambda d: d.rh),
+            ("Wind speed", "m/s", lambda d: d.wind),
+        )
+    ),
     "rain of two readings": daily(
         "Date,Min °C,Max °C,Rain 9am (mm),Rain 9pm (mm),RH %,Wind m/s",
         lambda d: [

@@ -314,11 +314,12 @@ def _dates_across(source: Source, lines: Sequence[str]) -> Shape | None:
     for i, (first, *others) in enumerate(rows):
         if i in firsts:
             across = [*map(str, firsts[i] + np.arange(_A_WEEK))]
-        elif len(dates := list(filter(None, others))) >= ROWS and all(map(is_dated, dates)):
-            across = others
+        elif len(dates := list(filter(None, others))) >= ROWS and all(map(is_dated, dates[1:])):
+            across = [cell if is_dated(cell) else "" for cell in others]
         elif across and first and any(map(is_number, others)):
+            name = first if across[0] or not is_unit(others[0]) else f"{first} ({others[0]})"
             for day, value in zip(across, others, strict=False):
-                table.setdefault((day,), {})[first] = value
+                table.setdefault((day,), {})[name] = value
     table.pop(("",), None)
     whole = len(table) >= _A_WEEK and len(set().union(*table.values())) > 1
     return Shape("days across", side_by_side(["date"], table)) if whole else None

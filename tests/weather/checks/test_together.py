@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 
 from panbudget.physics import air
-from tests.weather.checks.days import inspected
+from tests.weather.checks.days import inspected, spoken
 
 N = 90
 DRAWN = np.random.default_rng(8)
 LOW = 14.0 + DRAWN.normal(0.0, 1.0, N)
 HIGH = LOW + 12.0 + DRAWN.normal(0.0, 1.0, N)
 SATURATED = air.saturation_vapour_pressure
-NAMES = {"humidity-mean", "range-half", "tmax-month", "temperature-year"}
+NAMES = {"humidity-mean", "range-half", "tmax-month", "tmin-month", "temperature-year"}
 
 
 def found(days=N, **columns):
@@ -135,7 +135,12 @@ def test_an_extreme_that_is_the_mean_is_worth_twice_the_range_either_way():
         (20, 9, 8.8, []),
         (9, 20, 8.1, []),  # fewer than ten days before it
         (10, 20, 8.1, ["tmax-month"]),
-        (64, 26, 9.0, []),  # it goes on to the end
+        (64, 26, 9.0, ["tmax-month"]),  # to the end
+        (77, 13, 5.1, []),
+        (76, 14, 4.9, []),
+        (76, 14, 5.1, ["tmax-month"]),
+        (13, 77, 5.1, []),
+        (14, 76, 5.1, ["tmax-month"]),
     ],
 )
 def test_maxima_that_are_higher_for_weeks_are_another_thermometers(first, length, by, expected):
@@ -168,6 +173,139 @@ def test_what_a_warm_month_is_worth_takes_it_back_to_the_weeks_around():
     (caution,) = found(tmin=14.0 + 0.001 * LOW, tmax=26.0 + 0.001 * LOW + warmer)
     assert "8.0 °C higher from 2025-06-21 to 2025-07-20" in caution.sentence
     assert caution.instead[0]["tmax"] == pytest.approx(np.full(N, 26.014), abs=0.01)
+
+
+def part(first, length):
+    return (np.arange(N) >= first) & (np.arange(N) < first + length)
+
+
+def minima(by, first, length, **columns):
+    """Return what is said where minima are lower for some days."""
+    tmin = 14.0 + 0.001 * LOW - by * part(first, length)
+    return names(**{"tmin": tmin, "tmax": 26.0 + 0.001 * LOW} | columns)
+
+
+DEW = {"dew_point": 12.0 + 0.001 * HIGH}
+LOWER = ["tmin-month"]
+
+
+@pytest.mark.parametrize(
+    ("by", "length", "alone", "beside_dew_point"),
+    [
+        (5.9, 14, [], []),
+        (6.1, 14, [], LOWER),
+        (7.9, 19, [], LOWER),
+        (8.1, 19, LOWER, LOWER),
+        (8.1, 10, LOWER, LOWER),
+        (6.5, 9, [], []),
+        (8.1, 20, [], LOWER),
+        (6.1, 31, [], LOWER),
+        (6.1, 32, [], []),
+    ],
+)
+def test_minima_that_are_lower_for_weeks_are_another_thermometers(by, length, alone, beside_dew_point):
+    assert minima(by, 30, length) == alone
+    assert minima(by, 30, length, **DEW) == beside_dew_point
+    vapour = {"vapour_pressure": SATURATED(DEW["dew_point"])}
+    assert minima(by, 30, length, **vapour) == beside_dew_point
+
+
+@pytest.mark.parametrize(("of_dew", "expected"), [(8.0, LOWER), (8.2, [])])
+def test_a_dew_point_that_falls_with_the_minimum_tells_of_cold_air(of_dew, expected):
+    """2 °C at least, and 6 °C in the mean, are the minimum's alone."""
+    dew_point = DEW["dew_point"] - of_dew * part(30, 24)
+    assert minima(10.1, 30, 24, dew_point=dew_point) == expected
+
+
+@pytest.mark.parametrize(("by", "speaks"), [(6.1, False), (6.4, True)])
+def test_an_afternoons_humidity_that_does_not_fall_tells_of_another_thermometer(by, speaks):
+    """Of its dew point, which rises by some 0.9 °C for each °C."""
+    tmin, tmax = 14.0 + 0.001 * LOW, 26.0 + 0.001 * LOW
+    humid = {"rh_max": np.full(N, 80.0), "rh_min": 80.0 * SATURATED(tmin) / SATURATED(tmax)}
+    said = spoken("tmax-month", N, tmin=tmin, tmax=tmax + by * part(30, 20), **humid)
+    assert bool(said) is speaks, said
+
+
+@pytest.mark.parametrize(("falls", "expected"), [(5.0, ["tmax-month"]), (7.0, [])])
+def test_an_extreme_is_not_blamed_where_the_other_moves_more(falls, expected):
+    there = part(30, 30)
+    assert names(tmin=14.0 + 0.001 * LOW - falls * there, tmax=26.0 + 0.001 * LOW + 6.0 * there) == expected
+
+
+@pytest.mark.parametrize(("uneven", "expected"), [(2.2, ["tmax-month"]), (2.3, [])])
+def test_maxima_are_higher_to_the_end_where_nearly_all_ranges_are(uneven, expected):
+    """The middle halves of the days' ranges are 3.5 °C apart."""
+    tmax = 26.0 + uneven * (-1.0) ** np.arange(N) + 8.0 * part(60, 30)
+    assert names(tmin=14.0 + 0.001 * LOW, tmax=tmax) == expected
+    (said,) = found(tmin=14.0 + 0.001 * LOW, tmax=26.0 + 0.001 * LOW + 8.0 * part(60, 30))
+    assert "8.0 °C higher from 2025-07-31 on than before" in said.sentence
+    assert said.instead[0]["tmax"] == pytest.approx(np.full(N, 26.014), abs=0.01)
+
+
+@pytest.mark.parametrize(("wide", "expected"), [(15, ["tmax-month"]), (16, [])])
+def test_what_is_higher_to_the_end_is_held_against_two_months(wide, expected):
+    days = np.arange(150)
+    higher = (days >= 100) | (days < 40 + wide)
+    said = spoken("tmax-month", 150, tmin=14.0 + 0.001 * days, tmax=26.0 + 0.001 * days + 9.0 * higher)
+    assert bool(said) is bool(expected), said
+
+
+@pytest.mark.parametrize(
+    ("falls", "rises", "expected"),
+    [(5.9, 0.0, []), (6.1, 0.0, LOWER), (1.9, 5.0, []), (2.1, 5.0, LOWER)],
+)
+def test_minima_that_part_from_the_dew_point_to_the_end_are_another_thermometers(falls, rises, expected):
+    tmax = 26.0 + 3.0 * (-1.0) ** np.arange(N)
+    there = part(40, 50)
+    assert minima(falls, 40, 50, tmax=tmax, dew_point=8.0 + 0.001 * HIGH + rises * there) == expected
+
+
+NOISE = np.random.default_rng(5).normal(0.0, 1.0, N)
+TURN = (-1.0) ** np.arange(N)
+
+
+@pytest.mark.parametrize(("apart", "speaks"), [(0.49, False), (0.51, True)])
+def test_a_dew_point_that_trades_places_with_the_minimum_in_turn_is_exchanged(apart, speaks):
+    dew_point = np.where(TURN > 0.0, LOW, LOW - 2.0 * apart)
+    tmin = np.where(TURN > 0.0, LOW - 2.0 * apart, LOW)
+    said = spoken("dew-point-exchanged", N, tmin=tmin + apart, tmax=HIGH, dew_point=dew_point + apart * (1.0 - TURN))
+    assert bool(said) is speaks, said
+
+
+@pytest.mark.parametrize(("apart", "speaks"), [(0.85, False), (0.90, True)])
+def test_a_dew_point_that_moves_as_far_over_odd_numbers_of_days_as_over_even_ones_is_not(apart, speaks):
+    """1.4 times as far, over up to six days."""
+    said = spoken("dew-point-exchanged", N, tmin=LOW, tmax=HIGH, dew_point=LOW - 3.0 + 2.0 * NOISE + apart * TURN)
+    assert bool(said) is speaks, said
+
+
+def test_dew_points_that_are_exchanged_in_turn_are_worth_what_they_are_the_right_way_round():
+    tmin, dew_point = LOW, LOW - 3.0 + 0.3 * NOISE
+    turned = {"tmin": np.where(TURN > 0.0, dew_point, tmin), "dew_point": np.where(TURN > 0.0, tmin, dew_point)}
+    (said,) = inspected(N, **turned, tmax=HIGH, only="dew-point-exchanged", trust=()).cautions
+    assert "every other day" in said.sentence
+    assert np.array_equal(said.instead[0]["tmin"], tmin) and np.array_equal(said.instead[0]["dew_point"], dew_point)
+
+
+@pytest.mark.parametrize(
+    ("by", "low", "days", "start", "speaks"),
+    [
+        (3.7, 12, 60, "2025-06-01", True),
+        (3.5, 12, 60, "2025-06-01", False),
+        (3.7, 12, 60, "2025-10-01", False),
+        (3.7, 12, 50, "2025-06-01", True),
+        (3.7, 12, 49, "2025-06-01", False),
+        (3.7, 29, 60, "2025-06-01", True),
+        (3.7, 31, 60, "2025-06-01", False),
+    ],
+)
+def test_a_dew_point_that_reaches_farther_above_the_minimum_than_below_is_exchanged(by, low, days, start, speaks):
+    """Under a high sun, by 2.6 °C, on fifty days, more of which are above than below."""
+    above = np.where(np.arange(days) < low, -1.0, by)
+    said = spoken(
+        "dew-point-exchanged", days, start=start, tmin=LOW[:days], tmax=HIGH[:days], dew_point=LOW[:days] + above
+    )
+    assert bool(said) is speaks, said
 
 
 def going_with(series, share, size):
@@ -213,6 +351,7 @@ def test_whoever_knows_better_trusts_them(name):
         "humidity-mean": {"rh_mean": 94.0},
         "range-half": {"tmax": LOW + 9.0, **warming_by_humidity(1.8, LOW, LOW + 9.0)},
         "tmax-month": {"tmax": HIGH + warmer},
+        "tmin-month": {"tmin": LOW - warmer, "dew_point": LOW - 1.0},
         "temperature-year": humid,
     }
     assert name in names(**shown[name])

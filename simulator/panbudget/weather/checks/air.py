@@ -62,7 +62,7 @@ _LEAST_KMH, _LEAST_STEP_MPH = 4.5, 1.5
 _LATITUDES = (0.0, 15.0, 25.0, 37.0, 43.0, 50.0, 58.0, 66.0, 75.0, 90.0)
 _HOTTEST = (34.0, 39.0, 43.0, 43.0, 38.0, 32.0, 28.5, 24.0, 15.0, 8.0)
 _COLDEST = (13.0, 12.0, 11.0, 9.5, 7.5, 5.0, 0.0, -5.0, -15.0, -30.0)
-_HIGH_SUN, _LAPSE = 36.0, 0.0065
+HIGH_SUN, _LAPSE = 36.0, 0.0065
 # the least and most that a season's middling day warms up anywhere: small oceanic islands, high deserts, and where the highest
 # humidity of the middling day is the second of these, not the first [°C, %]
 _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
@@ -466,13 +466,13 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     most, least = (np.interp(abs(inspection.site.latitude), _LATITUDES, table) for table in (_HOTTEST, _COLDEST))
     months = np.convolve(mean, np.full(_MONTH, 1.0 / _MONTH), "valid") + lapse
     # this sum is less exact than the one below
-    if not ((months > most - 0.01) | ((months < least + 0.01) & (sun[_MONTH - 1 :] >= _HIGH_SUN))).any():
+    if not ((months > most - 0.01) | ((months < least + 0.01) & (sun[_MONTH - 1 :] >= HIGH_SUN))).any():
         return
     month = pd.Series(mean).rolling(_MONTH, min_periods=_MONTH).mean() + lapse
     light = pd.Series(sun).rolling(_MONTH).min()
     for kind, beyond, bound in (
         ("hot", month - most, most),
-        ("cold", (least - month).where(light >= _HIGH_SUN), least),
+        ("cold", (least - month).where(light >= HIGH_SUN), least),
     ):
         if (beyond > 0.0).any():
             last = int(np.nanargmax(beyond))
@@ -482,7 +482,7 @@ def _climate(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             values |= {"scale": scale, "unit": "degF"}
             limit = float(bound) - lapse
             as_celsius = ((month - lapse) - 32.0) / 1.8 + lapse
-            if kind == "hot" and (as_celsius.where(light >= _HIGH_SUN) < least).any():
+            if kind == "hot" and (as_celsius.where(light >= HIGH_SUN) < least).any():
                 kind = "neither"
                 del values["unit"]
             in_fahrenheit = inspection.unit_in_file("tmax") == "degF"

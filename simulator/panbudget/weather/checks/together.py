@@ -9,14 +9,15 @@ the minimum or below (FAO-56 chapter 3 and Annex 5, from memory). The thresholds
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats
 from panbudget.physics import air
-from panbudget.weather.checks.air import steps
-from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.checks.air import HIGH_SUN, steps
+from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
 
@@ -35,9 +36,21 @@ _SATURATED_BY, _OFTEN = 2.0, 0.95
 _HALF, _NO_DESERT = 1.65, 18.0
 # the same of days that warm up by less than this in the middle though their dew point is this far below the minimum [°C, °C]
 _EVEN, _DRY_AIR = 10.0, 8.0
-# days before and after each of a part's ends, days of a part, and by how much maximum and range rise and fall there, at least (of
-# the shorter ones 7.6 at most in 507 genuine seasons); and where the part is a month of the calendar [d, d, °C, °C]
-_PARTS, _STEP_OF_MONTH = {14: (range(28, 32), 5.4), 10: (range(10, 28), 8.0)}, 4.4
+# how far the dew point reaches above the minimum on one day in ten by more than below it on another, if the two are exchanged, under
+# a high sun (2.2 at most in 59 genuine records); and the days that takes [°C, d]
+_LOPSIDED, _SUNNY = 2.6, 50
+# how much farther it moves against the minimum over an odd number of days than over an even one, up to the last of these, if the two
+# are exchanged in turn (1.28 at most in 942 seasons), and that at least [-, d, °C]
+_IN_TURN, _LAGS, _MOVES = 1.4, 6, 1.0
+# days before and after each of a part's ends, days of a part, and by how much an extreme and the range move there, at least (of the
+# shorter ones 7.6 at most in 507 genuine seasons, and 6.7 of the minimum); where the part is a month of the calendar [d, d, °C, °C]
+_WEEKS = {"tmax": ((14, range(28, 32), 5.4), (10, range(10, 28), 8.0)), "tmin": ((10, range(10, 20), 8.0),)}
+_STEP_OF_MONTH = 4.4
+# the same if what the vapour tells moves with them: in the mean (5.2 at most in 582 genuine seasons), and each at least [d, d, °C, °C]
+_WITH_VAPOUR, _EACH = (10, range(10, 32), 6.0), 2.0
+# the same to the season's end: days of either side, how far both move, and how far the middle halves of the ranges of up
+# to so many days on either side lie apart (2.5 at most in 507 genuine seasons, 3.4 of other lengths) [d, °C, °C, d]
+_END_DAYS, _END_STEP, _PARTED, _MONTHS = 14, 5.0, 3.5, 60
 # the most that day-to-day changes of temperature go with those of what is measured beside them, if they are another year's; and the
 # changes that takes [-, d]
 _UNLIKE, _CHANGES = 0.12, 60
@@ -76,6 +89,25 @@ def _vapour_saturated(inspection: Inspection, names: list[str]) -> Iterator[Verd
     if above.size >= _DAYS and np.median(above) > _SATURATED_BY and (above > 0.0).mean() > _OFTEN:
         words = {"share": 100.0 * float((above > 0.0).mean()), "middle": float(np.median(above))}
         yield Verdict(names, "dew-point-exchanged/vapour", words, inspection.without(slice(None), *names))
+
+
+def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a dew point that trades places with the minimum every other day, or reaches far more above it than below."""
+    dew_point, tmin, tmax = (inspection.of_asked(name) for name in ("dew_point", "tmin", "tmax"))
+    above, days = pd.Series(dew_point - tmin), np.ones(tmin.size, bool)
+    moves = [float(above.diff(lag).abs().median()) for lag in range(1, _LAGS + 1)]
+    odd, even = float(np.mean(moves[::2])), float(np.mean(moves[1::2]))
+    sunny = above[(inspection.sky.extraterrestrial[inspection.asked] >= HIGH_SUN) & (np.fmax(dew_point, tmin) > 0.0)]
+    low, high = np.percentile(known, [10.0, 90.0]) if (known := sunny.dropna()).size >= _SUNNY else (0.0, 0.0)
+    if odd > max(_MOVES, _IN_TURN * even) and not seen(inspection, "stations-mixed"):
+        days, text = np.arange(tmin.size) % 2 == int(above[1::2].median() > above[::2].median()), "turn"
+    elif low + high > _LOPSIDED and float(known.median()) > 0.0 and not seen(inspection, "tmin-month"):
+        text = "sun"
+    else:
+        return
+    back = {"dew_point": np.where(days, tmin, dew_point), "tmin": np.where(days, np.minimum(dew_point, tmax), tmin)}
+    words = {"odd": odd, "even": even, "low": -low, "high": high}
+    yield Verdict(("dew_point", "tmin"), f"dew-point-exchanged/{text}", words, inspection.with_asked(**back))
 
 
 def _by_humidity(inspection: Inspection) -> tuple[Floats, Floats]:
@@ -117,29 +149,84 @@ def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdi
         yield Verdict(("tmax", "tmin"), "range-half/dry", words, _twice_as_wide(inspection))
 
 
-def _warm_month(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt maxima that rise on a day and fall weeks later, as the range does and the minimum does not."""
-    tmax, days = inspection.of_asked("tmax"), pd.DatetimeIndex(inspection.daily.index[inspection.asked])
-    ranges, best, span, side = tmax - inspection.of_asked("tmin"), 0.0, slice(0), 0
-    for beside, (lengths, least) in _PARTS.items():
-        both = np.minimum(up := steps(tmax, beside), other := steps(ranges, beside))
-        down = -np.maximum(up, other)
-        if not (both > _STEP_OF_MONTH).any() or not (down > _STEP_OF_MONTH).any():
-            continue
-        for length in lengths:
-            of_month = (days.day == 1) & (days.days_in_month == length)
-            step = np.minimum(both[:-length], down[length:])
-            beyond = np.nan_to_num(step - np.where(of_month[:-length], _STEP_OF_MONTH, least))
-            if beyond[row := int(np.argmax(beyond))] > best:
-                best, span, side = float(beyond[row]), slice(row, row + length), beside
-    if best > 0.0:
-        by = float(
-            np.nanmean(tmax[span]) - np.nanmean(np.r_[tmax[span.start - side : span.start], tmax[span.stop :][:side]])
+def _another_thermometer(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt an extreme that moves away from the other on a day, which does not move, and comes back weeks later or never."""
+    values, sign = inspection.of_asked(names[0]), 1.0 if names[0] == "tmax" else -1.0
+    ranges, vapour = inspection.of_asked("tmax") - inspection.of_asked("tmin"), _vapour_beside(inspection, names[0])
+    parts = chain(
+        _for_weeks(inspection, names[0], sign * values, ranges, vapour), _to_the_end(sign * values, ranges, vapour)
+    )
+    if found := [part for part in parts if part[0] > 0.0]:
+        _, first, last = max(found)
+        inside = np.isin(np.arange(values.size), np.arange(first, last))
+        sides = slice(max(first - _END_DAYS, 0) if last < values.size else 0, last + _END_DAYS)
+        by = float(np.nanmean(ranges[inside]) - np.nanmean(ranges[sides][~inside[sides]]))
+        likely = np.where(inside, values - sign * np.minimum(by, ranges), values)
+        words = {"by": by, "first": inspection.day_asked(first), "last": inspection.day_asked(last - 1)}
+        text = f"{names[0]}-month{'/end' if last == values.size else ''}"
+        yield Verdict(names, text, words, inspection.with_asked(**{names[0]: likely}))
+
+
+def _vapour_beside(inspection: Inspection, name: str) -> Floats | None:
+    """How far the vapour by day, or else the dew point, is above that of the night, as far as an extreme tells of it. [°C]"""
+    if inspection.has("rh_max", "rh_min"):
+        of_night, of_day = (
+            air.saturation_vapour_pressure(inspection.of_asked(end)) * np.maximum(inspection.of_asked(humidity), 1.0)
+            for end, humidity in (("tmin", "rh_max"), ("tmax", "rh_min"))
         )
-        likely = tmax.copy()
-        likely[span] = np.maximum(tmax[span] - by, inspection.of_asked("tmin")[span])
-        words = {"by": by, "first": inspection.day_asked(span.start), "last": inspection.day_asked(span.stop - 1)}
-        yield Verdict(names, "tmax-month", words, inspection.with_asked(tmax=likely))
+        day, night = (air.dew_point_from_vapour_pressure(np.maximum(part / 100.0, 0.01)) for part in (of_day, of_night))
+        return np.asarray(day - night)
+    dew_point = dew_point_of(inspection) if name == "tmin" else None
+    return None if dew_point is None else dew_point - inspection.of_asked("tmin")
+
+
+def _moves(by: Floats, wider: Floats) -> Floats:
+    """How far an extreme moves and the range with it, where the other extreme moves less."""
+    return np.where(2.0 * by >= wider, np.minimum(by, wider), np.nan)
+
+
+def _for_weeks(
+    inspection: Inspection, name: str, away: Floats, ranges: Floats, vapour: Floats | None
+) -> Iterator[tuple[float, int, int]]:
+    """Yield how far beyond its bound a part is, at whose ends an extreme moves away and back, with its first day and the one after."""
+    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
+    rows = [(*row, None) for row in _WEEKS[name]] + ([(*_WITH_VAPOUR, vapour)] if vapour is not None else [])
+    for side, lengths, least, beside in rows:
+        by, wider = steps(away, side), steps(ranges, side)
+        up, down = _moves(by, wider), _moves(-by, -wider)
+        if not (up > _EACH).any() or not (down > _EACH).any():
+            continue
+        damper = up if beside is None else steps(beside, side)
+        for length in lengths:
+            step, bound = np.minimum(up[:-length], down[length:]), np.full(days.size - length, least)
+            if beside is None:
+                bound[((days.day == 1) & (days.days_in_month == length))[:-length]] = _STEP_OF_MONTH
+            else:
+                of_vapour = np.minimum(damper[:-length], -damper[length:])
+                step = np.where(np.minimum(step, of_vapour) > _EACH, (step + of_vapour) / 2.0, np.nan)
+            beyond = np.nan_to_num(step - bound)
+            if beyond.size:
+                row = int(np.argmax(beyond))
+                yield float(beyond[row]), row, row + length
+
+
+def _to_the_end(away: Floats, ranges: Floats, vapour: Floats | None) -> Iterator[tuple[float, int, int]]:
+    """Yield the same of a part that lasts to the end, before which days had far smaller ranges, or less vapour by day."""
+    both = _moves(steps(away, _END_DAYS), steps(ranges, _END_DAYS))
+    of_vapour = np.full(both.size, np.nan) if vapour is None else steps(vapour, _END_DAYS)
+    found = list[tuple[float, float, int]]()
+    for row in map(int, np.flatnonzero((both > _END_STEP) | (np.minimum(both, of_vapour) > _EACH))):
+        before, after = ranges[max(row - _MONTHS, 0) : row], ranges[row : row + _MONTHS]
+        apart = np.nanpercentile(after, 25.0) - np.nanpercentile(before, 75.0)
+        beyond = apart - _PARTED if both[row] > _END_STEP else 0.0
+        if vapour is not None and min(both[row], of_vapour[row]) > _EACH:
+            further = min(of_vapour[row], np.nanmean(vapour[row:]) - np.nanmean(vapour[:row])) - _WITH_VAPOUR[2]
+            beyond = max(beyond, further)
+        if beyond > 0.0:
+            found.append((float(both[row]), float(beyond), row))
+    if found:
+        _, beyond, row = max(found)  # on which day the extreme moves most
+        yield beyond, row, both.size
 
 
 def _going_with(first: Floats, second: Floats) -> float:
@@ -185,6 +272,8 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
-    Doubt("tmax-month", _warm_month, ("tmax",), 2 * _DAYS, needs=("tmin",)),
+    Doubt("tmax-month", _another_thermometer, ("tmax",), 2 * _DAYS, needs=("tmin",)),
+    Doubt("tmin-month", _another_thermometer, ("tmin",), 2 * _DAYS, needs=("tmax",)),
+    Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS, needs=_NEEDS),
     Doubt("temperature-year", _of_another_year, ("tmax",), _CHANGES, needs=("tmin",)),
 )

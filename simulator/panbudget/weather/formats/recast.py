@@ -182,16 +182,16 @@ def _under_two_headers(source: Source, lines: Sequence[str], opening: Opening) -
 
 
 def _components(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
-    """Put a speed in place of the wind's components to east and north, one of which is below nothing at times."""
+    """Put a speed in place of the wind's components to east and north, which have a height, or one of which is below nothing at times."""
     names = [in_english(cell) for cell in opening.cells]
     eastward = next((i for i, name in enumerate(names) if _EASTWARD.search(name) and _northward(name) in names), -1)
     if eastward < 0 or any(name.endswith("wind speed") for name in names):
         return None
     rows = [split(text, opening.separator) for text in lines[opening.line - 1 :]]
     pair = [eastward, names.index(_northward(names[eastward]))]
-    if not any(row[eastward].startswith(("-", "−")) for row in rows if len(row) > eastward):
-        return None
     height, unit = _HEIGHT.search(names[eastward]), unit_of(opening.cells[eastward]) or "m/s"
+    if not height and not any(row[eastward].startswith(("-", "−")) for row in rows if len(row) > eastward):
+        return None
     table = [f"mean wind speed{f' {height[0]}m' if height else ''} ({unit})"]
     table += [
         _figure(lambda both: math.hypot(*both), (row[i] for i in pair), opening) if len(row) == len(names) else ""

@@ -139,6 +139,8 @@ class Server:
                 )
             if way == "uneven":
                 whole["daily"]["temperature_2m_max"].pop()
+            if way == "true":
+                whole["daily"]["wind_speed_10m_mean"][3] = True
             if way == "below-nothing":
                 whole["daily"]["precipitation_sum"][3] = -1.5
             if way == "too-damp":

@@ -249,6 +249,15 @@ def test_the_next_run_clears_up_after_a_killed_one(at, tmp_path):
     assert list(tmp_path.iterdir()) == [target]
 
 
+@pytest.mark.skipif(os.name != "posix", reason="needs a link, and to ask for a process")
+def test_what_a_link_of_a_killed_runs_name_leads_to_stays(tmp_path):
+    (mine := tmp_path / "mine").mkdir()
+    (mine / "letter").touch()
+    (tmp_path / ".season-99999999-abc").symlink_to(mine)
+    with new_folder(tmp_path / "season", "replay", overwrite=False):
+        assert (mine / "letter").exists()
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="asks the system for an exchange")
 def test_what_is_killed_in_the_exchange_has_left_one_of_the_two(tmp_path, monkeypatch):
     for name in ("made", "target"):

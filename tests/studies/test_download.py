@@ -220,6 +220,7 @@ def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
         ("no-units", {"forecast": 7}, "something else than weather"),
         ("one-for-all", {"forecast": 7}, "something else than weather"),
         ("too-long", {"forecast": 7}, "something else than weather"),
+        ("true", {"forecast": 7}, "something else than weather"),
         ("old", {"forecast": 7}, r"gives days to \d{4}-\d\d-\d\d, and today is .*date right\?"),
     ],
 )

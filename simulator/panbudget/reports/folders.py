@@ -158,7 +158,7 @@ def _clear_up(folder: Path, target: Path) -> None:
         return
     for staging in target.parent.glob(f"{glob.escape(_staged(target))}*"):
         process = re.fullmatch(r"(\d+)-\w+", staging.name.removeprefix(_staged(target)))
-        if process is None or not staging.is_dir():
+        if process is None or staging.is_symlink() or not staging.is_dir():  # a link leads to what is somebody's
             continue
         if _runs(int(process[1]), staging):
             raise _refused(folder, "busy", process=process[1])

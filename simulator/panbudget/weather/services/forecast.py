@@ -57,6 +57,8 @@ def next_days(service: Service, site: Site, days: int, *, today: dt.date) -> pd.
             for key, (name, _) in facts["measures"].items()
             if key in daily
         }
+        if any(isinstance(figure, bool) for key in facts["measures"] for figure in daily.get(key, [])):
+            raise TypeError("true is no figure, and would be read as 1")
         missing = [key for key, (name, _) in facts["measures"].items() if name in _NEEDED and name not in columns]
         if missing:
             raise service.refusal("not-weather", why=f": it has no {' and no '.join(missing)}")

@@ -20,7 +20,9 @@ def garden(tmp_path_factory):
 
 @pytest.mark.draws
 def test_today_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsys):
-    code, out, err = run(capsys, "today", garden, "--level", "150 mm", "--sheet", "--figures", "--out", tmp_path / "t")
+    (named := tmp_path / "named.toml").write_text('title = "畑"', encoding="utf-8")
+    asked = ("--level", "150 mm", "--sheet", "--figures", "--variant", named)
+    code, out, err = run(capsys, "today", garden, *asked, "--out", tmp_path / "t")
     assert code == 0, err
     assert "upper: the pan stands at 150 mm" in out
     assert "3 years of the record are few" in out.replace("\u00a0", " ")
@@ -45,7 +47,14 @@ def test_today_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, capsy
         (sheet,) = pypdf.PdfReader(tmp_path / "t" / name).pages
         assert [float(side) * 25.4 / 72.0 for side in sheet.mediabox[2:]] == pytest.approx(size, abs=0.1)
         text = sheet.extract_text()
-        for words in ("Wed 21 Jul", "upper: ruler, mm", "Whom to ask", "Name and number:", "small children"):
+        for words in (
+            "Wed 21 Jul",
+            "upper: ruler, mm",
+            "Whom to ask",
+            "Name and number:",
+            "small children",
+            "□ stands for",
+        ):
             assert words in text
     whole = json.loads((tmp_path / "t" / "today.json").read_text(encoding="utf-8"))
     assert (whole["day"], whole["end"], whole["years"]) == ("2021-07-20", "2021-08-10", [2018, 2019, 2020])

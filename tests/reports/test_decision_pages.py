@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import io
 import math
 import re
 from types import SimpleNamespace
 
+import pypdf
 import pytest
 
 from panbudget import away, compare, setup
@@ -318,6 +320,9 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
     report = setup_report(setup(make_garden()))
     pdf = setup_pdf(report)
     assert pdf == setup_pdf(report)
+    assert "□ stands for a letter" not in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+    lacking = dataclasses.replace(report, pages=[dataclasses.replace(page, title="畑") for page in report.pages])
+    assert "□ stands for a letter" in pypdf.PdfReader(io.BytesIO(setup_pdf(lacking))).pages[-1].extract_text()
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
     assert b"2000" in pdf  # a fixed date of making
     sentences = report.pages[0].sentences

@@ -122,6 +122,11 @@ class Paper(FPDF):
             self.write(size * POINT * 1.22, part)
         self.ln(size * POINT * 1.4)
 
+    def say_lacking(self, page: str, size: float = 6.2) -> None:
+        """Say what boxes stand for, if there are any, and which page has the letters."""
+        if self.boxed:
+            self.say(f"{BOX} stands for a letter that this file's font lacks; {page} has it.", size)
+
     def keep(self, height: float) -> None:
         """Begin a new page where less than a height is left, so that a heading does not stand alone at a foot. [mm]"""
         if self.will_page_break(height):

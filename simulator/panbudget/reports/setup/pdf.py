@@ -66,6 +66,7 @@ def _written(report: Report, scale: float, size: PaperSize) -> Paper:
             paper.say(f"•  {caution}", 7.4 * scale)
         paper.ln(1.0)
         paper.say(page.made_from, 6.2)
+        paper.say_lacking("setup.html")
     return paper
 
 

@@ -5,7 +5,7 @@ Statement PDF: a statement's sheet on A4 or Letter, with page numbers and room f
 from collections.abc import Sequence
 from typing import Any
 
-from panbudget.reports.pdf import BOX, GREY, SIDE, Paper, quiet
+from panbudget.reports.pdf import GREY, SIDE, Paper, quiet
 from panbudget.reports.statement.sheet import Sheet, SourceSection
 from panbudget.words import PaperSize
 
@@ -76,8 +76,7 @@ def _end(paper: Paper, sheet: Sheet) -> None:
     _blanks(paper, sheet.wording["blanks"])
     for label, text in sheet.made_from:
         paper.say(f"{label}: {text}", _TINY)
-    if paper.boxed:
-        paper.say(f"{BOX} stands for a letter that this file's font lacks; statement.html has it.", _TINY)
+    paper.say_lacking("statement.html", _TINY)
 
 
 def _bar(paper: Paper, bar: tuple[float, float, float], ends: tuple[str, str, str]) -> None:

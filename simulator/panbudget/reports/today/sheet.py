@@ -178,4 +178,5 @@ def sheet_pdf(today: Today, size: PaperSize) -> bytes:
             paper.ln(5.0)
         for text in part.items or ():
             paper.say(f"•  {text}", _SMALL if part is parts[-1] else _BODY)
+    paper.say_lacking("today.html")
     return bytes(paper.output())

@@ -100,6 +100,13 @@ def whole_numbers(later, *, side=4):
     return fell(on(40, np.repeat([30.0, later], side), 2 + 2 * np.arange(2 * side)), start="2025-06-05")
 
 
+def whole_ones(amount, *, count=4, wet=20):
+    """Return wet days in tenths, between which so many, one by one, have some amount in whole millimetres; and a drizzle."""
+    amounts = np.resize([1.5, 2.4, 3.3, 4.1, 5.6, 0.2], wet)
+    amounts[1 : 1 + 4 * count : 4] = amount
+    return fell(on(3 * wet, amounts, 3 * np.arange(wet)))
+
+
 def grains(halves):
     """Return ten wet days of which so many, the last, have halves of a millimetre, and four of some ten times as much in whole ones."""
     amounts = np.r_[np.where(np.arange(10) >= 10 - halves, 2.5, 3.0), [29.0, 31.0, 30.0, 28.0]]
@@ -140,6 +147,10 @@ def looks_wet(days=60, *, wet=6, range_of=7.0, humidity=90.0, share=0.4):
     more = {} if share is None else {"radiation": 30.0 * np.where(wet_days, share, 0.8), "clear": 30.0}
     humid = {"rh_mean": np.where(wet_days, humidity, 50.0)}
     return fell(np.zeros(days), tmax=14.0 + np.where(wet_days, range_of, 14.0), **humid, **more)
+
+
+def without(days, name):
+    return {column: figures for column, figures in days.items() if column != name}
 
 
 def other_year(known, wet):
@@ -223,6 +234,10 @@ BOUNDS = [
     ("rain-change", lambda by: strays(by, 2.5, 8, 8), 0.94, 0.93),
     ("rain-change", lambda by: strays(by, 1.5, 4, 4), 0.622, 0.602),
     ("rain-change", whole_numbers, 10.1, 9.9),
+    ("rain-change", lambda amount: whole_ones(amount), 13.0, 14.0),
+    ("rain-change", lambda count: whole_ones(30.0, count=count), 3, 4),
+    ("rain-spike", lambda amount: whole_ones(amount, count=2), 30.0, 31.0),
+    ("rain-spike", lambda count: whole_ones(60.0, count=count), 1, 2),
     ("rain-change", grains, 6, 7),  # of ten days of 0.5 mm or 5.5
     ("rain-change", lambda side: whole_numbers(9.9, side=side), 2, 3),
     ("rain-none", lambda days: looks_wet(days), 59, 60),
@@ -231,6 +246,8 @@ BOUNDS = [
     ("rain-none", lambda humidity: looks_wet(humidity=humidity), 74.9, 75.0),
     ("rain-none", lambda humidity: looks_wet(humidity=humidity, share=None), 84.9, 85.0),
     ("rain-none", lambda share: looks_wet(share=share), 0.5, 0.499),
+    # 75 % at a mean of 17.5 °C is the vapour over 13.0 °C (FAO-56 eq. 11)
+    ("rain-none", lambda dew: without(looks_wet(), "rh_mean") | {"dew_point": dew}, 12.9, 13.1),
     ("rain-none", lambda days: looks_wet(days, wet=20, humidity=80.0, share=None), 364, 365),
     ("rain-none", lambda known: other_year(known, 12), 88, 90),
     ("rain-stops", lambda wet: stops(10, wet, 25), 22, 23),

@@ -85,6 +85,8 @@ BOUNDS = [
     ("humidity-saturated", damp, 94.9, 95.0),
     ("humidity-saturated", lambda warming: damp(warming=warming), 8.99, 9.01),
     ("days-twice", lambda count: copied("radiation", count), 7, 8),
+    ("days-twice", lambda count: copied("dew_point", count), 7, 8),
+    ("days-twice", lambda count: copied("tmin", count), 7, 8),
     ("rain-spike", rained, 39.9, 40.1),
     ("rain-spike", lambda second: rained(45.1, second), 15.1, 15.0),
     ("rain-spike", lambda share: rained(share=share), 0.749, 0.751),

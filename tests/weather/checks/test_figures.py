@@ -183,3 +183,37 @@ def test_a_column_in_the_order_of_its_size_was_sorted(turns, expected):
     light[44] -= turns
     for column in (light, light[::-1]):
         assert seen(["value-series"], radiation=column.round(2)) == expected
+
+
+@pytest.mark.parametrize(("days", "expected"), [(11, []), (12, ["value-series"])])
+def test_a_line_is_told_though_it_was_rounded(days, expected):
+    """Steps of 0.6, 0.7 and 0.7 °C in turn, of a column in tenths."""
+    highest = DAYS["tmax"].round(1)
+    highest[40 : 40 + days] = highest[40] + 2.0 / 3.0 * np.arange(days)
+    assert seen(["value-series"], tmax=highest.round(1)) == expected
+
+
+def test_days_without_rain_are_no_line():
+    rain = np.where(np.arange(N) % 30 < 3, DAYS["wind"].round(1), 0.0)
+    assert seen(["value-series"], rain=rain) == []
+    rain[30:60] = (1.0 + np.arange(30) / 3.0).round(1)
+    assert seen(["value-series"], rain=rain) == ["value-series"]
+
+
+@pytest.mark.parametrize(("step", "expected"), [(2.49, []), (2.5, ["value-steps"])])
+def test_figures_on_wide_steps_were_rounded(step, expected):
+    light = np.resize([4.0, 5.0, 6.0, 5.0, 7.0], N) * step
+    assert seen(["value-steps"], radiation=light) == expected
+    light[3] += 0.5  # one figure between them
+    assert seen(["value-steps"], radiation=light) == []
+
+
+@pytest.mark.parametrize(("wet", "expected"), [(11, []), (12, ["value-steps"])])
+def test_rain_in_fives_is_told_from_some_wet_days_on(wet, expected):
+    rain = np.zeros(N)
+    rain[: 4 * wet : 4] = np.resize([5.0, 10.0, 15.0], wet)
+    assert seen(["value-steps"], rain=rain) == expected
+
+
+def test_a_column_of_one_figure_and_nothing_has_no_ends():
+    assert seen(["value-limit", "value-mark"], wind=0.0) == []

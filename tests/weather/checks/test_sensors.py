@@ -76,6 +76,13 @@ BOUNDS = [
     ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 3.0, 10), by, 30), 9.0, 9.1),
     ("wind-spike", "wind", lambda by: on(on(on(1.5 + 0.01 * WALK, 6.1, 10), 13.0, 30, 2), by, 40), 9.0, 10.0),
     ("wind-spike", "wind", lambda by: on(on(1.5 + 0.01 * WALK, 6.1, 10), by, 30, 2), 13.1, 13.0),
+    (
+        "wind-spike",
+        "wind",
+        lambda by: np.where(np.arange(N) % 3 == 0, by, 1.55 + 0.001 * WALK),
+        13.1,
+        13.0,
+    ),  # a third of all days
 ]
 
 

@@ -413,8 +413,8 @@ def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     wind, known = inspection.of_asked("wind"), np.r_[np.sort(inspection.known("wind"))[::-1], 0.0]
     in_file = known / by_file(inspection.unit_in_file("wind"), "m/s")[0]
     whole = np.abs(in_file - in_file.round()) < 1e-6
-    strongest = int(np.argmin(whole)) if whole[:-1].mean() < _SELDOM_WHOLE else 0
-    for days in range(max(strongest, 1), 0, -1):
+    strongest = int(np.argmin(whole))
+    for days in range(strongest if strongest and whole[strongest:-1].mean() < _SELDOM_WHOLE else 1, 0, -1):
         least, second = known[days - 1 : days + 1]
         times, text = (_TIMES_TENTHS, "wind-spike/days") if days > 1 else (_TIMES_SECOND, "wind-spike")
         if least > max(_GALE / inspection.wind_factor, times * second):

@@ -36,6 +36,12 @@ _MARKED, _FAR, _STEPS_FAR = 3, 0.25, 5.0
 _TIED = 3e-4
 # the chance of a row of equal steps, below which somebody drew it; days of a column that stands in the order of size [-, d]
 _DRAWN, _IN_ORDER = 1e-6, 30
+# days in a row whose steps are one but for the last digit [d]
+_ROUNDED_DAYS = 12
+# wide steps, by column, twice and more those of a reading in whole units
+_COARSE = {"tmin": 2.5, "tmax": 2.5, "dew_point": 2.5, "wind": 1.3, "rain": 2.6, "radiation": 2.5, "sunshine": 2.5}
+# columns that are nothing for days in a row
+_OFTEN_NOTHING = ("rain", "sunshine")
 # what may be filled in where it is left empty
 _FILLED = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure", "wind", "radiation", "sunshine")
 # columns that may be below 0
@@ -69,8 +75,10 @@ def _ends(
     values = inspection.of_asked(name).round(6)  # sums of equal records differ by their last bits
     known = values[~np.isnan(values) & ((values > 0.0) | (name in _BELOW_NOTHING))]
     figures, counts = np.unique(known, return_counts=True)
+    if figures.size <= 2:
+        return
     within = [int(counts.argmax())] if commonest and 0 < counts.argmax() < figures.size - 1 else []
-    for end in (-1, 0, *within) if figures.size > 2 else ():
+    for end in (-1, 0, *within):
         here, shown = values == figures[end], f"{number(float(figures[end]))} {STANDARD[name].shown_unit}"
         stretches = int((np.diff(here.astype(np.int8), prepend=0) > 0).sum())
         yield end, figures, counts, here, stretches, {"shown": shown, "count": int(counts[end])}
@@ -118,21 +126,41 @@ def _is_natural(inspection: Inspection, name: str, end: int, figure: float, days
 
 
 def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt a column that is in the order of its size, or that goes on by one and the same step longer than by chance."""
+    """Doubt a column that is in the order of its size, or that goes on by one step, but for the last digit, longer than by chance."""
     for name in names:
         values = inspection.of_asked(name)
         steps = np.diff(values).round(6)
-        same = (steps[1:] == steps[:-1]) & (steps[1:] != 0.0)
-        first, length, chance = run_by_chance(same)
         in_order = values.size >= _IN_ORDER and bool((steps >= 0.0).all() or (steps <= 0.0).all())
         if in_order and np.unique(values).size >= _FIGURES:
             yield Verdict((name,), "value-series/sorted", {}, _filled(inspection, name, values == values))
-        elif same.size * chance**length < _DRAWN:
+            continue
+        grain = 1.01 * np.diff(np.unique(values[~np.isnan(values)]).round(6)).min(initial=np.inf)
+        fallen = (values[2:] > 0.0) | (name not in _OFTEN_NOTHING)
+        for most, least in ((0.0, 0), (grain, _ROUNDED_DAYS)):
+            up = [(np.abs(np.diff(steps)) <= most) & fallen & (steps[1:] * sign >= 0.0) for sign in (1.0, -1.0)]
+            same = max((of & (most > 0.0 or steps[1:] != 0.0) for of in up), key=lambda of: longest(of)[1])
+            first, length, chance = run_by_chance(same)
+            by = abs(float(values[first + length + 1] - values[first])) / (length + 1) if length else 0.0
+            if length + 2 < least or (least and by * length < _FIGURES * most) or same.size * chance**length >= _DRAWN:
+                continue
             days = np.arange(values.size)
             here = (days >= first) & (days <= first + length + 1)
-            by = f"{number(float(abs(steps[first])))} {STANDARD[name].shown_unit}"
-            words = {"by": by, "count": length + 2, "first": inspection.day_asked(first)}
+            shown = f"{number(round(by, 3))} {STANDARD[name].shown_unit}"
+            words = {"by": shown, "count": length + 2, "first": inspection.day_asked(first)}
             yield Verdict((name,), "value-series", words, _filled(inspection, name, here))
+            break
+
+
+def _coarse(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a column whose figures all stand on wide, equal steps: rounded to fives or tens, or read so."""
+    for name in names:
+        values = inspection.known(name).round(6)
+        figures = np.unique(values[values > 0.0] if name in _OFTEN_NOTHING else values)
+        step = float(np.diff(figures).min(initial=np.inf))
+        on_steps = np.abs((figures - figures[:1]) / step - np.round((figures - figures[:1]) / step)) < 1e-3
+        if figures.size > 2 and step >= _COARSE[name] and on_steps.all() and (values > 0.0).sum() >= _AT_LIMIT:
+            words = {"by": f"{number(round(step, 2))} {STANDARD[name].shown_unit}", "figures": figures.size}
+            yield Verdict((name,), "value-steps", words)
 
 
 def _ties(figures: Floats, counts: Ints) -> float:
@@ -159,5 +187,6 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("columns-alike", _copied, _COLUMNS, _SAME_DAYS, needs=("tmax",)),
     Doubt("value-limit", _limited, (*_COLUMNS, "sunshine"), 2 * _AT_LIMIT, needs=("tmax",)),
     Doubt("value-mark", _marked, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
-    Doubt("value-series", _drawn, tuple(name for name in _COLUMNS if name != "rain"), _IN_ORDER, needs=("tmax",)),
+    Doubt("value-series", _drawn, (*_COLUMNS, "sunshine"), _IN_ORDER, needs=("tmax",)),
+    Doubt("value-steps", _coarse, tuple(_COARSE), 2 * _AT_LIMIT, needs=("tmax",)),
 )

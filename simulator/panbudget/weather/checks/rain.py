@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
+from panbudget.physics import air
 from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.sensors import dew_point_of
@@ -42,6 +43,10 @@ _BY_SIZE = (8, 1.9, 5.0)
 # the same where figures of tenths become hundredths, or whole numbers, on that day, or the other way round; share of the others with
 # digits that these lack (4 of 924 seasons, genuine and invented, by tips of 0.1 to 0.5 mm, were doubted by three days and six tenths)
 _BY_STEP, _FINER = (3, 1.1, 3.0), 0.6
+# the same of whole numbers among the others, and share of those with more digits, from which on they are told [-]
+_BY_ONE, _OFTEN_BEYOND = (4, 1.5, 4.0), 0.5
+# the same where all of the largest are whole numbers, and how far they are above the rest: at least, and times that [-, mm, -]
+_BEYOND, _MUCH_WHOLE, _TIMES_WHOLE = 0.7, 30.0, 1.5
 # classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
 _CLASSES, _EXPECTED = 4, 9.0
 # the same where all of a month is dry, and little more: so many days [-, d]; wet days in the month before and after a month of
@@ -257,7 +262,7 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             not former.any() and latter.mean() > _FINER for two in halves for former, latter in (two, two[::-1])
         )
         side, leap, sure = _BY_STEP if steps else _BY_SIZE
-        change, error = _change(logs, np.arange(wet.size) >= at)
+        change, error = _change(logs[at:], logs[:at])
         if min(at, wet.size - at) >= side and abs(change) > max(leap, sure * error):
             leaps.append((abs(change), change, wet[at]))
     if leaps:
@@ -268,10 +273,10 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=np.where(smaller, rain * of_unit, rain))
         yield Verdict(names, "rain-change", values, instead)
         return
-    for within, text, (side, leap, sure) in _parts(inspection, wet, beyond):
-        if min(within.sum(), (~within).sum()) < side:
+    for within, others, text, (side, leap, sure) in _parts(inspection, wet, beyond):
+        if min(within.sum(), others.sum()) < side:
             continue
-        change, error = _change(logs, within)
+        change, error = _change(logs[within], logs[others])
         if (change if text == "between" else -change) > max(leap, sure * error):
             days = {"first": inspection.day_asked(wet[within][0]), "last": inspection.day_asked(wet[within][-1])}
             likely = rain.copy()
@@ -290,23 +295,26 @@ def _unit_of_change(change: float, smaller: Floats) -> float:
 
 def _parts(
     inspection: Inspection, wet: Ints, beyond: list[Mask]
-) -> Iterator[tuple[Mask, str, tuple[int, float, float]]]:
-    """Yield wet days that may be in another unit for a time: in whole numbers, in hundredths, or a month's; and what then tells."""
+) -> Iterator[tuple[Mask, Mask, str, tuple[int, float, float]]]:
+    """Yield wet days that may be in another unit: in whole numbers, in hundredths, or a month's; the others; and what then tells."""
     at = np.arange(wet.size)
     first, length = longest(~beyond[0])
     whole = (at >= first) & (at < first + length)
     if length > _BY_STEP[0] and beyond[0][~whole].sum() > _FINER * (~whole).sum():
-        yield whole, "between", _BY_STEP
+        yield whole, ~whole, "between", _BY_STEP
+    if (
+        beyond[0].sum() > _OFTEN_BEYOND * wet.size
+    ):  # one by one; a whole number is no drizzle, and neither are those beside it
+        yield ~beyond[0], beyond[0] & (inspection.of_asked("rain")[wet] > 1.0), "between", _BY_ONE
     finer = np.flatnonzero(beyond[1])
     if finer.size and finer.size > 0.5 * (finer[-1] - finer[0] + 1):
-        yield (at >= finer[0]) & (at <= finer[-1]), "less", _BY_STEP
+        yield (within := (at >= finer[0]) & (at <= finer[-1])), ~within, "less", _BY_STEP
     for month in _months(inspection):
-        yield (wet >= month.start) & (wet < month.stop), "less", _BY_SIZE
+        yield (within := (wet >= month.start) & (wet < month.stop)), ~within, "less", _BY_SIZE
 
 
-def _change(logs: Floats, of: Mask) -> tuple[float, float]:
+def _change(*parts: Floats) -> tuple[float, float]:
     """By how much the logarithms of some wet days are above the others', and its standard error."""
-    parts = logs[of], logs[~of]
     error = np.sqrt(sum(part.var(ddof=1) / part.size for part in parts))
     return float(parts[0].mean() - parts[1].mean()), float(error)
 
@@ -392,6 +400,9 @@ def _looks_wet(inspection: Inspection, *, foggy: bool) -> Mask:
         of = humidity[:1] if "rh_mean" in humidity else humidity
         least = _DAMP_ALONE if foggy and not inspection.has("radiation") else _DAMP
         signs.append(np.mean([inspection.all_of(name) for name in of], axis=0) >= least)
+    elif inspection.has("dew_point"):
+        mean = air.saturation_vapour_pressure((inspection.all_of("tmax") + tmin) / 2.0)
+        signs.append(100.0 * air.saturation_vapour_pressure(inspection.all_of("dew_point")) / mean >= _DAMP)
     if inspection.has("radiation"):
         signs.append(inspection.all_of("radiation") < _DULL * inspection.sky.clear)
     looks: Mask = np.all(signs, axis=0) & (len(signs) > 1)
@@ -419,6 +430,15 @@ def _rain_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(rain=np.where(rain == most, second, rain))
         text = f"rain-spike{'/mark' if marked else '' if cloudburst else '/dry'}"
         yield Verdict(names, text, {"second": second}, instead)
+        return
+    wet = np.sort(inspection.known("rain"))[::-1]
+    beyond = _is_beyond(wet[wet > 0.0], 1.0)
+    largest = int(np.argmax(beyond)) if beyond.any() else 0
+    for days in range(largest, 1, -1):
+        if beyond[largest:].mean() > _BEYOND and wet[days - 1] > max(_MUCH_WHOLE, _TIMES_WHOLE * wet[days]):
+            instead = inspection.with_asked(rain=np.where(rain >= wet[days - 1], rain / 10.0, rain))
+            yield Verdict(names, "rain-spike/days", {"second": wet[days], "days": days}, instead)
+            return
 
 
 def _dry_signs(inspection: Inspection) -> dict[str, Floats]:

@@ -276,7 +276,7 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     # where temperatures don't, nothing does but a column by itself
     both = _again(inspection, temperatures, _hashed(inspection, temperatures), _TWICE)[1].size
     of_both = ((names, "days-twice", _TWICE), (temperatures, "days-twice/temperatures", _TWICE)) if both else ()
-    single = [name for name in (*names, "rain") if name not in temperatures and inspection.has(name)]
+    single = [name for name in (*_OF_A_DAY, "rh_mean", "dew_point", "sunshine", "rain") if inspection.has(name)]
     of_one = (([name], "days-twice/column", _COLUMN_TWICE) for name in single)
     for columns, text, least in (*of_both, *of_one):
         days = _hashed(inspection, columns)

@@ -259,6 +259,16 @@ def test_an_address_without_a_host_is_refused_for_what_it_is(address):
         ask(Service("power", address), {})
 
 
+@pytest.mark.parametrize("proxy", ["rubbish://me:secret@x", "socks://x:1080", "socks5://x:1080"])
+def test_a_proxy_of_another_kind_is_refused_in_words(monkeypatch, proxy):
+    monkeypatch.setenv("all_proxy", proxy)
+    with pytest.raises(
+        WeatherError, match=r"a proxy of this computer's settings \(.*x.*\); expected: .* HTTPS_PROXY"
+    ) as refused:
+        ask(Service("power", "http://weather.invalid"), {})
+    assert "secret" not in str(refused.value)
+
+
 @pytest.mark.parametrize("given", ["file", "name"])
 def test_a_variant_whose_place_the_weather_can_not_be_of_is_blamed(tmp_path, capsys, given):
     """The weather file alone was."""

@@ -12,6 +12,7 @@ import time
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 from urllib.parse import SplitResult, urlsplit
+from urllib.request import getproxies
 
 import pandas as pd
 
@@ -164,10 +165,7 @@ def _answer(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
         url = httpx.URL(service.address).copy_merge_params(dict(query))
         address, hooks = str(url), {"request": [lambda request: _refuse_other(service, url, request.url)]}
         followed: dict[str, Any] = {"follow_redirects": True, "max_redirects": 5, "event_hooks": hooks}
-        with (
-            httpx.Client(timeout=service.timeout, trust_env=not local, **followed) as client,
-            client.stream("GET", address) as response,
-        ):
+        with _client(service, trust_env=not local, **followed) as client, client.stream("GET", address) as response:
             content = bytearray()
             for chunk in response.iter_bytes():
                 content += chunk
@@ -197,6 +195,16 @@ def _answer(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
     if not measured and not text.endswith(("\n", "}")):
         raise _Passing(service.refusal("broken-off", address=address))
     return text, service._replace(base=address)
+
+
+def _client(service: Service, **how: Any) -> Any:
+    """Make what asks; refuse proxies of another kind, which the environment or the system's settings name."""
+    import httpx
+
+    try:
+        return httpx.Client(timeout=service.timeout, **how)
+    except (ValueError, ImportError):  # of another kind than HTTP
+        raise service.refusal("proxy", proxies=", ".join(map(anonymous, getproxies().values()))) from None
 
 
 def _refuse_other(service: Service, asked: Any, url: Any) -> None:

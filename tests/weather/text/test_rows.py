@@ -41,6 +41,15 @@ def test_separators_with_nothing_behind_them_are_no_cells():
     assert list(rows.cells()) == [["1", "2", "3"], ["1", "2", ""]]
 
 
+@pytest.mark.parametrize(
+    ("row", "is_told"), [("4,1,5,", True), ("4,1,57,", True), ("4,1,576,", False), ("4,1.5,6,", False)]
+)
+def test_a_row_too_wide_for_what_may_be_a_decimal_comma_is_none(row, is_told):
+    _, wrong = rows_of(f"day,a,b\n1,2.0,3\n{row}\n")
+    assert bool(wrong) is is_told
+    assert not is_told or "line 3 has 4 cells where the header has 3" in wrong[0]
+
+
 def test_a_row_of_another_width_is_named_by_its_line_and_left_out():
     rows, wrong = rows_of("day,a,b\n1,2\n1,2,3\n1\n1,2,3,4\n")
     assert rows.lines.tolist() == [3]

@@ -302,9 +302,7 @@ def _parts(
     whole = (at >= first) & (at < first + length)
     if length > _BY_STEP[0] and beyond[0][~whole].sum() > _FINER * (~whole).sum():
         yield whole, ~whole, "between", _BY_STEP
-    if (
-        beyond[0].sum() > _OFTEN_BEYOND * wet.size
-    ):  # one by one; a whole number is no drizzle, and neither are those beside it
+    if beyond[0].sum() > _OFTEN_BEYOND * wet.size:  # one by one; whole numbers are no drizzle
         yield ~beyond[0], beyond[0] & (inspection.of_asked("rain")[wet] > 1.0), "between", _BY_ONE
     finer = np.flatnonzero(beyond[1])
     if finer.size and finer.size > 0.5 * (finer[-1] - finer[0] + 1):

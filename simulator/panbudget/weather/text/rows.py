@@ -46,6 +46,7 @@ _TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
 # what `float` would take besides, such as 1_5, is a slip of the hand; and what may be 1520 or 1.52
 _NUMBER = re.compile(r"[-+]?(\d+[.,]?\d*|[.,]\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 _UNSURE = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
+_MAY_BE_ONE = re.compile(r"(?<=,)[-+]?\d+,\d{1,2}(?=,)")  # two whole numbers, or one with a decimal comma
 _UNIT = re.compile(r"(.+?)\s*[\[(]\s*(.+?)\s*[\])]")
 _SPOKEN_UNITS = {"l": "L", "ml": "mL", "m3": "m^3", "m³": "m^3"}
 
@@ -241,7 +242,7 @@ def read_rows(
             if text.count('"') % 2:
                 mistakes.add("open-quote", line=line)
                 continue
-            text, count = _as_wide(text, separator, width)
+            text, count = _as_wide(text, separator, width, as_first=lines[above].count(separator) >= width)
         if header and header[0] in text and split(text, separator) == list(header):
             repeated.append(line)
         elif count == width and text.strip(nothing):
@@ -316,10 +317,10 @@ def regular_rows(
     return Rows(separator, width, where, texts, [], passed_over + below[::-1], True, grid if size is None else None)
 
 
-def _as_wide(text: str, separator: str, width: int) -> tuple[str, int]:
+def _as_wide(text: str, separator: str, width: int, *, as_first: bool) -> tuple[str, int]:
     """Cut separators with nothing behind them off a row's end, as far as it is too wide, and count its cells."""
     count = len(split(text, separator))
-    if count <= width:
+    if count <= width or (separator == "," and not as_first and _MAY_BE_ONE.search(text)):
         return text, count
     bare = text.rstrip(separator + " \t\r")
     count = len(split(bare, separator))
@@ -478,9 +479,8 @@ def read_typed(
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts), file=shown)
-    rows = read_rows(
-        lines, mistakes, above=first + 1, separator=separator, width=len(header), whose="typed-", comments=True
-    )
+    wide, above = len(header), first + 1
+    rows = read_rows(lines, mistakes, above=above, separator=separator, width=wide, whose="typed-", comments=True)
     problems = mistakes.problems()
     typed = tuple(
         TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors, separator)

@@ -204,7 +204,7 @@ def _client(service: Service, **how: Any) -> Any:
     try:
         return httpx.Client(timeout=service.timeout, **how)
     except (ValueError, ImportError):  # of another kind than HTTP
-        raise service.refusal("proxy", proxies=", ".join(map(anonymous, getproxies().values()))) from None
+        raise service.refusal("proxy", why=", ".join(map(anonymous, getproxies().values()))) from None
 
 
 def _refuse_other(service: Service, asked: Any, url: Any) -> None:

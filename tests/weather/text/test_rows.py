@@ -113,6 +113,7 @@ def test_a_line_that_can_not_be_split_is_one_cell():
         ("2025-06-01 24:00", (dt.datetime(2025, 6, 2), True)),
         ("2025-06-01 24:01", (None, False)),
         ("2025-06-01 12:60", (None, False)),
+        ("2025-06-01 12:00:60", (None, False)),
         ("2025-02-29", (None, False)),
         ("1/6/2025", (None, False)),
         ("", (None, False)),

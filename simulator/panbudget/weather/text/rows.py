@@ -42,7 +42,7 @@ _DATES = (
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4})",
 )
 _NARROW = re.compile(r'##+"?\s*[,;\t]\s*"?[-+\d]')
-_TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::\d{2})?)?"
+_TIME = r"(?:[ T]+(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::[0-5]\d)?)?"
 # what `float` would take besides, such as 1_5, is a slip of the hand; and what may be 1520 or 1.52
 _NUMBER = re.compile(r"[-+]?(\d+[.,]?\d*|[.,]\d+)(e[-+]?\d+)?", re.ASCII | re.IGNORECASE)
 _UNSURE = re.compile(r"[-+]?\d{1,3}(,\d{3})+")

@@ -58,7 +58,7 @@ def spells(off, count=6, *, alone=0):
 def weekdays(count):
     """Return a hundred wet days, so many of them on one day of the week and the others three days after the first of these."""
     wet = np.r_[7 * np.arange(count), 7 * np.arange(100 - count) + 3]
-    return fell(on(700, 3.0, wet))
+    return fell(on(700, np.resize([3.0, 4.0], 100), wet))
 
 
 def slips(count, *, soonest=5):
@@ -70,7 +70,7 @@ def slips(count, *, soonest=5):
 def kept(on_step, *, step=3, others=20):
     """Return wet days, so many of them a step apart, and others at random."""
     at_random = np.random.default_rng(1).choice(400, others, replace=False)
-    return fell(on(400, 4.0, np.r_[step * np.arange(on_step), at_random]))
+    return fell(on(400, np.resize([4.0, 5.0], on_step + others), np.r_[step * np.arange(on_step), at_random]))
 
 
 def test_a_sprinkler_is_worth_what_it_brings_and_leaves_the_rain():
@@ -94,6 +94,23 @@ def strays(by, change, least, side):
     amounts = np.exp(logs)
     amounts = np.where(np.arange(2 * side) < side, amounts.round(0), amounts.round(1)) if least < 8 else amounts
     return fell(on(40, amounts, 2 + 2 * np.arange(2 * side)), start="2025-06-05")
+
+
+def lumps(wet, *, step=10, slip=0):
+    """Return so many wet days at one distance, all of different rain, the last of them some days late."""
+    return fell(on(200, 4.0 + np.arange(wet), step * np.arange(wet) + slip * (np.arange(wet) == wet - 1)))
+
+
+def same(wet, *, amount=5.9, step=7):
+    """Return so many wet days in a row with one amount at one distance, among others."""
+    rain = [2.3, 7.7, 1.4, *[amount] * wet, 3.1, 8.4]
+    return fell(on(200, rain, np.r_[3, 7, 12, 20 + step * np.arange(wet), 150, 161]))
+
+
+def tenfold(unit):
+    """Return six wet days in hundredths of an inch, and six more of them ten times as wet."""
+    amounts = np.outer([25.4, 254.0], [0.11, 0.37, 0.08, 0.52, 0.23, 0.46])
+    return fell(on(70, amounts.ravel(), 2 + 5 * np.arange(12)), units={"rain": unit})
 
 
 def whole_numbers(later, *, side=4):
@@ -233,6 +250,7 @@ BOUNDS = [
     ("rain-sum", lambda count: spells(0.01, count, alone=4), 11, 12),  # three in four
     ("rain-change", lambda by: strays(by, 2.5, 8, 8), 0.94, 0.93),
     ("rain-change", lambda by: strays(by, 1.5, 4, 4), 0.622, 0.602),
+    ("rain-change", tenfold, "mm", "in"),
     ("rain-change", whole_numbers, 10.1, 9.9),
     ("rain-change", lambda amount: whole_ones(amount), 13.0, 14.0),
     ("rain-change", lambda count: whole_ones(30.0, count=count), 3, 4),
@@ -254,6 +272,11 @@ BOUNDS = [
     ("rain-stops", lambda wet: stops(7, wet, 25, dry=31, start="2025-03-23"), 21, 22),
     ("rain-stops", lambda dry: stops(15, 20, 22, dry=dry), 29, 30),
     ("rain-stops", halfway, 1, 6),
+    ("rain-periods", lumps, 6, 7),
+    ("rain-periods", lambda slip: lumps(9, slip=slip), 1, 0),
+    ("rain-periods", same, 3, 4),
+    ("rain-periods", lambda amount: same(4, amount=amount), 2.9, 3.0),
+    ("rain-periods", lambda step: same(6, step=step), 1, 2),
     ("rain-periods", slips, 41, 40),
     ("rain-periods", lambda soonest: slips(40, soonest=soonest), 4, 5),
     ("rain-periods", weekdays, 89, 90),

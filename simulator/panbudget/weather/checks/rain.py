@@ -60,6 +60,8 @@ _SELDOM, _MOSTLY, _LOOK_WET, _EVEN, _DAMP, _DAMP_ALONE, _DULL = 5, 0.9, 6, 8.0, 
 # steps between wet days that no weather keeps, beside a week, and how unlikely so many on them are, as a logarithm (5.7 at most in
 # 1,499 genuine seasons) [d, -]
 _STEPS, _KEPT = (2, 3, 4, 5, 6, 8, 9, 10), 9.0
+# the same of all wet days; wet days in a row with one amount at one distance (by chance of tips once in 10⁵ of such rows, or less)
+_KEPT_BY_ALL, _SAME_AGAIN = 15.0, 4
 # rainy spells, and share of them on whose last day nothing of its own is left once each day is less what the day before has [-]
 _SPELLS, _NONE_LEFT, _LEFT = 6, 0.75, 0.051
 # by how much the larger of six-hour totals and their hours may exceed the hours [-, mm]
@@ -230,6 +232,11 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
             yield Verdict(names, "rain-periods", {"kind": kind, "wet": wet.size})
             return
     rain = inspection.of_asked("rain")
+    at = np.flatnonzero(rain > 0.0)
+    for step in reversed(_STEPS):
+        if at.size * np.log(step) > _KEPT_BY_ALL and (gaps % step == 0).all():
+            yield Verdict(names, "rain-periods/lumps", {"step": step, "wet": at.size})
+            return
     much = np.flatnonzero(rain >= _NO_DRIZZLE)
     for step in _STEPS if much.size >= _WET_DAYS else ():
         on = much[much % step == np.bincount(much % step).argmax()]
@@ -250,11 +257,25 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
             yield Verdict(names, "rain-periods/month", {"last": inspection.day_asked(month.stop - 1), "rain": last})
 
 
+def _same_again(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt one amount again and again, at one distance from wet day to wet day."""
+    rain = inspection.of_asked("rain")
+    wet = np.flatnonzero(rain > 0.0)
+    gaps, again = np.diff(wet), np.diff(rain[wet]) == 0.0
+    same = again[1:] & again[:-1] & (np.diff(gaps) == 0) & (gaps[1:] > 1) & (rain[wet[2:]] >= _NO_DRIZZLE)
+    first, length = longest(same)
+    if length + 2 >= _SAME_AGAIN and not seen(inspection, "rain-periods"):
+        words = {"amount": float(rain[wet[first]]), "step": int(gaps[first]), "count": length + 2}
+        yield Verdict(names, "rain-periods/same", {**words, "first": inspection.day_asked(wet[first])})
+
+
 def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt wet days that from a day on are many times as wet, or as small a part, as no change of season makes them."""
     rain = inspection.of_asked("rain")
     wet = np.flatnonzero(rain > 0.0)
-    logs, beyond = np.log(rain[wet]), [_is_beyond(rain[wet], parts) for parts in (1.0, 10.0)]
+    in_inches = inspection.unit_in_file("rain") == "in"
+    digits = rain[wet] / (2.54 if in_inches else 1.0)  # tenths, where an inch has hundredths
+    logs, beyond = np.log(rain[wet]), [_is_beyond(digits, parts) for parts in (1.0, 10.0)]
     leaps = []
     for at in range(_BY_STEP[0], wet.size - _BY_STEP[0] + 1):
         halves = [(of[:at], of[at:]) for of in beyond]
@@ -282,7 +303,8 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             likely = rain.copy()
             likely[wet[within]] /= 10.0 if text == "between" else np.exp(change)
             instead = inspection.with_asked(rain=likely)
-            yield Verdict(names, f"rain-change/{text}", {"times": np.exp(change), **days}, instead)
+            words = {"times": np.exp(change), "digits": "tenths of an inch" if in_inches else "whole numbers", **days}
+            yield Verdict(names, f"rain-change/{text}", words, instead)
             return
 
 
@@ -502,6 +524,7 @@ CHECKS: tuple[Check | Doubt, ...] = (
     Doubt("rain-none", _rain_none, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-stops", _rain_stops, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),
     Doubt("rain-periods", _rain_periods, ("rain",), 2 * _MONTH),
+    Doubt("rain-periods", _same_again, ("rain",), 2 * _MONTH),
     *(
         Doubt(name, partial(_rain_twice, text=name, column=column), ("rain",), beside="rain_twice")
         for name, column in (("rain-six-hours", "six"), ("rain-rows", "rows"))

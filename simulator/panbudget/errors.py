@@ -241,10 +241,6 @@ def did_you_mean(word: object, known: Iterable[object], otherwise: str | None = 
     otherwise : str, optional
         What to say where none looks like it; a list of the known ones if left out.
 
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> did_you_mean("lome", ["loam", "sand"])

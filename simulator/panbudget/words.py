@@ -43,11 +43,6 @@ def number(value: float | None, decimals: int = 0) -> str:
     """
     Write a number plainly.
 
-    Parameters
-    ----------
-    value : float or None
-    decimals : int
-
     Returns
     -------
     str
@@ -226,10 +221,6 @@ def amount(value: float | None, kind: str, form: str = "") -> str:
     form : str
         Decimals of the metric figure; left out, one below ten and else none. "signed" or "signed 1": with its sign. Or,
         with a plain space before the unit, a format of Python's own, such as ".2f" or "g", or ",1" for decimals.
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -455,10 +446,6 @@ def written(value: Any, form: str | int) -> str:
     form : str or int
         Decimals; a kind of quantity and what `amount` takes beside it, such as "depth" or "flow .2f"; a function of this
         module and what it takes beside the value, such as "litres", "percent 1" or "count day"; or a format as Python's own.
-
-    Returns
-    -------
-    str
 
     Examples
     --------

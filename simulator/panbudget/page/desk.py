@@ -360,10 +360,6 @@ class Desk:
         """
         Set what a variant of the file changes, as far as it can be set here.
 
-        Parameters
-        ----------
-        name : str
-
         Returns
         -------
         list of str

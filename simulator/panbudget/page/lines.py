@@ -107,10 +107,6 @@ def band_of(days: Days, draws: int, run: Run = run_season, going: Callable[[], b
         The engine, plain or compiled.
     going : callable
         Asked before each draw; where it says no, nothing comes of it.
-
-    Returns
-    -------
-    Band or None
     """
     made = list[Lines]()
     results: Iterator[Results] = sampled_results(days, draws, lanes=_means(days.forcing), run=run)

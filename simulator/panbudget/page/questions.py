@@ -431,10 +431,6 @@ def write_garden(
     name : str
         The scenario's file.
 
-    Returns
-    -------
-    Scenario
-
     Raises
     ------
     ScenarioError

@@ -88,10 +88,6 @@ def arranged(sections: Iterable[Any]) -> Arranged:
     Parameters
     ----------
     sections : iterable of `pages.Section`
-
-    Returns
-    -------
-    Arranged
     """
     picture, blocks = None, list[list[Any]]()
     for part in sections:

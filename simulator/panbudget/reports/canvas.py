@@ -80,10 +80,6 @@ def svg_text(drawn: Sequence[Axes]) -> str:
     """
     Return a figure as an SVG element to stand inside a page.
 
-    Parameters
-    ----------
-    drawn : sequence of Axes
-
     Returns
     -------
     str

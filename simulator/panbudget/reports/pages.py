@@ -77,10 +77,6 @@ def sentence(room: str, key: str, /, **values: Any) -> str:
         It stands under ``[sentences]`` of ``reports/ROOM/texts.toml``.
     **values
         For its braces.
-
-    Returns
-    -------
-    str
     """
     text: str = filled(texts(room)["sentences"][key], values)
     return text
@@ -225,10 +221,6 @@ def section(
         For the braces in its words.
     **content
         What else `Section` takes; before the words of the file.
-
-    Returns
-    -------
-    Section
     """
     fixed = dict(texts(room).get(key, {}))
     if "figures" in content:
@@ -287,10 +279,6 @@ def table_of(frame: pd.DataFrame) -> Table:
     frame : DataFrame
         In attrs, all of them optional: ``labels`` (column -> heading), ``units`` (column -> unit), ``formats`` (column ->
         what `written` takes), ``names``, ``grouped``, ``paired``, ``caption``.
-
-    Returns
-    -------
-    Table
     """
     labels, units, formats = (frame.attrs.get(key, {}) for key in ("labels", "units", "formats"))
     named = ((labels.get(name, str(name)), units.get(name)) for name in frame)
@@ -374,10 +362,6 @@ def render(template: str, **content: Any) -> str:
 def page(report: Report) -> str:
     """
     Render a report.
-
-    Parameters
-    ----------
-    report : Report
 
     Returns
     -------

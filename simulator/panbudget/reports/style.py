@@ -89,14 +89,6 @@ def plain(text: str) -> str:
     """
     Keep a user's name from being read as a formula, and from being left out of a legend for a line at its beginning.
 
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> plain("beds at $2"), plain("_yard")

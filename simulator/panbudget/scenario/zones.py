@@ -34,10 +34,6 @@ def unknown_zone(text: str) -> Problem:
     """
     Say what to write for an unknown time zone.
 
-    Parameters
-    ----------
-    text : str
-
     Returns
     -------
     Problem

@@ -103,10 +103,6 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     hot_above : float, optional
         A limit of the user's. [°C]
 
-    Returns
-    -------
-    HeatWaves
-
     Notes
     -----
     The limit is the user's; else the 95th percentile of Tmax on the same calendar days, seven to each side, when

@@ -173,10 +173,6 @@ def run_salted(
         In the pans there.
     run : callable
         The engine, plain or compiled.
-
-    Returns
-    -------
-    Ran
     """
     salted, balances = forcing, dict[int, SaltBalance]()
     # salt acts from the next day on, so that each run settles one day more at least: this ends

@@ -194,10 +194,6 @@ def pan_salt(
     before : SaltLeft, optional
         Of an earlier season that this one goes on from.
 
-    Returns
-    -------
-    SaltBalance
-
     Notes
     -----
     Each day: what the refill brings stays; rain brings none; spill, leak and splash take their share of the day's

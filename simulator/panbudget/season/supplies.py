@@ -128,10 +128,6 @@ def pan_flows(scenario: Scenario, name: str, assumptions: list[str]) -> PanFlows
         The controller's.
     assumptions : list of str
         Added to.
-
-    Returns
-    -------
-    PanFlows
     """
     controller = scenario.controller[name]
     supply, valve = scenario.supply[controller.supply], controller.valve
@@ -187,10 +183,6 @@ def losses_of(pipe: Pipe | None, rated_flow: float | None, rated_loss: float | N
 def tank_shape(tank: Tank) -> tuple[Floats, Floats]:
     """
     Return a tank's shape as points.
-
-    Parameters
-    ----------
-    tank : Tank
 
     Returns
     -------

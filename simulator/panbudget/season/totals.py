@@ -112,10 +112,6 @@ def add_up(forcing: Forcing, before: State, after: State, out: Results) -> Sums:
         Of the run.
     out : Results
 
-    Returns
-    -------
-    Sums
-
     Raises
     ------
     ClosureError

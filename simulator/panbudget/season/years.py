@@ -43,10 +43,6 @@ def in_year(scenario: Scenario, year: int) -> Scenario:
     scenario : Scenario
     year : int
         In which its season is to start.
-
-    Returns
-    -------
-    Scenario
     """
     by = year - scenario.season.start.year
     if by == 0:
@@ -168,10 +164,6 @@ def usable_years(
         Those asked for; all of which a file has a part if left out.
     cautious : bool
         Whether a file's years are looked at for what is unlikely, which takes most of the time, and tell what they assume.
-
-    Returns
-    -------
-    Years
 
     Raises
     ------

@@ -204,10 +204,6 @@ def usual_faults(scenario: Scenario, season: Season, start: dt.date) -> list[dic
     start : date
         From when they are there; all but the supply cut stay to the season's end.
 
-    Returns
-    -------
-    list of dict
-
     Notes
     -----
     Sizes are common practice, no source: clogging by half at once or by a fifth a month, three bed emitters in ten, a

@@ -155,10 +155,6 @@ def ranges_of(scenario: Scenario) -> dict[str, Factors]:
     """
     Return over what a scenario's draws go.
 
-    Parameters
-    ----------
-    scenario : Scenario
-
     Returns
     -------
     dict

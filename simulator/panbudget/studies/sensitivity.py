@@ -57,10 +57,6 @@ def alternatives(season: Season) -> list[Alternative]:
     """
     Compute the season's ETo again with each filled quantity filled otherwise.
 
-    Parameters
-    ----------
-    season : Season
-
     Returns
     -------
     list of Alternative
@@ -93,10 +89,6 @@ def alternatives(season: Season) -> list[Alternative]:
 def summed_up(alternatives: list[Alternative]) -> str:
     """
     Say in one sentence how much it matters what was filled.
-
-    Parameters
-    ----------
-    alternatives : list of Alternative
 
     Returns
     -------

@@ -74,10 +74,6 @@ def pressed(season: Season) -> tuple[Pressed, ...]:
     """
     Run a season with each supply at half and at double its pressure.
 
-    Parameters
-    ----------
-    season : Season
-
     Returns
     -------
     tuple of Pressed

@@ -252,10 +252,6 @@ def table_weather(raw: RawTable, source: Source, site: Site, *, reader: str, **o
         What read it.
     **options
         wind_height, missing_rain, too_bright, limits: as in `read_weather`.
-
-    Returns
-    -------
-    WeatherFile
     """
     return WeatherFile(RawFile(raw, source, reader, "as named"), Rules(site, **options))
 

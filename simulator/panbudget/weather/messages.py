@@ -34,10 +34,6 @@ def problem(text: str, where: str = "", value: object = None, /, **values: Any) 
         As in `Problem`.
     **values
         What stands in braces there.
-
-    Returns
-    -------
-    Problem
     """
     words = _MESSAGES[text]
     found, expected, cure = (say(words.get(part, ""), **values) for part in ("found", "expected", "cure"))

@@ -33,10 +33,6 @@ def read_scenario_weather(
     given : Weather or WeatherFile, optional
         Already read, or opened.
 
-    Returns
-    -------
-    Weather
-
     Raises
     ------
     WeatherError

@@ -138,10 +138,6 @@ def read_raw(
     **wanted : bool
         As in `Source`: ``needs_rain``, ``rainless_if_empty`` and ``in_part``.
 
-    Returns
-    -------
-    RawFile
-
     Raises
     ------
     WeatherError

@@ -71,10 +71,6 @@ def joined(files: Sequence[RawFile], site: Site, *, shown_as: str, columns: Mapp
     columns : mapping
         The user's choice of columns.
 
-    Returns
-    -------
-    RawFile
-
     Raises
     ------
     WeatherError

@@ -139,10 +139,6 @@ def exchanged(mean: Floats, days: pd.DatetimeIndex, *, latitude: float, longitud
         Their days; fewer than 300 from first to last tell nothing.
     latitude, longitude : float
         As stated. [degrees]
-
-    Returns
-    -------
-    bool
     """
     if not mean.size or abs(longitude) > 90.0 or days.max() - days.min() < dt.timedelta(days=300):
         return False

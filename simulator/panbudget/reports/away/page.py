@@ -25,17 +25,7 @@ _ROOM = 0.01  # between the factors that hold, or they are told as none: what tw
 
 
 def away_sentences(away: Away) -> list[str]:
-    """
-    Say whether the garden may be left alone, which year is the worst, and what would make it safe.
-
-    Parameters
-    ----------
-    away : Away
-
-    Returns
-    -------
-    list of str
-    """
+    """Say whether the garden may be left alone, which year is the worst, and what would make it safe."""
     record, bad = len(away.stays), sum(not stay.safe for stay in away.stays)
     prefix, describe = "single_" if record == 1 else "", _nearest if away.safe else _wrong
     outside = [] if _within_the_season(away) else [_say("outside", season=away.scenario.season)]
@@ -124,19 +114,7 @@ def _wrong(stay: Stay) -> str:
 
 
 def away_report(away: Away, figures: Mapping[str, str]) -> Report:
-    """
-    Say what the page says.
-
-    Parameters
-    ----------
-    away : Away
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what the page says."""
     stays = (*away.stays, away.heat)
     beds = [{"stay": stay.name, "bed": key, **vars(bed)} for stay in stays for key, bed in stay.beds.items()]
     pans = [{"stay": stay.name, "valve": name, **vars(pan)} for stay in stays for name, pan in stay.pans.items()]

@@ -51,10 +51,6 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
     checked : Checked
     figures : mapping
         Name -> SVG element, in the order of the page.
-
-    Returns
-    -------
-    Report
     """
     source, season = checked.weather.provenance, checked.season
     months = checked.by_month().rename_axis("month").reset_index()

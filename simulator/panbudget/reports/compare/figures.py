@@ -103,10 +103,6 @@ def pan_levels_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw each pan's level for each variant, with trip and reset.
 
-    Parameters
-    ----------
-    comparison : Comparison
-
     Returns
     -------
     list of Axes
@@ -135,10 +131,6 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw openings a day of each valve for each variant.
 
-    Parameters
-    ----------
-    comparison : Comparison
-
     Returns
     -------
     list of Axes
@@ -160,10 +152,6 @@ def openings_figure(comparison: Comparison) -> list[Axes]:
 def water_left_figure(comparison: Comparison) -> list[Axes]:
     """
     Draw the water left in each bed for each variant before plants suffer.
-
-    Parameters
-    ----------
-    comparison : Comparison
 
     Returns
     -------

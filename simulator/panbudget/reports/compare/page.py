@@ -51,17 +51,7 @@ def _days_of(comparison: Comparison, span: str, years: int = 1) -> str:
 
 
 def comparison_sentences(comparison: Comparison) -> list[str]:
-    """
-    Say what differs, over the days looked at: first the whole, then valve by valve and bed by bed.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    list of str
-    """
+    """Say what differs, over the days looked at: first the whole, then valve by valve and bed by bed."""
     span, wave, table = comparison.spans[0], comparison.wave, comparison.differences
     sentences = [_overall(comparison, span), *_odds(comparison)]
     if wave is not None:
@@ -166,19 +156,7 @@ def _recovered(days: float, when: str) -> str:
 
 
 def compare_report(comparison: Comparison, figures: Mapping[str, str]) -> Report:
-    """
-    Say what a comparison's page says: differences in words, figures, tables.
-
-    Parameters
-    ----------
-    comparison : Comparison
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what a comparison's page says: differences in words, figures, tables."""
     seasons = comparison.seasons
     serious = {name: [f for f in season.findings if f.severity != "note"] for name, season in seasons.items()}
     return Report(

@@ -20,10 +20,6 @@ def harm_figure(trials: Trials) -> list[Axes]:
     """
     Draw stress days and wasted litres that each fault adds, the most harmful at the top.
 
-    Parameters
-    ----------
-    trials : Trials
-
     Returns
     -------
     list of Axes

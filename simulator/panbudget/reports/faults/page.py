@@ -19,17 +19,7 @@ _SHOWS = 0.05  # a week's figure that differs by less than this share is not wor
 
 
 def faults_sentences(trials: Trials) -> list[str]:
-    """
-    Say which faults hurt most, and which hardly matter.
-
-    Parameters
-    ----------
-    trials : Trials
-
-    Returns
-    -------
-    list of str
-    """
+    """Say which faults hurt most, and which hardly matter."""
     sound = trials.trials[0].sound.stress_days
     sentences = [_say("tried", sound=sound, faults=len(trials.trials), start=trials.start)]
     worst = [trial for trial in trials.trials if trial.more_stress_days > 0][:_NAMED]
@@ -55,10 +45,6 @@ def noticed(name: str, signs: Signs) -> str:
     name : str
         Controller.
     signs : Signs
-
-    Returns
-    -------
-    str
     """
     parts = []
     for figure, (what, form, least) in texts("faults")["figures"].items():
@@ -70,19 +56,7 @@ def noticed(name: str, signs: Signs) -> str:
 
 
 def faults_report(trials: Trials, figures: Mapping[str, str]) -> Report:
-    """
-    Say what the page says.
-
-    Parameters
-    ----------
-    trials : Trials
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what the page says."""
     season = trials.season.totals["season"]
     when = f"{days_said(season['start'], season['end'])}, {count(season['days'], 'day')}"
     return Report(

@@ -48,10 +48,6 @@ def loss_figure(fit: Fit) -> list[Axes]:
     """
     Draw what each pan lost a day between visits: by the log, as described and as fitted.
 
-    Parameters
-    ----------
-    fit : Fit
-
     Returns
     -------
     list of Axes
@@ -72,10 +68,6 @@ def loss_figure(fit: Fit) -> list[Axes]:
 def residual_figure(fit: Fit) -> list[Axes]:
     """
     Draw what is left between readings and model, in standard errors.
-
-    Parameters
-    ----------
-    fit : Fit
 
     Returns
     -------

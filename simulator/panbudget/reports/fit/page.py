@@ -32,17 +32,7 @@ def _shown(estimate: Estimate) -> dict[str, str]:
 
 
 def fit_sentences(fit: Fit) -> list[str]:
-    """
-    Say what was learnt.
-
-    Parameters
-    ----------
-    fit : Fit
-
-    Returns
-    -------
-    list of str
-    """
+    """Say what was learnt."""
     sentences = []
     for name, pan in fit.controllers.items():
         sentences += [_say("contradicted", name=name, what=what) for what in pan.contradictions]
@@ -81,19 +71,7 @@ def _drawn(season: Season) -> float:
 
 
 def fit_report(fit: Fit, figures: Mapping[str, str]) -> Report:
-    """
-    Say what the page says.
-
-    Parameters
-    ----------
-    fit : Fit
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what the page says."""
     visits, paths = sum(len(part) for part in fit.log.visits.values()), to_paste(fit.scenario, "fitted.toml")
     lines = ((name, *row) for name, pan in fit.controllers.items() for row in pan.questioned[:_MOST_QUESTIONED])
     questioned = [{"pan": name, "line": f"line {line}", "what": what} for name, line, what in lines]

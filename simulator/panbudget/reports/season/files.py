@@ -17,10 +17,6 @@ def daily_table(season: Season) -> pd.DataFrame:
     """
     Return the season day by day, long: one row a day and bed.
 
-    Parameters
-    ----------
-    season : Season
-
     Returns
     -------
     DataFrame
@@ -51,10 +47,6 @@ def daily_table(season: Season) -> pd.DataFrame:
 def beds_table(season: Season) -> pd.DataFrame:
     """
     Return the beds' totals, one row a bed and part of it.
-
-    Parameters
-    ----------
-    season : Season
 
     Returns
     -------

@@ -33,10 +33,6 @@ def three_sentences(season: Season) -> list[str]:
     """
     Say what happened: how often it opened, what each bed got against its need, what to look at first.
 
-    Parameters
-    ----------
-    season : Season
-
     Returns
     -------
     list of str
@@ -91,10 +87,6 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
     season : Season
     figures : mapping
         Name -> SVG element, in the order of the page.
-
-    Returns
-    -------
-    Report
     """
     clock = "on the site's clock" if season.times_are == "clock" else "by the sun"
     return Report(

@@ -29,10 +29,6 @@ def weeks_table(season: Season) -> pd.DataFrame:
     """
     Return each bed's weeks: what was supplied, ETc less rain, and why they part.
 
-    Parameters
-    ----------
-    season : Season
-
     Returns
     -------
     DataFrame

@@ -32,17 +32,7 @@ def setup_sentences(plan: SetUp) -> list[str]:
 
 
 def setup_report(plan: SetUp) -> Report:
-    """
-    Say what to set, valve by valve.
-
-    Parameters
-    ----------
-    plan : SetUp
-
-    Returns
-    -------
-    Report
-    """
+    """Say what to set, valve by valve."""
     return Report(
         title=f"{plan.scenario.title}: set up",
         when="",

@@ -70,10 +70,6 @@ def pan_drawing(sheet: ValveSheet) -> list[Shape]:
     """
     Draw a pan from the side with its rim, reset and trip, to scale; and the same levels in true size.
 
-    Parameters
-    ----------
-    sheet : ValveSheet
-
     Returns
     -------
     list of Line, Box or Text
@@ -197,10 +193,6 @@ class DrawnPage(Report):
 def as_svg(shapes: Sequence[Shape]) -> Markup:
     """
     Write a drawing as SVG elements that keep their size on paper: side by side, or below one another where it is narrow.
-
-    Parameters
-    ----------
-    shapes : sequence of Line, Box or Text
 
     Returns
     -------

@@ -25,10 +25,6 @@ def setup_pdf(report: Report, size: PaperSize | None = None) -> bytes:
         Whose pages have drawings.
     size : {"A4", "Letter"}, optional
         What goes with the units shown if left out.
-
-    Returns
-    -------
-    bytes
     """
     for scale in _SCALES:
         paper = _written(report, scale, size or words.paper())

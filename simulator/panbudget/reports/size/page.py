@@ -35,10 +35,6 @@ def size_sentences(sizing: Sizing) -> list[str]:
     """
     Say the answer: for each valve what to build, in what share of the cells it keeps the wishes, what holds it back.
 
-    Parameters
-    ----------
-    sizing : Sizing
-
     Returns
     -------
     list of str
@@ -113,10 +109,6 @@ def variant_text(sizing: Sizing) -> str:
     """
     Return the answer as an overlay, as `sized.toml` holds it.
 
-    Parameters
-    ----------
-    sizing : Sizing
-
     Returns
     -------
     str
@@ -148,19 +140,7 @@ def variant_text(sizing: Sizing) -> str:
 
 
 def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
-    """
-    Say what the page says.
-
-    Parameters
-    ----------
-    sizing : Sizing
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what the page says."""
     season, years = sizing.scenario.season, sizing.years
     span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
     answers = [_answer(valve, sizing) for valve in sizing.valves.values()]

@@ -21,10 +21,6 @@ def method_lines(statement: Statement) -> dict[str, str]:
     """
     Say how a statement was determined, and its limits.
 
-    Parameters
-    ----------
-    statement : Statement
-
     Returns
     -------
     dict

@@ -39,10 +39,6 @@ def months_table(statement: Statement) -> pd.DataFrame:
     """
     Return a statement's months: one row a month and source.
 
-    Parameters
-    ----------
-    statement : Statement
-
     Returns
     -------
     DataFrame
@@ -64,10 +60,6 @@ def months_table(statement: Statement) -> pd.DataFrame:
 def statement_totals(statement: Statement) -> dict[str, Any]:
     """
     Return what `statement.json` holds beside schema, title, provenance and the fingerprint of `season.json`.
-
-    Parameters
-    ----------
-    statement : Statement
 
     Returns
     -------

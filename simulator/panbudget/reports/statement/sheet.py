@@ -117,17 +117,7 @@ class Sheet(Report):
 
 
 def statement_sheet(statement: Statement) -> Sheet:
-    """
-    Put a statement into words.
-
-    Parameters
-    ----------
-    statement : Statement
-
-    Returns
-    -------
-    Sheet
-    """
+    """Put a statement into words."""
     totals, fixed, made = statement.season.totals, texts("statement"), provenance(statement.season)
     sections = [part for account in statement.accounts for part in _sections(account, statement)]
     variant = f", variant {statement.variant}" if statement.variant else ""

@@ -121,10 +121,6 @@ def column_figure(values: pd.DataFrame, column: str, quantile: float | None, tit
     quantile : float, optional
         Of the years; their mean if left out. [-]
     title : str
-
-    Returns
-    -------
-    list of Axes
     """
     unit, meaning, over = described(column)
     placed = values[np.isfinite(values["longitude"].astype(float))]

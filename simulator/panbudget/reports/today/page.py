@@ -26,17 +26,7 @@ _OVERDUE = 1.0  # mm below the trip, of a valve that is shut, from which it ough
 
 
 def today_sentences(today: Today) -> list[str]:
-    """
-    Say what to do, first things first; then how valves, beds and supplies stand.
-
-    Parameters
-    ----------
-    today : Today
-
-    Returns
-    -------
-    list of str
-    """
+    """Say what to do, first things first; then how valves, beds and supplies stand."""
     lines = [*today.alarms, *_first(today)]
     lines += [_of_valve(today, name, valve) for name, valve in today.valves.items()]
     return [*lines, *_of_beds(today), *_of_supplies(today)]
@@ -111,19 +101,7 @@ def _of_supplies(today: Today) -> Iterator[str]:
 
 
 def today_report(today: Today, figures: Mapping[str, str]) -> Report:
-    """
-    Say what the page says.
-
-    Parameters
-    ----------
-    today : Today
-    figures : mapping
-        Name -> SVG element.
-
-    Returns
-    -------
-    Report
-    """
+    """Say what the page says."""
     fan = today.fan
     years = _say("no_years")
     if fan is not None and fan.years != (0,):

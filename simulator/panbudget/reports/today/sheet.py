@@ -23,10 +23,6 @@ def sheet_sections(today: Today) -> list[Section]:
     """
     Say what the sheet says; nothing where none was asked for, or the season ends today.
 
-    Parameters
-    ----------
-    today : Today
-
     Returns
     -------
     list of Section

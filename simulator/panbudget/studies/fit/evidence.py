@@ -61,10 +61,6 @@ def beforehand(pan: PanModel, hold: Sequence[str]) -> dict[str, str]:
     pan : PanModel
     hold : sequence of str
         Taken as described.
-
-    Returns
-    -------
-    dict
     """
     counted, levels, metered = (np.isfinite(part).sum() for part in (pan.counts, pan.levels, pan.meters))
     visits = pan.visits
@@ -191,10 +187,6 @@ def searched(
         Parameter -> why the log can't tell it; added to.
     tub : Tub, optional
         Read in the pan's place with no valve.
-
-    Returns
-    -------
-    Posterior
     """
     if tub is not None and gather(pan, {}).listed.empty:
         posterior = by_tub(pan, known, tub)

@@ -147,10 +147,6 @@ def read_field_log(path: Path, scenario: Scenario, *, shown_as: str = "", to_lea
         Whether there must be rows enough to learn from, levels that only fall are taken for a tub's, and a measurement is
         the mean of all; else it is the last.
 
-    Returns
-    -------
-    FieldLog
-
     Raises
     ------
     ReadingsError

@@ -189,11 +189,6 @@ def metered_counts(pan: PanModel, factors: dict[str, float]) -> tuple[Floats, fr
     """
     Return counts with those filled in that the meter tells, and the visits at which nothing was read meanwhile.
 
-    Parameters
-    ----------
-    pan : PanModel
-    factors : dict
-
     Returns
     -------
     (ndarray (visits,), frozenset of int)

@@ -123,10 +123,6 @@ def judged(
         The cells to be looked at; all if left out.
     near : Outcome, optional
         Over `near_draws`; the cells themselves if left out.
-
-    Returns
-    -------
-    Judged
     """
     wishes, (least, most) = scenario.wishes, scenario.wishes.openings_a_day
     among = np.ones(cells.litres.shape[1:], bool) if among is None else among

@@ -481,11 +481,6 @@ def pan_fate(season: Season, controller: str) -> Fate:
     """
     Follow the refill emitter's water through the pan.
 
-    Parameters
-    ----------
-    season : Season
-    controller : str
-
     Returns
     -------
     Fate

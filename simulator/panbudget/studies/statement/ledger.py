@@ -271,10 +271,6 @@ def sources_of(season: Season) -> Iterator[Source]:
     """
     List the sources of a season, in the scenario's order.
 
-    Parameters
-    ----------
-    season : Season
-
     Yields
     ------
     Source
@@ -345,10 +341,6 @@ def keep_ledger(
         Of the meter. [-]
     before : Season, optional
         From where the season goes on.
-
-    Returns
-    -------
-    Ledger
     """
     unit, samples = VOLUME_UNITS[source.right.volume_unit], source.drawn(litres)
     decimals = unit.decimals if source.right.decimals is None else source.right.decimals
@@ -557,11 +549,6 @@ def _year_label(key: str, start: int) -> str:
 def largest_rate(season: Season, source: Source) -> tuple[float, str]:
     """
     Find the largest flow of a source, all its valves that are open together, and when it first ran.
-
-    Parameters
-    ----------
-    season : Season
-    source : Source
 
     Returns
     -------

@@ -185,10 +185,6 @@ def read_readings(
     most : mapping of float, optional
         Supply -> what all that draws on it passes while it is open; without it nothing is too much. [L/h]
 
-    Returns
-    -------
-    Readings
-
     Raises
     ------
     ReadingsError
@@ -347,10 +343,6 @@ def _suspect(readings: Sequence[Reading], at: int, possible: Callable[[Reading, 
         Place of the second.
     possible : callable
         Whether one may follow another.
-
-    Returns
-    -------
-    _Suspect
     """
 
     def chain(*parts: Reading | None) -> bool:

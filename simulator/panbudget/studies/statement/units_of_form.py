@@ -118,11 +118,6 @@ def rounded(value: Fraction, decimals: int) -> Decimal:
     """
     Round half away from zero, to a number as it is printed.
 
-    Parameters
-    ----------
-    value : Fraction
-    decimals : int
-
     Returns
     -------
     Decimal

@@ -184,10 +184,6 @@ def read_cells(folder: Path, sites: Any, held: Held, places: Sequence[Place], ba
         Of this grid.
     base : Scenario
         Its ``[weather]``; file, format and columns are left aside.
-
-    Returns
-    -------
-    list of WeatherFile
     """
     source = base.weather
     cells = [_cell(place) for place in places]

@@ -96,10 +96,6 @@ def cut(plan: Plan) -> Iterator[Job]:
     """
     Cut a plan into jobs, in the order of their files.
 
-    Parameters
-    ----------
-    plan : Plan
-
     Yields
     ------
     Job

@@ -173,10 +173,6 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     variants : sequence of str, optional
         Laid over its scenario in order, before the designs.
 
-    Returns
-    -------
-    Plan
-
     Raises
     ------
     ScenarioError

@@ -226,10 +226,6 @@ def open_site(place: Place, base: Scenario, path: str) -> WeatherFile:
     path : str
         Where the file is.
 
-    Returns
-    -------
-    WeatherFile
-
     Raises
     ------
     WeatherError

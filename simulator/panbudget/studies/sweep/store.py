@@ -107,10 +107,6 @@ def part_bytes(sites: Sequence[SiteRows], about: Mapping[str, Any]) -> bytes:
         What it says of itself: ``plan``, the fingerprint, and ``part``, the job's index; by site, the fingerprint of its
         ``weather`` file and what became of that (``sites``, as `usable.about_site` has it); ``bad`` sites; and what a later
         plan must know to take rows from here.
-
-    Returns
-    -------
-    bytes
     """
     import pyarrow as pa
     import pyarrow.parquet as pq

@@ -96,10 +96,6 @@ def corrected(garden: Scenario, season: Season, seen: Seen) -> Corrected:
         To this evening.
     seen : Seen
 
-    Returns
-    -------
-    Corrected
-
     Raises
     ------
     ScenarioError, ReadingsError

@@ -59,10 +59,6 @@ def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | N
     trials : Trials or None
         Without earlier years, past the forecast's end a pan stands anywhere between trip and reset, and nothing else is
         known.
-
-    Returns
-    -------
-    tuple of Visit
     """
     visits, last = [], season.days.index[-1].date()
     weather, reach = trials, min((outcome.morning_kg.shape[1] for outcome in trials.base), default=0) if trials else 0

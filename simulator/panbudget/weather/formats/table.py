@@ -260,10 +260,6 @@ def days_among_records(source: Source) -> Source:
     """
     Return a table of records, of which some close a day and have its figures in columns of their own, as one of those days.
 
-    Parameters
-    ----------
-    source : Source
-
     Returns
     -------
     Source

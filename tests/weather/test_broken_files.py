@@ -173,6 +173,10 @@ BROKEN = {
     "the lowest humidity in tenths": (table(rh_min=550), ["rh_min reaches 550", "under [weather.columns], rh_min = {"]),
     "a cell in another unit": (table(tmin=with_day(14, "57°F")), ["'57°F'", "(°C)", "brought into the column's unit"]),
     "no header": (SOUND.split("\n", 1)[1], ["line 1", "is a row of values", "a header line is expected"]),
+    "names that are depths": (
+        "time,0,0.5,1.5\n" + "".join(f"2025-05-{day:02d},9.5,8.5,7.5\n" for day in range(1, 8)),
+        ["line 1", "names its columns by numbers", "by their depths", "take the file of the air"],
+    ),
 }
 
 

@@ -171,6 +171,11 @@ HOURS = {
         "Time,Indoor,,Outdoor,,Wind,Rainfall\nTime,Temperature(℃),Humidity(%),Temperature(℃),Humidity(%),Wind Speed(m/s),Hourly(mm)",
         lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", 21.5, 44, c, d.rh, d.wind, at_five(t, d)],
     ),
+    "names of groups, each said again": hourly(
+        "Time,Indoor,Indoor,Outdoor,Outdoor,Wind,Rainfall\n"
+        "Time,Temperature(℃),Humidity(%),Temperature(℃),Humidity(%),Wind Speed(m/s),Hourly(mm)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", 21.5, 44, c, d.rh, d.wind, at_five(t, d)],
+    ),
     "a logger's names, units and kinds": hourly(
         "TIMESTAMP,RECORD,BattV_Min,AirTC_Avg,RH,WS_ms_Avg,Rain_mm_Tot\nTS,RN,Volts,Deg C,%,meters/second,mm\n,,Min,Avg,Smp,Avg,Tot",
         lambda t, d, c: [f"{t:%Y-%m-%d %H:%M:%S}", t.hour, 12.6, c, d.rh, d.wind, at_five(t, d)],

@@ -36,6 +36,7 @@ def read(times):
         (["08:00+02", "09:00+02"], [6, 7], True),
         (["08:00 AM CDT", "09:00 AM CST"], [13, 15], True),
         (["08:00 CEST", "08:00 CET"], [6, 7], True),
+        (["08:00:00  PM", "09:00:00  AM"], [20, 9], False),
     ],
     ids=[
         "hours",
@@ -47,6 +48,7 @@ def read(times):
         "plus",
         "letters of a zone behind half days",
         "letters of a zone",
+        "two blanks before half days",
     ],
 )
 def test_times_behind_a_hyphen_are_ends_where_they_can_be_no_distances(times, hours, utc):

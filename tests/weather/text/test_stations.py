@@ -89,6 +89,14 @@ NOT_USED = [
     "Barometer (hPa)",
     "High Daily Temp (°C)",
     "Battery (V)",
+    "HK-TEMP(oC)",
+    "Temp gateway (°C)",
+    "Pyranometer temperature (°C)",
+    "Canopy temperature (°C)",
+    "Road temp (°C)",
+    "Virtual temperature (°C)",
+    "Wetbulb temp (°C)",
+    "Temperature -10 cm (°C)",
 ]
 
 

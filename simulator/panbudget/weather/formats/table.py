@@ -121,7 +121,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     if opening is None:
         raise source.refusal("only-comments")
     if len(opening.cells) < 2 or _is_row_of_values(opening.cells):
-        key = "values-for-header" if len(opening.cells) > 1 else "no-separator"
+        first, alone = in_english(opening.cells[0]), len(opening.cells) < 2
+        key = "numbers-for-names" if _OF_MOMENTS.search(first) or _OF_HOURS.search(first) else "values-for-header"
+        key = "no-separator" if alone else key
         text = lines[opening.line - 1].strip()[:60]
         raise source.refusal(key, value=text, line=opening.line, text=text)
     date = _day_column(opening, columns)

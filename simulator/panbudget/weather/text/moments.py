@@ -29,7 +29,7 @@ YEARS_SHOWN = f"{YEARS.start} to {YEARS.stop - 1}"
 
 ZONES: dict[str, str] = packaged("weather/text/cells.toml")["zones"]
 _ZONE = rf"(?:Z|[+-]\d{{2}}(?::?\d{{2}})?| ?(?:UTC|GMT|{'|'.join(ZONES)}))?"
-_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)" + _ZONE + ")?"
+_TIME = r"(?:[T ]+(?P<time>\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: *[AaPp][Mm])?)" + _ZONE + ")?"
 _YEAR_FIRST = re.compile(r"(?P<year>\d{4})(?P<mark>[-/.]?)(?P<first>\d{1,2})(?P=mark)(?P<second>\d{1,2})" + _TIME)
 _YEAR_LAST = re.compile(r"(?P<first>\d{1,2})(?P<mark>[-/. ])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})" + _TIME)
 _MONTHS = {
@@ -83,7 +83,7 @@ _DATE = (
     rf"(?:{_WEEKDAY})?(?:\d{{4}}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}{_MARK}\d{{1,2}}{_MARK}(?:\d{{4}}|\d{{2}})|"
     rf"\d{{8}}|{_WITH_MONTH})"
 )
-CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s?[AaPp](?:\.?\s?[Mm])?\.?)?"
+CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp](?:\.?\s?[Mm])?\.?)?"
 _POINTS = r"(?:[01]?\d|2[0-4])(?:\.[0-5]\d(?:\.[0-5]\d)?|[hH][0-5]\d)"  # a time of day with points, or as 13h30
 # hours alone as databases write them, and not the end of "08:00-09"
 OFFSET = rf"(?:Z|UTC|GMT|{'|'.join(ZONES)}|[+−-]\d{{2}}:?\d{{2}}|\+\d{{2}}|(?:(?<=:\d\d:\d\d)|(?<=\.\d{{3}})|(?<=\.\d{{6}}))[−-]\d{{2}})"

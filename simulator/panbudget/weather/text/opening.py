@@ -310,7 +310,7 @@ def _joined(cells: list[str], above: Sequence[tuple[int, str]], separator: str, 
     alone, cells = cells, cells + [""] * (len(upper) - len(cells))
     cells[date] = "" if _OF_DATES.fullmatch(cells[date].lower()) else cells[date]
     # groups above names that stand twice, "Time,Indoor,,Outdoor" over "Time,Temperature,Humidity,Temperature"
-    grouped = upper[date] == cells[date] != "" in upper and len({*cells}) < len(cells)
+    grouped = upper[date] == cells[date] != "" and all(len({*names}) < len(names) for names in (upper, cells))
     if (upper[date] == "") is (cells[date] == "") and not grouped:
         return alone
     spread, last = [], ""

@@ -44,13 +44,13 @@ _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 # a date and an hour of bare digits; a time of day of bare digits
 _WITH_HOUR = re.compile(r"\d{10}")
 _BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.30, which no half hours in decimals are
-_OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?(?: ?[AaPp][Mm])?)\s?({OFFSET})$")
+_OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?(?: *[AaPp][Mm])?)\s?({OFFSET})$")
 _MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice, no source
 # two times of day, or one and its distance from UTC, of which a clock has two a year, and one more where it was set; the
 # farthest west
 _TIGHT, _MOST_OFFSETS, _FARTHEST = re.compile(r"(:\d{2})-(\d{1,2}:\d{2})$"), 3, "12:00"
-_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s?(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
-_HALF_DAYS = re.compile(r"\d\s?[AaPp]\.?\s?[Mm]?\.?$")
+_TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s*(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
+_HALF_DAYS = re.compile(r"\d\s*[AaPp]\.?\s?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
 # rows by which the form of bare digits is told

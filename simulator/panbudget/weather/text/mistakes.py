@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from panbudget.errors import PanbudgetError, Problem, WeatherError, visible
+from panbudget.errors import Problem, WeatherError, visible
 from panbudget.words import and_more, packaged
 
 _TEXTS = packaged("weather/text/texts.toml")
@@ -112,7 +112,7 @@ class Mistakes:
         ]
         return [dataclasses.replace(first, paste=self.paste) for first in all_of_them[:1]] + all_of_them[1:]
 
-    def raise_if_any(self, file: str, error: type[PanbudgetError] = WeatherError) -> None:
+    def raise_if_any(self, file: str) -> None:
         """Raise with all problems, if there are any."""
         if problems := self.problems():
-            raise error(*problems, file=file)
+            raise WeatherError(*problems, file=file)

@@ -289,6 +289,8 @@ UNLIKELY = [
         {"water": "1 dS/m", "threshold": "11 dS/m"},
         "threshold = 11",
     ),
+    ("weather/wind_height", "100 m", "101 m", "wind_height = 101 m (at most 100 m)"),
+    ("weather/wind_height", "1 m", "0.9 m", "wind_height = 0.9 m (at least 1 m)"),
 ]
 
 

@@ -51,6 +51,7 @@ PIPE_TAKES = 0.5  # of a supply's pressure, lost in pipe and valve (common pract
 TIMES_TABLE = 3.0  # times, or a part so small, of what the table has of a plant (common practice, no source)
 # what gardens have, by part and key: the least and the most (common practice, no source)
 USUAL: dict[str, dict[str, tuple[float, float]]] = {
+    "weather": {"wind_height": (1.0, 100.0)},
     "pan": {"exposure": (0.3, 2.0), "night_share": (0.0, 0.5)},
     "refill": {"flow": (0.1, 50.0), "at": (5.0, 400.0)},
     "emitters": {"flow": (0.1, 250.0), "at": (5.0, 400.0)},
@@ -59,7 +60,8 @@ USUAL: dict[str, dict[str, tuple[float, float]]] = {
     "plants": {"root_depth": (0.1, 3.0), "depletion": (0.1, 0.8), "degree_days": (200.0, 6000.0)},
     "leaching": {"water": (0.0, 10.0), "threshold": (0.5, 10.0)},
 }
-_AS = {"root_depth": "height", "height": "height", "flow": "flow", "at": "pressure"}  # kinds of quantities
+# kinds of quantities
+_AS = {"root_depth": "height", "wind_height": "height", "height": "height", "flow": "flow", "at": "pressure"}
 _NEARLY_ALL = 0.995  # of what plants could use: shown as 100 %
 
 # of a pan's salt: what is shown, and shares shown as per cent
@@ -164,6 +166,8 @@ def _of_keys(scenario: Scenario) -> Iterator[Finding]:
 def _of_figures(scenario: Scenario) -> Iterator[Finding]:
     """Figures that can be and that a gardener would ask about."""
     end = scenario.season.end
+    if texts := [*_beyond("weather", scenario.weather)]:
+        yield _finding("caution", "unlikely", "weather", what=words.joined(", ", texts))
     for name, controller in scenario.controller.items():
         unlikely = {name: [*_beyond("pan", controller.pan), *_beyond("refill", controller.valve.refill)]}
         for key, bed in controller.bed.items():

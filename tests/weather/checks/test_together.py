@@ -343,6 +343,30 @@ def test_one_thing_that_temperatures_go_with_is_enough():
     assert names(**humid, **light, **beside(0.3)[2], clear=28.0) == []
 
 
+@pytest.mark.parametrize(
+    ("by", "count", "beside", "speaks"),
+    [(10.1, 3, 0.0, True), (9.9, 3, 0.0, False), (10.1, 2, 0.0, False), (10.1, 3, 1.0, False)],
+)
+@pytest.mark.parametrize(("name", "other", "sign"), [("tmax", "tmin", 1.0), ("tmin", "tmax", -1.0)])
+def test_an_extreme_that_stands_out_by_itself_on_three_days_is_doubted(by, count, beside, speaks, name, other, sign):
+    """By 10 °C at least, from the day before and the day after; not if the other leaps with it."""
+    at = np.arange(N)
+    slips = sign * by * ((at % 9 == 5) & (at < 9 * count))
+    days = {name: (HIGH if name == "tmax" else LOW).mean() + slips, other: 20.0 + beside * slips}
+    assert ("the day after" in spoken("temperature-spike", N, **days)) is speaks
+
+
+@pytest.mark.parametrize(
+    ("by", "of_vapour", "days", "speaks"),
+    [(4.6, 4.6, 90, True), (4.4, 9.0, 90, False), (9.0, 4.4, 90, False), (4.6, 4.6, 89, False)],
+)
+def test_a_maximum_that_drifts_away_from_the_minimum_and_the_vapour_is_doubted(by, of_vapour, days, speaks):
+    along = np.linspace(0.0, 1.0, days)
+    tmin, tmax = np.full(days, 14.0), 26.0 + by * along
+    humidity = {"rh_max": 100.0, "rh_min": 100.0 * SATURATED(14.0 + of_vapour * along) / SATURATED(tmax)}
+    assert ("that drifts" in spoken("tmax-month", days, tmin=tmin, tmax=tmax, **humidity)) is speaks
+
+
 @pytest.mark.parametrize("name", sorted(NAMES))
 def test_whoever_knows_better_trusts_them(name):
     humid, _, _ = beside(0.0)

@@ -57,6 +57,12 @@ _UNLIKE, _CHANGES = 0.12, 60
 # how far a vapour pressure's changes go with those of the range of temperature, if it is a deficit (0.27 at most in 155 genuine
 # seasons, whose deficit's go by 0.54 in the middle) [-]
 _AS_DEFICIT = 0.45
+# days on which an extreme stands out from the day before and the day after, and the other does not; how far at least, and how many
+# times as far as it moves from day to day (9.5 °C and 3.5 times on the third of such days at most in 378 genuine seasons) [d, °C, -]
+_LONE_DAYS, _LONE_BY, _LONE_TIMES = 3, 10.0, 3.6
+# how far a maximum drifts away from the minimum, and what the vapour tells by day from what it tells by night, along a season of so
+# many days (3.8 at most of both in 116 genuine seasons) [°C, d]
+_DRIFT, _DRIFT_DAYS = 4.5, 90
 
 
 def _mean_humidity(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -149,6 +155,21 @@ def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdi
         yield Verdict(("tmax", "tmin"), "range-half/dry", words, _twice_as_wide(inspection))
 
 
+def _lone_days(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt an extreme that leaps out and back by itself on several days, each of which may be."""
+    beside = "tmin" if names[0] == "tmax" else "tmax"
+    values, other = inspection.of_asked(names[0]), inspection.of_asked(beside)
+    usual = max(_LONE_BY, _LONE_TIMES * float(np.nanmedian(np.abs(np.diff(values)))))
+    sign, side = (1.0, "above") if names[0] == "tmax" else (-1.0, "below")
+    out, with_it = (np.minimum(sign * np.diff(part)[:-1], -sign * np.diff(part)[1:]) for part in (values, other))
+    days = 1 + np.flatnonzero(out - np.fmax(with_it, 0.0) > usual)
+    if days.size >= _LONE_DAYS:
+        likely = values.copy()
+        likely[days] = (values[days - 1] + values[days + 1]) / 2.0
+        words = {"by": usual, "side": side, "days": days.size, "first": inspection.day_asked(days[0]), "other": beside}
+        yield Verdict(names, "temperature-spike/days", words, inspection.with_asked(**{names[0]: likely}))
+
+
 def _another_thermometer(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt an extreme that moves away from the other on a day, which does not move, and comes back weeks later or never."""
     values, sign = inspection.of_asked(names[0]), 1.0 if names[0] == "tmax" else -1.0
@@ -165,6 +186,19 @@ def _another_thermometer(inspection: Inspection, names: list[str]) -> Iterator[V
         words = {"by": by, "first": inspection.day_asked(first), "last": inspection.day_asked(last - 1)}
         text = f"{names[0]}-month{'/end' if last == values.size else ''}"
         yield Verdict(names, text, words, inspection.with_asked(**{names[0]: likely}))
+
+
+def _drifting(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt a maximum that moves away from the minimum day by day, where the vapour does not follow."""
+    if (vapour := _vapour_beside(inspection, "tmax")) is None or seen(inspection, "tmax-month"):
+        return
+    tmin, tmax = inspection.of_asked("tmin"), inspection.of_asked("tmax")
+    along, known = np.linspace(0.0, 1.0, tmax.size), ~np.isnan(tmax - tmin + vapour)
+    if known.sum() >= _DRIFT_DAYS:
+        by = min(float(np.polyfit(along[known], part[known], 1)[0]) for part in (tmax - tmin, vapour))
+        if by > _DRIFT:
+            likely = np.fmax(tmax - by * along, tmin)
+            yield Verdict(names, "tmax-month/drift", {"by": by}, inspection.with_asked(tmax=likely))
 
 
 def _vapour_beside(inspection: Inspection, name: str) -> Floats | None:
@@ -272,7 +306,10 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
+    Doubt("temperature-spike", _lone_days, ("tmax",), _DAYS, needs=("tmin",)),
+    Doubt("temperature-spike", _lone_days, ("tmin",), _DAYS, needs=("tmax",)),
     Doubt("tmax-month", _another_thermometer, ("tmax",), 2 * _DAYS, needs=("tmin",)),
+    Doubt("tmax-month", _drifting, ("tmax",), _DRIFT_DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("tmin-month", _another_thermometer, ("tmin",), 2 * _DAYS, needs=("tmax",)),
     Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS, needs=_NEEDS),
     Doubt("temperature-year", _of_another_year, ("tmax",), _CHANGES, needs=("tmin",)),

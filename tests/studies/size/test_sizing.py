@@ -15,7 +15,7 @@ import pytest
 from panbudget import replay
 from panbudget.__main__ import main
 from panbudget.errors import ScenarioError
-from panbudget.reports.size.figures import map_figure
+from panbudget.reports.size.figures import map_figure, trade_off_figure
 from panbudget.reports.size.page import size_report, variant_text
 from panbudget.studies.fit.tub import Worth
 from panbudget.studies.ranges import ValveFactors
@@ -453,7 +453,14 @@ def test_that_other_draws_leave_the_plants_worse_off_stands_in_the_first_sentenc
 def test_what_keeps_the_wishes_too_seldom_is_not_built(sized, best, keeps, last):
     valve = sized.valves["upper"]
     other = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, best=best, keeps=keeps))
-    assert size_report(dataclasses.replace(sized, valves={"upper": other}), {}).first[-1].startswith(last)
+    report = size_report(dataclasses.replace(sized, valves={"upper": other}), {})
+    assert report.first[-1].startswith(last)
+    assert len(report.sentences) == 2 and not report.sentences[-1].startswith("upper: ")
+    both = size_report(dataclasses.replace(sized, valves={"upper": valve, "lower": other}), {})
+    assert [text.split(": ")[0] for text in both.sentences[2:]] == ["upper", "lower"]  # whose the figures are
+    (ax,) = trade_off_figure(other)
+    assert "nearest to the wishes" in (labels := ax.get_legend_handles_labels()[1]) or keeps
+    assert "best" in labels or not keeps
 
 
 @pytest.mark.parametrize(("least", "darkest"), [(0.0, 60), (30.0, 60), (31.0, 62)])

@@ -11,14 +11,20 @@ from matplotlib.axis import Axis
 
 from panbudget.numeric import Floats
 from panbudget.reports.canvas import label as label_axis
-from panbudget.reports.canvas import panels
+from panbudget.reports.canvas import legend_above, panels
 from panbudget.reports.style import STYLES, applied, plain
+from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.sizing import ValveSizing
 from panbudget.words import SHOWN
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
 _CROSS: dict[str, Any] = {"marker": "X", "ms": 11, "linestyle": "", "color": "black", "markeredgecolor": "white"}
+
+
+def name_of_best(choice: Choice) -> str:
+    """Return what figures and tables call the setting chosen."""
+    return "best" if choice.keeps else "nearest to the wishes"
 
 
 @applied()
@@ -51,8 +57,7 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     shades = ax.scatter(area[order], flow[order], c=shade, edgecolors="#BBBBBB", linewidths=0.3, **squares)
     rings: dict[str, Any] = {"facecolors": "none", "edgecolors": STYLES["mean"].colour, "s": 70.0, "linewidths": 1.3}
     ax.scatter(area[feasible], flow[feasible], label="keeps the wishes", **rings)
-    label = "best" if valve.choice.keeps else "nearest to the wishes"
-    ax.plot(best.area, valve.flow_of(best), markersize=15, label=label, **_STAR)
+    ax.plot(best.area, valve.flow_of(best), markersize=15, label=name_of_best(valve.choice), **_STAR)
     ax.plot(present.area, valve.flow_of(present), label="as described", **_CROSS)
     ax.set(xscale="log", yscale="log")
     sides = ((ax.xaxis, "pan's area [{}]", area, "area"), (ax.yaxis, "refill flow [{}]", flow, "flow"))
@@ -99,13 +104,13 @@ def trade_off_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> 
     order = np.argsort(water, kind="stable")
     ax.step(water[order], np.minimum.accumulate(days[order]), where="post", color=STYLES["mean"].colour, linewidth=1.6)
     chosen_water, chosen_days = choice.judged.litres / 1000.0, choice.judged.stress_days
-    ax.plot(chosen_water[choice.best], chosen_days[choice.best], markersize=13, label="best", **_STAR)
+    ax.plot(chosen_water[choice.best], chosen_days[choice.best], markersize=13, label=name_of_best(choice), **_STAR)
     ax.plot(chosen_water[0], chosen_days[0], label="as described", **_CROSS)
     ax.set_xlim(0.0, min(3.0 * float(chosen_water[[0, choice.best]].max()), 1.05 * float(water.max())))
     highest = max(1.0, float(days.max()))
     ax.set(ylim=(-0.04 * highest, 1.05 * highest), ylabel="days short of water [days]")
     label_axis(ax.xaxis, "water through the valve [{} a season, mean]", "tank-volume")
     ax.set(title=f"What water buys, {plain(valve.name)}")
-    ax.legend(loc="upper right")
+    legend_above(ax)
     ax.grid()
     return [ax]

@@ -16,7 +16,7 @@ from matplotlib.axes import Axes
 from panbudget.files import toml_key
 from panbudget.reports.folders import to_paste
 from panbudget.reports.pages import Report, Section, margins_said, texts, words_of
-from panbudget.reports.size.figures import map_figure, trade_off_figure
+from panbudget.reports.size.figures import map_figure, name_of_best, trade_off_figure
 from panbudget.reports.writing import Verb
 from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.layouts import at_hand
@@ -144,6 +144,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     season, years = sizing.scenario.season, sizing.years
     span = str(years[0]) + (f" to {years[-1]}" if len(years) > 1 else "")
     answers = [_answer(valve, sizing) for valve in sizing.valves.values()]
+    of = [f"{name}: " if len(answers) > 1 else "" for name in sizing.valves]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     paths = to_paste(sizing.scenario, "sized.toml")
     changed = [valve.choice for valve in sizing.valves.values() if valve.choice.best]
@@ -159,7 +160,10 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             _section("figures", figures=figures),
             _section("variant", code=variant_text(sizing), fill=paths),
         ],
-        sentences=[*(answer for answer, *_ in answers), *(" ".join(rest) for _, *rest in answers)],
+        sentences=[
+            *(answer for answer, *_ in answers),
+            *(name + " ".join(rest) for name, (_, *rest) in zip(of, answers, strict=True)),
+        ],
         first=[_say(key, **paths) for key in steps],
         assumptions=sizing.assumptions,
     )
@@ -215,9 +219,9 @@ def _tables(valve: ValveSizing, sizing: Sizing) -> Iterator[Section]:
 
 
 def _which(choice: Choice, index: int) -> str:
-    labels = {choice.best: "best", 0: "as described"}
+    labels = {choice.best: name_of_best(choice), 0: "as described"}
     if choice.best == 0 == index:
-        return "best, as described"
+        return f"{name_of_best(choice)}, as described"
     return labels.get(index, "equal" if index in choice.equal else "")
 
 

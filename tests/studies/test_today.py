@@ -22,6 +22,7 @@ from scipy.special import stdtrit
 import panbudget
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.today import page
+from panbudget.reports.today import sheet as sheet_module
 from panbudget.reports.today.sheet import sheet_lines
 from panbudget.season.result import Finding
 from panbudget.studies.today import seen, standing, telling, trials
@@ -231,6 +232,9 @@ def test_a_shut_valve_whose_pan_lies_below_the_trip_is_overdue(result, below, is
         valve = dataclasses.replace(valve, next_opening=None)
     said = page._of_valve(result, "upper", valve)
     assert ("the opening is overdue" in said) is overdue
+    report = page.today_report(dataclasses.replace(result, valves={"upper": valve}), {})
+    assert report.first[0].startswith("First go and see whether water runs at upper") is overdue
+    assert (report.sections[1].table["next"][0] == "overdue: go and see") is overdue
 
 
 @pytest.mark.parametrize(
@@ -547,6 +551,9 @@ def test_the_sheet_has_the_next_two_weeks_and_whom_to_ask(garden, result):
     hung = dataclasses.replace(found.season, openings=found.season.openings.assign(minutes=240.0))
     assert "takes at most about 240" not in "\n".join(sheet_lines(dataclasses.replace(found, season=hung)))
     assert "A. Gardener, 0000" in lines
+    assert f"Fill it to {valve.reset_mm:.0f} mm with a can" in lines
+    two = {name: dataclasses.replace(valve, reset_mm=depth) for name, depth in (("upper", 160.0), ("lower", 130.0))}
+    assert sheet_module._filled_to(dataclasses.replace(found, valves=two)) == "160 mm (upper), 130 mm (lower)"
     assert "Name and number" not in lines
     assert list(sheet_lines(result)) == []
 

@@ -35,7 +35,8 @@ def today_sentences(today: Today) -> list[str]:
 def _first(today: Today) -> list[str]:
     """What to do; that there is nothing to do, as far as earlier years or a forecast tell."""
     numbered = enumerate(today.actions, 1)
-    lines = [_say("action", number=n, action=action, worth=_worth(today, action)) for n, action in numbered]
+    lines = [_say("first_see", name=name) for name, valve in today.valves.items() if _is_overdue(valve)]
+    lines += [_say("action", number=n, action=action, worth=_worth(today, action)) for n, action in numbered]
     if today.fan is not None and not lines:
         lines.append(_say("nothing", weeks=_weeks(today)))
     return lines
@@ -68,10 +69,14 @@ def _worth(today: Today, action: Action) -> str:
     return _say(key, action=action, days=days, low=low, high=high, litres=litres, weeks=_weeks(today))
 
 
+def _is_overdue(valve: ValveToday) -> bool:
+    return not valve.is_open and valve.trip_mm - valve.level_mm >= _OVERDUE
+
+
 def _of_valve(today: Today, name: str, valve: ValveToday) -> str:
     times = "once" if valve.openings == 1 else count(valve.openings, "time")
     past = _say("past", times=times, valve=valve)
-    if not valve.is_open and valve.trip_mm - valve.level_mm >= _OVERDUE:
+    if _is_overdue(valve):
         return _say("overdue", name=name, valve=valve, past=past)
     if valve.next_opening is None:
         why = _say("none_ahead" if today.fan is None else "none_soon", weeks=_weeks(today))
@@ -139,8 +144,8 @@ def today_report(today: Today, figures: Mapping[str, str]) -> Report:
 
 
 def _next_said(valve: ValveToday) -> str:
-    if valve.is_open:
-        return _say("open_now")
+    if valve.is_open or _is_overdue(valve):
+        return _say("open_now" if valve.is_open else "overdue_now")
     return "–" if valve.next_opening is None else _moment_said(valve.next_opening)
 
 

@@ -32,9 +32,8 @@ def sheet_sections(today: Today) -> list[Section]:
         return []
     minutes = _minutes(today)
     longest = max(_longest(today, name, minutes) for name in today.valves)
-    resets = [valve.reset_mm for valve in today.valves.values()]
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
-    values: dict[str, Any] = {"reset": min(resets), "litres": need, "minutes": longest}
+    values: dict[str, Any] = {"resets": _filled_to(today), "litres": need, "minutes": longest}
     on_tank = any(visit.tanks for visit in today.visits)
     values["empty"] = _WORDS["empty"] if on_tank else ""
     values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
@@ -53,6 +52,13 @@ def sheet_sections(today: Today) -> list[Section]:
         Section(heading=_WORDS["ask"], text=ask or _WORDS["blank"]),
         Section(heading=_WORDS["caution"], items=[*cautions, *tanks[2:5]]),  # lid, mosquitoes, not to be drunk
     ]
+
+
+def _filled_to(today: Today) -> str:
+    """The level at which each valve shuts, once where all have the same."""
+    depths = {name: filled("{level:depth ,0}", {"level": valve.reset_mm}) for name, valve in today.valves.items()}
+    same = len(set(depths.values())) == 1
+    return next(iter(depths.values())) if same else ", ".join(f"{depth} ({name})" for name, depth in depths.items())
 
 
 def _areas(today: Today) -> list[float]:

@@ -134,7 +134,8 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
             0.54,
             0.0,
             -300.0,
-            "Take wide rather than as described: fewer days short of water in 54 of a hundred, more in 0.",
+            "Take wide rather than as described: fewer days short of water in 54 of a hundred, more in 0. Look at its "
+            "findings below, and at its water: −300 to −150\u00a0L in 90\u00a0% of the draws.",
         ),
         (0.54, 0.06, -300.0, "Take wide rather than"),  # nine of ten of those that differ
         (0.54, 0.07, 300.0, "Do not choose wide for its days short"),
@@ -314,6 +315,9 @@ def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_
     plain = re.sub("<[^>]*>", "", page)
     assert f"panbudget setup {garden.path} --variant fitted/fitted.toml --out set-up." in plain
     assert "That narrows a season&#39;s litres from ±38 % to ±9 %." in page
+    assert "time, controller (upper) and tub_mm, the depth" in plain
+    in_us = dataclasses.replace(plan, scenario=plan.scenario.changed({"show": {"units": "US"}}))
+    assert "time, controller (upper) and tub (in), the depth" in as_page(in_us).replace("\u00a0", " ")
 
 
 def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):

@@ -83,6 +83,10 @@ def _by_variant(comparison: Comparison, span: str) -> Iterator[tuple[Any, Any, A
         yield name, days, litres, {**shares, "equal": 100 - sum(shares.values())}  # so that the three add up
 
 
+def _ends(litres: Mapping[str, float]) -> dict[str, str]:
+    return {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
+
+
 def _odds(comparison: Comparison) -> Iterator[str]:
     """Say how sure the differences in days short and litres are: over the days looked at, and over all years' seasons."""
     for span in comparison.spans:
@@ -90,8 +94,7 @@ def _odds(comparison: Comparison) -> Iterator[str]:
         interval = _first(comparison).scenario.uncertainty.interval
         cells = {"years": len(years), "draws": comparison.draws, "interval": interval}
         for name, days, litres, shares in _by_variant(comparison, span):
-            ends = {key: bare(litres[key], "volume", "signed") for key in ("low", "high")}
-            ends |= {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
+            ends = _ends(litres) | {f"{key}_days": words.signed(days[key]) for key in ("low", "high")}
             of_days = _days_of(comparison, span, len(years))
             yield _say("odds", name=name, against=days["against"], span=of_days, **cells, **shares, **ends)
 
@@ -105,7 +108,7 @@ def _choices(comparison: Comparison) -> Iterator[str]:
         fewer, more = (verdict_of(sign, days["below"], days["above"], asked) for sign in (-1.0, 1.0))
         undecided = "save" if cheaper else "same" if fewer == "rare" else "open"
         key = "take" if fewer == "clear" else "leave" if more == "clear" else undecided
-        yield _say(f"first_{key}", name=name, against=days["against"], **shares)
+        yield _say(f"first_{key}", name=name, against=days["against"], interval=asked, **shares, **_ends(litres))
 
 
 def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:

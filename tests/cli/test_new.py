@@ -117,6 +117,12 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
         assert f"{option} does not go with --ask" in err
 
 
+def test_in_place_of_a_file_the_sample_is_taken_after_all(tmp_path, capsys, monkeypatch):
+    answers = (*[""] * 5, "file", str(tmp_path / "none.csv"), "", "sample", *[""] * 20, "n", "n")
+    assert "or sample" in _answered(monkeypatch, capsys, tmp_path / "a", *answers)[1]
+    assert (tmp_path / "a" / "weather.csv").is_file() and load_scenario(tmp_path / "a" / "garden.toml")
+
+
 def test_no_answer_is_lost_where_the_garden_or_its_folder_can_not_be(tmp_path, capsys, monkeypatch):
     """Forty answers were, for a tab in the first one."""
     (tmp_path / "file").touch()

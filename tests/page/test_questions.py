@@ -203,7 +203,15 @@ def test_a_poor_weather_file_is_told_too(tmp_path):
     assert "No day that it holds lacks a figure." in lines
     assert any("has no row for " in line for line in lines)
     file.write_text("nothing of the kind", encoding="utf-8")
-    assert questions.look_at_weather(file, answered()).first is None
+    assert (poor := questions.look_at_weather(file, answered())).first is None and questions.TEXTS[
+        "columns_later"
+    ] not in poor.lines
+    file.write_text(
+        "\n".join(
+            ["date,Low Temp (°F),High Temp (°F),Rain (in)", *(f"2023-05-{day:02d},50,70,0" for day in range(1, 10))]
+        )
+    )
+    assert questions.look_at_weather(file, answered()).lines[-1] == questions.TEXTS["columns_later"]
     assert "There is no such file" in questions.look_at_weather(tmp_path / "none.csv", answered()).lines[0]
 
 

@@ -180,7 +180,10 @@ def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
             say(f"  {line}")
         if seen.first is not None and _confirmed("Take it?", "y"):
             return path
-        answers["weather_file"] = typer.prompt("The file").strip()
+        answers["weather_file"] = typer.prompt("The file, or sample").strip()
+        if answers["weather_file"] == "sample":
+            answers["weather"] = "sample"
+            return None
     say(questions.TEXTS["download"])
     return questions.download(answers, downloads, lambda text: say(f"  {text}"))
 

@@ -394,7 +394,8 @@ def look_at_weather(path: Path, answers: Mapping[str, Any]) -> Seen:
         site = Site.model_validate({**where, "elevation": answers["elevation"]})
         file = open_weather([path], site, shown_as=path.name)
     except PanbudgetError as error:
-        return Seen(tuple(error.text().splitlines()))
+        lines = error.text().splitlines()
+        return Seen((*lines, TEXTS["columns_later"]) if "[weather.columns]" in lines else tuple(lines))
     raw = file.file.raw
     days = raw.daily.index
     first, last = days.min().date(), days.max().date()

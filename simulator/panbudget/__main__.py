@@ -36,6 +36,8 @@ _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC",
 
 # what matplotlib says where it can't keep its list of fonts, by loggers of its own
 _FONTS = re.compile(r"Could not save|mkdir -p failed|\S+ is not a writable|Matplotlib created a temporary")
+# what it says of lines of a settings file
+_SETTINGS = re.compile(r"Missing colon|Duplicate key|\s*Bad (key|value)")
 # what names the folders of that list and of its settings, and where at home they are if it names none
 _FOLDERS = {"MPLCONFIGDIR": ".matplotlib", "XDG_CACHE_HOME": ".cache", "XDG_CONFIG_HOME": ".config"}
 _UNDECODED = "Cannot decode configuration file"
@@ -100,6 +102,8 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _in_a_line(record: logging.LogRecord, said: list[str]) -> bool:
     """Say once, in a plain line, that matplotlib has no place for its list of fonts; refuse settings that are no text."""
+    if _SETTINGS.match(record.getMessage()):
+        return False  # our figures use none of a person's settings
     if str(record.msg).startswith(_UNDECODED) and isinstance(record.args, tuple):
         raise PanbudgetError(problem("undecoded", str(record.args[0])))
     if not _FONTS.match(record.getMessage()):

@@ -72,7 +72,7 @@ def test_faults_writes_a_page_a_table_totals_and_a_figure(garden, tmp_path, caps
 def test_faults_from_a_day_that_is_no_day_of_the_season_is_told(garden, tmp_path, capsys):
     code, _, err = run(capsys, "faults", garden, "--out", tmp_path / "f", "--from", "2025-08-01")
     assert code == 2
-    assert "lies outside the season" in err
+    assert err.startswith("--from = 2025-08-01 lies outside the season")
     assert not (tmp_path / "f").exists()
 
 

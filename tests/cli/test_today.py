@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pypdf
 import pytest
@@ -70,6 +71,14 @@ def test_today_says_it_on_the_terminal_alone(garden, tmp_path, capsys, monkeypat
     assert json.loads(out)["visits"] == []
     assert any("you saw it open on 2021-07-20 06:30" in note for note in json.loads(out)["notes"])
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("option", "value"), [("--level", "43"), ("--opened", "yesterday")])
+def test_of_several_valves_what_can_not_be_read_is_told_before_what_lacks_a_name(option, value, capsys):
+    demo = Path(__file__).parents[2] / "scenarios" / "terraces.toml"
+    code, _, err = run(capsys, "today", demo, option, value)
+    assert code == 2
+    assert "expected: " in err and f"upper={value}" not in err
 
 
 @pytest.mark.parametrize(

@@ -113,8 +113,11 @@ def test_what_a_sweep_did_not_make_is_not_overwritten(name, again):
 
 def test_files_of_names_that_others_give_too_are_no_sweep(swept, tmp_path):
     (tmp_path / "sites.csv").write_text("mine", encoding="utf-8")
-    with pytest.raises(OutputError, match=r"holds sites\.csv, which a sweep did not make"):
-        sweep(swept / "plan.toml", tmp_path, processes=1, overwrite=True)
+    for overwrite in (False, True):
+        with pytest.raises(
+            OutputError, match=r"holds sites\.csv and no record of a sweep; it is left as it is; choose"
+        ):
+            sweep(swept / "plan.toml", tmp_path, processes=1, overwrite=overwrite)
     assert (tmp_path / "sites.csv").read_text(encoding="utf-8") == "mine"
 
 

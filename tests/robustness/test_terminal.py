@@ -221,6 +221,8 @@ def test_figures_are_files_whatever_a_notebook_has_left():
 def test_a_cache_that_can_not_be_written_is_told_once_in_a_plain_line(capsys, caplog, monkeypatch):
     def draws(**_):
         logging.getLogger("matplotlib").warning("mkdir -p failed for path %s: %s", "/x", OSError(28, "No space"))
+        logging.getLogger("matplotlib").warning("Missing colon in file %r, line %d (%r)", "matplotlibrc", 1, "x")
+        logging.getLogger("matplotlib").warning("\nBad key %(key)s in file", {"key": "x"})
         logging.getLogger("matplotlib").warning("another")
         logging.getLogger("matplotlib.font_manager").warning("Could not save font_manager cache %s", OSError(28, "No"))
 

@@ -15,7 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from panbudget.errors import ScenarioError
 from panbudget.scenario import beds, faults, garden, pans, rights, supplies, wishes
-from panbudget.scenario.problems import problems
+from panbudget.scenario.problems import is_usable, problems
 from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.zones import unknown_zone
 
@@ -206,7 +206,7 @@ def test_the_bound_that_is_said_is_the_one_held_and_the_example_works(part, othe
     ("name", "usable"), [("a" * 60, True), ("a" * 61, False), ("a/b", False), (" ", False), ("a\u200bb", False)]
 )
 def test_a_name_has_sixty_letters_at_most_and_no_stroke(name, usable):
-    assert garden.is_usable(name) is usable
+    assert is_usable(name) is usable
 
 
 @pytest.mark.parametrize(("hours", "days"), [("1 h", 1), ("35 h", 1), ("37 h", 2), ("20 days", 20)])

@@ -330,6 +330,11 @@ def test_a_missing_file_a_folder_and_rubbish_are_said(tmp_path):
         load_scenario(rubbish)
 
 
+def test_a_variant_within_a_variant_is_told():
+    with pytest.raises(ScenarioError, match=r"variant\.a\.variant does nothing within a variant; write it beside"):
+        scenario_from({**SOUND, "variant": {"a": {"variant": {"b": {"title": "x"}}}}})
+
+
 def test_an_unknown_variant_names_the_nearest():
     with pytest.raises(ScenarioError, match='did you mean "wide"'):
         scenario_from(SOUND).with_variant("wyde")

@@ -171,6 +171,7 @@ def test_degree_days_need_their_weather():
         bed_demand(bed(plants=plants, planted=dt.date(2025, 5, 1)), climate(tmean=8.0))
     said = bed_demand(bed(plants=plants, planted=dt.date(2025, 5, 1)), climate(days=120)).assumptions
     assert any("has not gathered all its degree days" in text for text in said)
+    assert "tomato: no base temperature is given, so its degree days count from 10 °C on" in [*map(str, said)]
 
 
 def test_mulch_takes_its_part_of_the_evaporation_and_none_of_the_plants():

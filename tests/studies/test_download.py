@@ -18,6 +18,7 @@ import pytest
 from panbudget import download_weather, load_scenario, read_weather
 from panbudget.errors import OutputError, PanbudgetError, ScenarioError, WeatherError
 from panbudget.physics.air import wind_at_2m
+from panbudget.scenario.editing import edited
 from panbudget.weather.services import asking, record
 from panbudget.weather.site import Site
 from tests.weather_server import serving
@@ -443,15 +444,22 @@ def test_a_garden_without_weather_gets_the_table(tmp_path, server, ends):
     assert any("1 May 2024 to 1 June 2025, is not among these days" in line for line in result.lines)
 
 
-@pytest.mark.parametrize(
-    "weather", ['weather = { file = "own.csv" }', "weather = 3", "weather.columns.tmin = 'x'\nweather.trust = []"]
-)
+@pytest.mark.parametrize("weather", ["weather = 3", "weather.columns.tmin = 'x'\nweather.trust = []"])
 def test_where_the_garden_can_not_be_changed_nothing_is_written(weather, garden, server):
     garden.write_text(f"{weather}\n{GARDEN[: GARDEN.index('[weather]')]}", encoding="utf-8")
     before = files(garden)
     with pytest.raises(ScenarioError, match=r"could not be changed under \[weather"):
         download_weather(garden, years=(2024, 2024), forecast=2)
     assert files(garden) == before
+
+
+@pytest.mark.parametrize(
+    "weather", ['weather = { file = "own.csv" }  # mine', 'weather.file = "own.csv"  # mine\nweather.format = "auto"']
+)
+def test_weather_in_a_line_or_in_dotted_keys_takes_a_forecast_beside_it(weather):
+    made = edited(f"{weather}\n[site]\n", ("weather", "forecast"), {"file": "ahead.csv"}, file="garden.toml")
+    assert tomllib.loads(made)["weather"]["forecast"] == {"file": "ahead.csv"}
+    assert "# mine" in made
 
 
 def test_a_folder_that_can_not_be_written_is_told(garden, server):

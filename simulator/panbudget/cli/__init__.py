@@ -250,7 +250,7 @@ def _run(body: Callable[..., Any], given: dict[str, Any], laid_over: Sequence[st
         if not sys.stderr.isatty():
             unsaid += [TEXTS[command_line]["starts"]] if "starts" in TEXTS[command_line] else []
         folder = contextlib.nullcontext() if out is None else new_folder(out, command_line, overwrite=overwrite)
-        with _blamed(scenario), at_options(**given), errors_shown(scenario.units), folder as made:
+        with _blamed(scenario), at_options(body.__name__, **given), errors_shown(scenario.units), folder as made:
             result = body(scenario, step=step, **given)
             done = result if isinstance(result, Done) else Done(result)
             if made is not None or as_json:  # what draws takes long to load, and a refusal needs none of it
@@ -289,10 +289,10 @@ def _blamed(scenario: Any) -> Iterator[None]:
         raise
 
 
-def _of_option(problem: Problem, given: dict[str, Any]) -> Problem:
+def _of_option(problem: Problem, given: dict[str, Any], names: dict[str, Any]) -> Problem:
     """A problem about what an option gave, as a season's first or last day, at that option; any other as it is."""
-    typed = (name for name, value in given.items() if value is not None and value is not False)
-    options = {name.replace("_", " "): f"--{name.replace('_', '-')}" for name in typed}
+    typed = [name.replace("_", " ") for name, value in given.items() if value is not None and value is not False]
+    options = {name: names.get(name, {}).get("name") or f"--{name.replace(' ', '-')}" for name in typed}
     if spoken := next((name for name in options if f"{problem.where} ".startswith(f"{name} ")), ""):
         return replace(problem, where=options[spoken] + problem.where.removeprefix(spoken))
     part, _, name = problem.where.partition(".")
@@ -301,12 +301,12 @@ def _of_option(problem: Problem, given: dict[str, Any]) -> Problem:
 
 
 @contextlib.contextmanager
-def at_options(**given: Any) -> Iterator[None]:
+def at_options(verb: str = "", /, **given: Any) -> Iterator[None]:
     """Name, in an error about what an option gave, that option, and no file."""
     try:
         yield
     except PanbudgetError as error:
-        problems = tuple(_of_option(problem, given) for problem in error.problems)
+        problems = tuple(_of_option(problem, given, TEXTS.get(verb, {})) for problem in error.problems)
         error.file = error.file if problems[:1] == error.problems[:1] else ""
         error.problems = error.args = problems
         raise

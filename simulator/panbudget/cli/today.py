@@ -5,7 +5,7 @@ Command line: `today`, how a garden stands in the season that is running.
 import contextlib
 import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import panbudget
@@ -22,8 +22,8 @@ def today(
 
     Example:  panbudget today my-garden/garden.toml --out my-garden/today --overwrite
     """
-    levels = {name: typed_quantity("--level", text, "depth") for name, text in _by_valve(scenario, "--level", level)}
-    moments = {name: _moment(text) for name, text in _by_valve(scenario, "--opened", opened)}
+    levels = _by_valve(scenario, "--level", level, lambda text: typed_quantity("--level", text, "depth"))
+    moments = _by_valve(scenario, "--opened", opened, _moment)
     result = panbudget.today(scenario, day=day, level=levels, opened=moments, sheet=sheet, step=step)
     return Done(result, lambda: _lines(result, sheet), dangerous(result.season.findings))
 
@@ -36,18 +36,19 @@ def _lines(result: Any, sheet: bool) -> Iterator[str]:
         yield from sheet_lines(result)
 
 
-def _by_valve(scenario: Any, option: str, given: Names) -> list[tuple[str, str]]:
+def _by_valve(scenario: Any, option: str, given: Names, read: Callable[[str], Any]) -> dict[str, Any]:
     """Take "NAME=…" apart; of a garden's only valve, the name may be left out."""
-    names, pairs = list(scenario.controller), list[tuple[str, str]]()
+    names, values = list(scenario.controller), dict[str, Any]()
     for text in given or ():
-        name, sign, value = text.partition("=")
+        name, sign, typed = text.rpartition("=")
+        value, name = read(typed.strip()), name.strip() if sign else names[0]
         if not sign and len(names) > 1:
             known = {"names": ", ".join(names), "example": f"{names[0]}={text}"}
             raise PanbudgetError(problem("no-valve", f'{option} "{text}"', **known))
-        pairs.append((name.strip(), value.strip()) if sign else (names[0], text.strip()))
-        if pairs[-1][0] in dict(pairs[:-1]):
-            raise PanbudgetError(problem("twice.valve", f'{option} "{text}"', name=pairs[-1][0]))
-    return pairs
+        if name in values:
+            raise PanbudgetError(problem("twice.valve", f'{option} "{text}"', name=name))
+        values[name] = value
+    return values
 
 
 def _moment(text: str) -> dt.datetime:

@@ -22,7 +22,8 @@ from panbudget.page import jobs
 from panbudget.page import lines as drawn
 from panbudget.page.questions import first_answers, inline
 from panbudget.scenario.editing import edited
-from panbudget.scenario.garden import Scenario, SeasonDates, is_usable, load_scenario, scenario_from
+from panbudget.scenario.garden import Scenario, SeasonDates, load_scenario, scenario_from
+from panbudget.scenario.problems import is_usable
 from panbudget.season.heat import find_heat_waves
 from panbudget.season.replay import replay
 from panbudget.season.result import Season

@@ -19,7 +19,8 @@ from panbudget import words
 from panbudget.errors import OutputError, PanbudgetError, Problem, ScenarioError, did_you_mean
 from panbudget.extras import Step, silent
 from panbudget.files import json_bytes, toml_key, write_whole
-from panbudget.scenario.garden import Scenario, is_usable, scenario_from, unseen
+from panbudget.scenario.garden import Scenario, scenario_from
+from panbudget.scenario.problems import is_usable, unseen
 from panbudget.scenario.schema import schema
 from panbudget.studies.download import download_weather, years_in
 from panbudget.studies.known import known

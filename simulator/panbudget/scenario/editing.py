@@ -2,6 +2,7 @@
 Editing: keys of a scenario file that a command or the page puts in; comments, order and all else stay as they were typed.
 """
 
+import contextlib
 import copy
 import tomllib
 from collections.abc import Collection, Mapping
@@ -37,20 +38,19 @@ def edited(
     """
     import tomlkit
 
-    wanted = tomllib.loads(text.replace("\r\n", "\n"))
-    try:
-        _change(wanted, table, values, without, dict)
-        document = tomlkit.parse(text.replace("\r\n", "\n"))
-        _change(document, table, values, without, tomlkit.table)
-        made = tomlkit.dumps(document)
-        as_wanted = tomllib.loads(made) == wanted
-    except (ValueError, LookupError, TypeError, AttributeError):  # tomlkit's own errors are of these; so are tomllib's
-        as_wanted = False
-    if not as_wanted:
-        lines = "\n".join(f'{toml_key(key)} = "{value}"' for key, value in values.items())
-        found = f"could not be changed under [{'.'.join(table)}]"
-        raise ScenarioError(Problem("not-edited", "", found, cure=f"type there yourself: {lines}"), file=file)
-    return made.replace("\n", "\r\n") if "\r\n" in text else made
+    typed = text.replace("\r\n", "\n")
+    for new in (tomlkit.table, tomlkit.inline_table):  # the second below what is inline, or written with dotted keys
+        # tomlkit's own errors are of these; so are tomllib's
+        with contextlib.suppress(ValueError, LookupError, TypeError, AttributeError):
+            wanted, document = tomllib.loads(typed), tomlkit.parse(typed)
+            _change(wanted, table, values, without, dict)
+            _change(document, table, values, without, new)
+            made = tomlkit.dumps(document)
+            if tomllib.loads(made) == wanted:
+                return made.replace("\n", "\r\n") if "\r\n" in text else made
+    lines = "\n".join(f'{toml_key(key)} = "{value}"' for key, value in values.items())
+    found = f"could not be changed under [{'.'.join(table)}]"
+    raise ScenarioError(Problem("not-edited", "", found, cure=f"type there yourself: {lines}"), file=file)
 
 
 def _change(root: Any, table: tuple[str, ...], values: Mapping[str, Any], without: Collection[str], new: Any) -> None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-import re
 import unicodedata
 import zoneinfo
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -20,13 +19,14 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field, PrivateAttr, ValidationError
 
 from panbudget import words
-from panbudget.errors import CONTROLS, Problem, ScenarioError, alike, did_you_mean
+from panbudget.errors import Problem, ScenarioError, alike, did_you_mean
 from panbudget.files import read_toml, toml_key
 from panbudget.scenario import problem, quantities
 from panbudget.scenario import problems as scenario_errors
 from panbudget.scenario.beds import Bed
 from panbudget.scenario.faults import Fault, Knocked
 from panbudget.scenario.pans import LEAST_SWING, Pan, Timer, Valve
+from panbudget.scenario.problems import USABLE, is_usable, stranger_in, unseen
 from panbudget.scenario.quantities import WIND_HEIGHTS, Date, Described, Elevation, Flag, Length, Number, Time, in_order
 from panbudget.scenario.rights import StatementRules
 from panbudget.scenario.show import Show, units_asked, units_of
@@ -35,32 +35,7 @@ from panbudget.scenario.uncertainty import Uncertainty
 from panbudget.scenario.wishes import Owned, Wishes
 from panbudget.scenario.zones import far_zone, is_zone, unknown_zone
 
-_LONGEST_TEXT = 500  # characters of any text
 _LONGEST_SEASON = 3660  # days: ten years, whose hours take some 250 MB a valve
-_LOOK_ALIKE = ("LATIN", "GREEK", "CYRILLIC")  # scripts, as Unicode names their letters
-USABLE = '1 to 60 printable characters without "/"'
-
-
-def is_usable(name: str) -> bool:
-    """Whether a name that the user made up can stand in keys, tables and file names."""
-    return bool(name.strip()) and "/" not in name and name.isprintable() and len(name) <= 60
-
-
-def stranger_in(name: str) -> str:
-    """
-    Return a letter of one script in a word of another that looks alike, such as a Cyrillic е among Latin letters.
-
-    Examples
-    --------
-    >>> stranger_in("tomatоes"), stranger_in("томаты 2"), stranger_in("beds μ")
-    ('о', '', '')
-    """
-    for word in re.findall(r"[^\W\d_]+", name):
-        scripts = [unicodedata.name(letter, "").partition(" ")[0] for letter in word]
-        among = [script for script in scripts if script in _LOOK_ALIKE]
-        if len({*among}) > 1:
-            return str(word[scripts.index(min(among, key=among.count))])
-    return ""
 
 
 _Latitude = Annotated[Number, Field(ge=-90, le=90)]
@@ -445,6 +420,8 @@ class Scenario(Described):
 
     def misspelt(self, overlay: Mapping[str, Any], where: str) -> Iterator[Problem]:
         """Name the parts that an overlay changes under a name that is nearly one of the file's: each would be a new, empty part."""
+        if "variant" in overlay:
+            yield problem("unknown-part.variant", f"{where}.variant".lstrip("."))
         given, supplies = (_table(overlay.get(key)) for key in ("controller", "supply"))
         joined = any(_table(part).keys() & {"supply", "top_up"} for part in (*given.values(), *supplies.values()))
         # what is changed, what there is, and the keys of a part that is described whole, which may be a new one
@@ -526,23 +503,6 @@ def _checked(source: _Source, prefix: str = "", file: str = "") -> Scenario:
             raise ScenarioError(*problems, file=file or str(source.path)) from None
     scenario._source = source
     return scenario
-
-
-def unseen(part: Any, where: str = "") -> Iterator[Problem]:
-    """Find texts and keys that are too long or have letters that can't be seen; only a note may run over several lines."""
-    if isinstance(part, str) and len(part) > _LONGEST_TEXT:
-        yield problem("too-long", where, beginning=part[:40], letters=len(part), most=_LONGEST_TEXT)
-    elif isinstance(part, str):
-        letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
-        if letter is not None:
-            yield problem("unseen-letter", where, text=json.dumps(part[:40]), letter=letter[0])
-    elif isinstance(part, Mapping):
-        for key, value in part.items():
-            yield from unseen(str(key), "a key")
-            yield from unseen(value, f"{where}.{key}" if where else str(key))
-    elif isinstance(part, list | tuple):
-        for index, item in enumerate(part):
-            yield from unseen(item, f"{where}[{index}]")
 
 
 def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.toml") -> Scenario:

@@ -5,14 +5,17 @@ pydantic finds what is wrong and where; this module says it. Knows the models' s
 """
 
 import datetime as dt
+import json
 import re
-from collections.abc import Iterable, Iterator
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from panbudget.errors import Problem, did_you_mean, nearest
+from panbudget.errors import CONTROLS, Problem, did_you_mean, nearest
+from panbudget.scenario import problem
 from panbudget.units import UnitError
 from panbudget.words import TABLES, packaged
 
@@ -22,6 +25,9 @@ _MOST_SHOWN = 60  # characters of a value
 _TYPE = "-type"  # the end of what the library calls a value of another type
 _BOUNDS = "ge", "gt", "le", "lt"  # as the library calls them
 _EXAMPLE = re.compile(r'such as ("[^"]+"(?:,? (?:or )?"[^"]+")*)')
+_LONGEST_TEXT = 500  # characters of any text
+_LOOK_ALIKE = ("LATIN", "GREEK", "CYRILLIC")  # scripts, as Unicode names their letters
+USABLE = '1 to 60 printable characters without "/"'
 
 _FOUND = packaged("scenario/problems.toml")
 
@@ -67,27 +73,27 @@ def problems(error: ValidationError, root: type[BaseModel], prefix: str = "") ->
         if item["type"] == "extra_forbidden" and strangers > _MOST_STRANGERS:
             continue  # each takes a search for what it may have meant
         spot = _spot(item["loc"], root)
-        for problem in _of_item(item, spot, root):
-            same = re.sub(r"\[\d+\]$", "", problem.where), problem.found  # the first of a list's entries will do
+        for wrong in _of_item(item, spot, root):
+            same = re.sub(r"\[\d+\]$", "", wrong.where), wrong.found  # the first of a list's entries will do
             # of a key that may be a number or a word, what is wrong with the one that was given
-            of_type = problem.code.endswith(_TYPE)
-            beside = (other for other in listed if other.where == problem.where)
+            of_type = wrong.code.endswith(_TYPE)
+            beside = (other for other in listed if other.where == wrong.where)
             rivals = [other for other in beside if of_type or other.code.endswith(_TYPE)]
             if same not in seen and not (rivals and of_type):
                 seen.add(same)
-                listed = [other for other in listed if other not in rivals] + [problem]
-            parent = problem.where.rpartition(".")[0]
-            if problem.code == "unknown-key" and spot.model is not None:
+                listed = [other for other in listed if other not in rivals] + [wrong]
+            parent = wrong.where.rpartition(".")[0]
+            if wrong.code == "unknown-key" and spot.model is not None:
                 excused.add(f"{parent}.{nearest(spot.key, spot.model.model_fields)}".lstrip("."))
-            elif problem.code in ("other-kind", "said-twice"):
+            elif wrong.code in ("other-kind", "said-twice"):
                 excused.add(parent)
     if (more := strangers - _MOST_STRANGERS) > 0:
         listed.append(Problem("unknown-keys", "", f"has {more:,} more keys that are unknown", cure="take them out"))
     # one mistake is one line: that the right key is missing, or another kind's, need not be said as well
     return [
-        problem.under(prefix)
-        for problem in listed
-        if problem.code != "missing" or excused.isdisjoint((problem.where, problem.where.rpartition(".")[0]))
+        wrong.under(prefix)
+        for wrong in listed
+        if wrong.code != "missing" or excused.isdisjoint((wrong.where, wrong.where.rpartition(".")[0]))
     ]
 
 
@@ -319,3 +325,42 @@ def _all_models(model: Any, at: str) -> Iterator[tuple[str, Any]]:
         for below in _models_in(field.annotation):
             yield table, below
             yield from _all_models(below, table)
+
+
+def is_usable(name: str) -> bool:
+    """Whether a name that the user made up can stand in keys, tables and file names."""
+    return bool(name.strip()) and "/" not in name and name.isprintable() and len(name) <= 60
+
+
+def stranger_in(name: str) -> str:
+    """
+    Return a letter of one script in a word of another that looks alike, such as a Cyrillic е among Latin letters.
+
+    Examples
+    --------
+    >>> stranger_in("tomatоes"), stranger_in("томаты 2"), stranger_in("beds μ")
+    ('о', '', '')
+    """
+    for word in re.findall(r"[^\W\d_]+", name):
+        scripts = [unicodedata.name(letter, "").partition(" ")[0] for letter in word]
+        among = [script for script in scripts if script in _LOOK_ALIKE]
+        if len({*among}) > 1:
+            return str(word[scripts.index(min(among, key=among.count))])
+    return ""
+
+
+def unseen(part: Any, where: str = "") -> Iterator[Problem]:
+    """Find texts and keys that are too long or have letters that can't be seen; only a note may run over several lines."""
+    if isinstance(part, str) and len(part) > _LONGEST_TEXT:
+        yield problem("too-long", where, beginning=part[:40], letters=len(part), most=_LONGEST_TEXT)
+    elif isinstance(part, str):
+        letter = CONTROLS.search(part) or (None if where == "note" else re.search("[\n\t\u2028\u2029]", part))
+        if letter is not None:
+            yield problem("unseen-letter", where, text=json.dumps(part[:40]), letter=letter[0])
+    elif isinstance(part, Mapping):
+        for key, value in part.items():
+            yield from unseen(str(key), "a key")
+            yield from unseen(value, f"{where}.{key}" if where else str(key))
+    elif isinstance(part, list | tuple):
+        for index, item in enumerate(part):
+            yield from unseen(item, f"{where}[{index}]")

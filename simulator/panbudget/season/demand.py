@@ -440,6 +440,8 @@ def _stages_by_heat(
     at, base = int((planted - climate.dates[0]).astype(int)), described.base_temperature
     if not 0 <= at < len(climate.dates):
         raise PlantingError(_TEXTS["heat-outside"].format(name=name, planted=planted))
+    if "base_temperature" not in described.model_fields_set:
+        assumptions.append(words.say(_TEXTS["heat-base"], name=name, base=base))
     heat = np.maximum(climate.tmean[at:] - base, 0.0)
     total, wanted = np.cumsum(heat), np.cumsum(np.array(described.stages_gdd, float))
     if wanted[-1] > total[-1]:

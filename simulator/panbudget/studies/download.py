@@ -20,8 +20,8 @@ from panbudget.errors import OutputError, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.files import read_toml, write_whole
 from panbudget.scenario.editing import edited
-from panbudget.scenario.garden import Site, unseen
-from panbudget.scenario.problems import problems
+from panbudget.scenario.garden import Site
+from panbudget.scenario.problems import problems, unseen
 from panbudget.weather.formats import power
 from panbudget.weather.services import forecast as ahead
 from panbudget.weather.services import record

@@ -273,7 +273,7 @@ def faults(
         raise refusal(scenario, "too-short", "season")
     start = day_or(start, "start", first + dt.timedelta(days=days // 3))
     if not first <= start <= last:
-        raise not_to_ask("outside-season", "from", start, start=start, first=first, last=last)
+        raise not_to_ask("outside-season", "start", start, start=start, first=first, last=last)
     step("replaying the sound season")
     season = replay(sound, weather=weather)
     in_file = scenario.described.get("fault", []) if scenario.fault else []

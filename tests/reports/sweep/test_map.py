@@ -99,3 +99,6 @@ def test_a_map_of_one_value_says_it_and_has_no_scale():
     (ax,) = column_figure(pd.DataFrame(places), "stress_days", None, "x")
     assert [text.get_text() for text in ax.get_legend().get_texts()] == ["0 days everywhere"]
     assert len(ax.figure.axes) == 1
+    (ax,) = column_figure(pd.DataFrame(places | {"value": math.nan}), "stress_days", None, "x")
+    assert [text.get_text() for text in ax.get_legend().get_texts()] == ["too few years"]
+    assert len(ax.figure.axes) == 1

@@ -156,8 +156,9 @@ def test_units_in_headers_other_dates_and_a_counter_are_read(make_garden):
 def test_levels_most_of_which_are_deeper_than_the_pan_are_refused(make_garden):
     with pytest.raises(ReadingsError) as caught:
         read(make_garden(), "date,openings,level_mm\n" + ROWS.replace(",15", ",150"))
-    assert "line 2: level_mm = 1500 is more than the pan's depth, 180 mm; write the water's depth in mm" in str(
-        caught.value
+    assert (
+        "line 2: level = 1500 mm is more than the pan's depth, 180 mm; write the water's depth, in the unit of"
+        in str(caught.value)
     )
 
 
@@ -196,7 +197,7 @@ def test_one_impossible_level_in_many_is_left_out_and_said(make_garden):
     rows = "".join(f"2025-05-{day:02d} 08:00,{1510 if day == 9 else 151}\n" for day in range(1, 16))
     log = read(make_garden(), "date,level_mm\n" + rows)
     assert log.visits["upper"][8].level is None
-    assert log.assumptions == ("line 10: level_mm = 1510 is more than the pan's depth, 180 mm, and is left out",)
+    assert log.assumptions == ("line 10: level = 1510 mm is more than the pan's depth, 180 mm, and is left out",)
 
 
 def test_a_running_total_among_openings_is_told(make_garden):
@@ -276,7 +277,7 @@ JUG = "level_mm,jug_ml,jug_minutes,fell_at_kg,rose_at_kg"
         (days_of("openings", 0, 4, 10_000), days_of("openings", 0, 4, 10_001), "openings = 10001 is no count"),
         (days_of("counter", 1, 10_001, 10_001), days_of("counter", 1, 10_002, 10_002), "counter = 10002"),
         # a tenth of the levels
-        (days_of("level_mm", 184, 184, *[150] * 18), days_of("level_mm", 184, 184, *[150] * 17), "level_mm = 184"),
+        (days_of("level_mm", 184, 184, *[150] * 18), days_of("level_mm", 184, 184, *[150] * 17), "level = 184 mm"),
         # a running total: rows, the last, and the last over the second
         (days_of("openings", *range(1, 7), 9), days_of("openings", *range(1, 7), 9, 9), "a running total"),
         (days_of("openings", 0, *range(7), 7), days_of("openings", 0, *range(7), 8), "a running total"),

@@ -149,8 +149,8 @@ def test_a_level_that_no_pan_holds_is_left_out_of_a_tub(garden):
     found = fit(garden, written(garden, *[f"{row},,," for row in THREE_DAYS], "2025-05-07,07:30,3400,,,"))
     assert found.controllers["upper"].readings["kind"].tolist() == ["tub"] * 4
     assert found.controllers["upper"].estimates[0].value == pytest.approx(7.0 / 6.0, rel=0.02)
-    assert any("line 6: tub_mm = 3400 is more than the pan's depth" in text for text in found.log.assumptions)
-    assert any(text.startswith("The log's line 6: tub_mm = 3400 is more") for text in fit_sentences(found))
+    assert any("line 6: tub = 3400 mm is more than the pan's depth" in text for text in found.log.assumptions)
+    assert any(text.startswith("The log's line 6: tub = 3400 mm is more") for text in fit_sentences(found))
 
 
 def test_a_tub_beside_counts_weighs_with_them_and_one_of_another_kind_is_named(garden):
@@ -202,7 +202,7 @@ def test_water_poured_into_a_tub_and_not_written_is_asked_about_and_the_rest_tel
     [
         (["2025-05-03,07:30,150,,3,", "2025-05-04,07:30,143,,,"], "has a tub's level beside readings of a valve"),
         (["2025-05-03,07:30,150,,,"], "has 1\xa0row; expected: 2 visits at least"),
-        (["2025-05-03,07:30,1500,,,", "2025-05-04,07:30,1430,,,"], "tub_mm = 1500 is more than the pan's depth"),
+        (["2025-05-03,07:30,1500,,,", "2025-05-04,07:30,1430,,,"], "tub = 1500 mm is more than the pan's depth"),
     ],
 )
 def test_a_tub_that_can_t_be_is_told(rows, message, garden):

@@ -339,8 +339,18 @@ def test_a_change_of_unit_is_worth_the_near_unit_that_its_digits_allow(times, di
     """By definition of cm and inches; a ratio of 80 is near none."""
     wet = np.linspace(40.0, 90.0, 20)
     rain = np.r_[wet, (wet / times).round(digits)]
-    (said,) = inspected(**fell(np.ravel([rain, 0.0 * rain], "F")), only="rain-change", trust=()).cautions
+    rained = fell(np.ravel([rain, 0.0 * rain], "F"))
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
     assert (said.instead[0]["rain"][40::2] / rain[20:]).mean() == pytest.approx(worth, rel=0.05)
+
+
+def test_among_inches_what_is_too_much_is_doubted():
+    """From a day on in mm: by definition of the inch."""
+    rain = np.r_[(np.linspace(40.0, 90.0, 20) / 25.4).round(2), np.linspace(40.0, 90.0, 20).round(1)] * 25.4
+    rained = fell(np.ravel([rain, 0.0 * rain], "F")) | {"units": {"rain": "in"}, "stated": ("rain",)}
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
+    assert said.instead[0]["rain"][:40] == pytest.approx(rained["rain"][:40])
+    assert said.instead[0]["rain"][40::2] == pytest.approx(rain[20:] / 25.4)
 
 
 def test_one_small_figure_on_dry_days_is_dew_and_worth_its_sum():

@@ -91,13 +91,13 @@ def _shaded(ax: Axes, longitude: Any, latitude: Any, values: Any, label: str, li
     grey |= {"s": _size(len(values)), "vmin": limits[0], "vmax": limits[1]}
     ends = (values[known].min(), values[known].max()) if limits[0] is None and known.any() else limits
     same = ends[0] == ends[1]  # a scale would run below it, as of no days to negative ones
-    text = f"{ends[0]:.4g} {label} everywhere" if same else "_"
+    text = f"{ends[0]:.4g} {label} everywhere" if same and known.any() else "_"
     shades = ax.scatter(longitude[known], latitude[known], c=values[known], label=text, **grey)
     if not known.all():
         ax.scatter(longitude[~known], latitude[~known], marker="x", c="#7F7F7F", s=12.0, label="too few years")
     if same or not known.all():
         ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12))
-    if not same:
+    if not same and known.any():  # beside crosses alone it would say nothing
         ax.figure.colorbar(shades, ax=ax, label=label, shrink=0.8)
 
 

@@ -19,6 +19,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from panbudget import words
 from panbudget.errors import ReadingsError
 from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Controller, LogSource, Scenario
@@ -314,9 +315,11 @@ def _visits(
         if level is not None and depth < level <= depth + _BRIMFUL_MM:
             level = depth
         elif level is not None and level > depth:
-            too_deep = problem("too-deep", f"line {row.line}:", level, key=key, level=level, depth=depth)
+            too_deep = problem(
+                "too-deep", f"line {row.line}:", level, key=key.removesuffix("_mm"), level=level, depth=depth
+            )
             if few:
-                assumed.append(f"{too_deep.where} {too_deep.found}, and is left out")
+                assumed.append(words.joined("", (f"{too_deep.where} ", too_deep.found, ", and is left out")))
                 level = None
             else:
                 row.problems.append(too_deep)

@@ -19,7 +19,8 @@ from panbudget.errors import Problem, ScenarioError, alike
 from panbudget.extras import wants_extra
 from panbudget.files import read_toml
 from panbudget.scenario import problems as scenario_errors
-from panbudget.scenario.garden import USABLE, Column, Scenario, is_usable, load_scenario, unseen
+from panbudget.scenario.garden import Column, Scenario, load_scenario
+from panbudget.scenario.problems import USABLE, is_usable, unseen
 from panbudget.scenario.quantities import Described, Elevation
 from panbudget.scenario.show import Show
 from panbudget.season.layout import Design

@@ -259,10 +259,10 @@ class Store:
             # a run that was stopped before it had written its plan leaves a folder for parts without any
             begun = [name for name in inside if not _is_draft(name) and (name != _PARTS or os.listdir(folder / _PARTS))]
             swept = {_MANIFEST, _DIGESTS, _LOG} & {*begun}
-            if stale and not grown and not overwrite and begun:
-                raise self._refused(f"not-empty.{'plan' if held else 'no-plan' if swept else 'files'}")
             if begun and not swept:
-                raise self._refused("foreign", name=begun[0])  # it has names that others give, too
+                raise self._refused("foreign.alone", name=begun[0])  # it has names that others give, too
+            if stale and not grown and not overwrite and begun:
+                raise self._refused(f"not-empty.{'plan' if held else 'no-plan'}")
             if overwrite:
                 self._clear()
             elif stale and held:

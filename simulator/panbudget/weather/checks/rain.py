@@ -291,8 +291,9 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         values, first = {"times": np.exp(change), "first": inspection.day_asked(row)}, np.arange(rain.size) < row
         smaller = first if change > 0.0 else ~first
         of_unit = _unit_of_change(abs(change), rain[smaller])
-        instead = inspection.with_asked(rain=np.where(smaller, rain * of_unit, rain))
-        yield Verdict(names, "rain-change", values, instead)
+        # among inches, what is too much is in another unit; among mm, what is too little
+        likely = np.where(smaller, rain, rain / of_unit) if in_inches else np.where(smaller, rain * of_unit, rain)
+        yield Verdict(names, "rain-change", values, inspection.with_asked(rain=likely))
         return
     for within, others, text, (side, leap, sure) in _parts(inspection, wet, beyond):
         if min(within.sum(), others.sum()) < side:

@@ -20,6 +20,7 @@ from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies.faults import faults
 from panbudget.studies.fit.estimate import fit
+from panbudget.studies.fit.tub import Worth
 from panbudget.words import day_said
 from tests.field_logs import kept_log
 from tests.small_weather import weather_csv
@@ -104,6 +105,14 @@ def test_a_season_outside_the_range_of_all_readings_is_told_so(low, high, is_apa
     total = fitted.after.totals["controllers"]["upper"]["litres"]
     monkeypatch.setattr(type(fitted), "litres", {"upper": (low * total, high * total)})
     assert ("which lies outside" in fit_sentences(fitted)[0]) is is_apart
+
+
+@pytest.mark.parametrize(("before", "after", "is_told"), [(0.0149, 0.0106, False), (0.0151, 0.0149, True)])
+def test_a_measurement_that_narrows_nothing_as_printed_is_not_proposed(before, after, is_told, fitted):
+    upper = replace(fitted.controllers["upper"], worth=(Worth("jug", before, after),))
+    other = replace(fitted, controllers={"upper": upper})
+    assert any("would tell most next" in sentence for sentence in fit_sentences(other)) is is_told
+    assert ("measure next, write it into the log" in as_page(other, {"loss": "", "residuals": ""})) is is_told
 
 
 def test_the_loss_is_drawn_by_log_and_by_model_before_and_after(fitted):

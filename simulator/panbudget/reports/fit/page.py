@@ -13,7 +13,8 @@ from panbudget.reports.folders import to_paste
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
-from panbudget.studies.fit.estimate import Estimate, Fit
+from panbudget.studies.fit.estimate import ControllerFit, Estimate, Fit
+from panbudget.studies.fit.tub import Worth
 from panbudget.words import amount, bare, count, days_said, percent
 
 _section, _say = words_of("fit")
@@ -49,8 +50,8 @@ def fit_sentences(fit: Fit) -> list[str]:
         for parameter, why in pan.untold.items():
             what = _PARAMETERS[parameter].split(",")[0]
             sentences.append(_say("untold", name=name, what=what, why=why))
-        if pan.worth:
-            sentences.append(_say("next", name=name, what=_MEASURES[pan.worth[0].what], worth=pan.worth[0]))
+        for worth in _telling(pan):
+            sentences.append(_say("next", name=name, what=_MEASURES[worth.what], worth=worth))
         weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
         sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
     return sentences + [_say("row", what=what) for what in fit.log.assumptions if what.startswith("line ")]
@@ -61,8 +62,13 @@ def _first(fit: Fit, paths: Mapping[str, str]) -> Iterator[str]:
     if fit.overlay:
         yield _say("first_lay", **paths)
     for name, pan in fit.controllers.items():
-        if pan.worth:
-            yield _say("first_next", name=name, what=_MEASURES[pan.worth[0].what])
+        for worth in _telling(pan):
+            yield _say("first_next", name=name, what=_MEASURES[worth.what])
+
+
+def _telling(pan: ControllerFit) -> list[Worth]:
+    """Return what would tell most next, where it would narrow the range as printed."""
+    return [worth for worth in pan.worth[:1] if percent(worth.after) != percent(worth.before)]
 
 
 def _drawn(season: Season) -> float:

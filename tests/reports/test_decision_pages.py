@@ -310,7 +310,10 @@ def test_no_tolerance_is_printed_that_does_not_hold_over_what_is_uncertain(make_
     assert (sure.share, sure.refill_within, sure.exposure) == (0.0, 0.0, None)
     page = as_page(plan).replace("\u00a0", " ")
     assert "408 mL, and set it as near as you can" in page
-    assert "no bed is short of water on more than 3 days in 0 of a hundred seasons (1 year × 2 draws" in page
+    assert (
+        "in 0 of a hundred seasons (1 year × 2 draws of what is uncertain) no bed is short of water on more than 3 days"
+        in page
+    )
     assert f"panbudget fit {garden.path} log.csv" in page
     plain = re.sub("<[^>]*>", "", page)
     assert f"panbudget setup {garden.path} --variant fitted/fitted.toml --out set-up." in plain

@@ -581,4 +581,19 @@ MORE_STYLES = {
         ).replace("radiation\n", "radiation\n,K,K,m,m s**-1,J m**-2\n"),
         (*BASE, *WIND, *SUN),
     ),
+    "a day in three columns beside a clock of more words than one, in Finnish": Style(
+        hourly(
+            "Havaintoasema,Vuosi,Kuukausi,Päivä,Aika [Paikallinen aika],Lämpötilan keskiarvo [°C],"
+            "Suhteellisen kosteuden keskiarvo [%],Keskituulen nopeus keskiarvo [m/s],Tunnin sademäärä [mm]",
+            lambda t, d, c: ["Mäki", t.year, t.month, t.day, f"{t:%H:%M}", c, d.rh, d.wind, at_five(t, d)],
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
+    "a year, a day of it, and hours and minutes in one number": Style(
+        hourly(
+            "Year,Day,HrMn,AirTC_Avg,RH,WS_ms_Avg,Rain_mm_Tot",
+            lambda t, d, c: [t.year, t.timetuple().tm_yday, t.hour * 100, c, d.rh, d.wind, at_five(t, d)],
+        ),
+        (*BASE, *WIND, *HUMID),
+    ),
 }

@@ -101,6 +101,10 @@ def test_several_stations_of_a_table_are_named(tmp_path):
     message = refusal(tmp_path, "Station,Date,tmin (°F),tmax (°F),wind,rain\n" + rows.replace("20,0", "70,5,0"))
     assert "holds 2 stations (Hill, Dale)" in message
     assert "mph" in message  # with what else is to be mended
+    rows = "".join(f"{i},{row}\n" for i, row in enumerate(rows.splitlines(), 1))
+    assert "holds 2 stations (Hill, Dale)" in refusal(
+        tmp_path, "ID,Reg,Date,tmin,tmax,rain\n" + rows
+    )  # not each row one
 
 
 def test_codes_are_said_to_be_codes(tmp_path):

@@ -30,7 +30,7 @@ from panbudget.weather.text.moments import YEAR_LAST, is_dated, joined_date
 from panbudget.weather.text.opening import Opening, find_opening
 from panbudget.weather.text.raw import Source
 from panbudget.weather.text.rows import split
-from panbudget.weather.text.stamps import find_time
+from panbudget.weather.text.stamps import find_time, says_utc
 
 _ELEMENT = re.compile(
     r"\b((element|param|varia[bv]|abbrev)\w*|quantity|measurements?|observations?|sensor|metrics?|observed property|entity|field|"
@@ -59,8 +59,10 @@ _DECIMAL_COMMA = re.compile(r"[-+−]?\d{1,4},\d{1,2}( ?[^\W\d_°%][^\d,;]{0,6}|
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
 _LATER_YEAR, _ERA = re.compile(r"\b2[45]\d\d\b"), 543
 _TIME_NAME = re.compile(
-    r"(?:time(?: of)?(?: day)?|hour(?: ?min)?|hh(?:mm)?|hr|hourly|[aecmp]st|lst)?( ?utc| ?gmt)?(?<!^)"
+    r"(?:time(?: of)?(?: day)?|hour(?: ?min)?|hh(?:mm)?|hr(?: ?mn)?|hourly|[aecmp]st|lst)?( ?utc| ?gmt)?(?<!^)"
 )
+
+_TIME = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
 
 
 def recast(source: Source, is_archive: Callable[[str], bool]) -> Source:
@@ -206,6 +208,9 @@ def _components(source: Source, lines: Sequence[str], opening: Opening) -> Shape
 def _day_in_parts(source: Source, lines: Sequence[str], opening: Opening) -> Shape | None:
     """Write the day in a cell that stands in several, beside a time of day that stands in one, or is a fraction of it."""
     names = [in_english(cell) for cell in opening.cells]
+    clocks = [i for i, cells in enumerate(zip(*opening.rows, strict=False)) if all(map(_TIME.fullmatch, cells))]
+    if len(clocks) == 1 and re.match(r"time\b", names[clocks[0]]):  # whatever else its name says
+        names[clocks[0]] = f"time{' utc' * says_utc(opening.cells[clocks[0]])}"
     timed = any(_TIME_NAME.fullmatch(name) for i, name in enumerate(names) if i not in opening.dates)
     last = [row[opening.dates[-1]] for row in opening.rows if len(row) > opening.dates[-1]]
     timed |= any(re.search(r"[.,]\d*[1-9]", cell) for cell in last)  # a decimal day of the year

@@ -189,7 +189,8 @@ def note_stations(opening: Opening, rows: Rows, moments: npt.NDArray[np.datetime
     for place in dict.fromkeys([*called, *worded]):
         stations = [cells[place] for cells in rows.cells()]
         named = list(dict.fromkeys(stations))
-        if len(named) > 1 and len(set(zip(stations, moments.tolist(), strict=True))) == len(moments):
+        # what each row has one of its own counts them
+        if 1 < len(named) < len(stations) and len(set(zip(stations, moments.tolist(), strict=True))) == len(moments):
             mistakes.note("several-stations", count=len(named), named=listed(named, 5))
             return
 

@@ -67,6 +67,20 @@ def test_options_that_contradict_each_other_are_told_by_their_names(options, mes
 
 
 @pytest.mark.parametrize(
+    ("option", "days"), [("--start", ("2021-12-31", "2022-01-01")), ("--end", ("2021-01-01", "2020-12-31"))]
+)
+def test_a_day_that_the_record_lacks_is_said_to_lie_outside_it_before_another_is_asked_for(
+    option, days, tmp_path, capsys
+):
+    garden = write_garden(tmp_path, years_csv(2021, 2021), start="2021-05-01", end="2021-09-30")
+    for day, said in zip(days, ("give --", "runs from 2021-01-01 to 2021-12-31; choose days within it"), strict=True):
+        code, out, err = run(capsys, "replay", garden, option, day, "--out", tmp_path / "o")
+        assert (code, out) == (2, "")
+        assert err.startswith(f"{option} {day} lies") or said == "give --"
+        assert said in err
+
+
+@pytest.mark.parametrize(
     ("name", "why"),
     [
         ("s\nx", "its name has a line break or another control character"),  # no command could be pasted that named it

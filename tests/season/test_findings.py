@@ -182,6 +182,20 @@ def test_the_least_of_what_goes_wrong_is_told(season, column, code):
     assert (finding.days, finding.first) == (1, f"{season.days.index[1]:%Y-%m-%d}")
 
 
+@pytest.mark.parametrize(("column", "code"), [("starved_hours", "no-water"), ("dry_hours", "dry-pan")])
+def test_want_of_water_is_a_danger_only_while_something_grows(season, column, code):
+    """Of two days without water the crops were over on the second."""
+    wanting = with_columns(season, "controllers", "upper", **{column: [3.0, 2.0]})
+    always = with_columns(wanting, "beds", "upper/tomatoes", growing=True)
+    assert [(finding.severity, finding.days) for finding in told(always, code)] == [("danger", 2)]
+    wanting = with_columns(wanting, "beds", "upper/tomatoes", growing=[True])
+    grave, idle = told(wanting, code)
+    assert (grave.severity, grave.days, idle.severity, idle.days) == ("danger", 1, "note", 1)
+    assert "for 3.0\xa0h on 1\xa0day" in grave.text
+    assert "for 2.0\xa0h on 1\xa0day on which nothing grew" in idle.text
+    assert "larger tank" not in idle.text
+
+
 @pytest.mark.parametrize(
     ("adequacy", "run", "quarter", "severity"),
     [

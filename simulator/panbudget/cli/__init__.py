@@ -346,8 +346,21 @@ def days_asked(scenario: Any, year: object, start: Day, end: Day) -> tuple[Day, 
     if first is not None and last is not None and last < first:
         begins, ends = "season.start" if start is None else "--start", "season.end" if end is None else "--end"
         code, other = "order.one" if None in (start, end) else "order", "--start" if start is None else "--end"
+        if code == "order.one":
+            _refuse_outside(scenario, begins if end is None else ends, start or end)
         raise PanbudgetError(problem(code, f"{begins} {first}", end=f"{ends} {last}", other=other))
     return first, last
+
+
+def _refuse_outside(scenario: Any, option: str, day: Day) -> None:
+    """Refuse a day that the weather file doesn't hold: no other day beside it would help."""
+    from panbudget.weather.of_scenario import open_scenario_weather
+
+    days = open_scenario_weather(scenario).file.raw.daily.index
+    first, last = days.min().date(), days.max().date()
+    if day is not None and not first <= day <= last:
+        facts = {"file": scenario.weather.shown, "first": first, "last": last}
+        raise PanbudgetError(problem("order.record", f"{option} {day}", **facts))
 
 
 def print_json(content: dict[str, Any]) -> None:

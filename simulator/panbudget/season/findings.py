@@ -275,8 +275,7 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
     ):
         litres = words.litres(float((table["stuck_hours"] * flow)[days].sum()))
         yield from _on_days(severity, code, name, days, hours=words.hours(hours), litres=litres)
-    empty = _text_if_empty("dry-pan", season, name, dry)
-    yield from _on_days("danger", "dry-pan", name, dry, text=empty, hours=words.hours(totals["dry_pan_hours"]))
+    yield from _of_want(season, name, "dry-pan", "dry_hours", _text_if_empty("dry-pan", season, name, dry))
     kilograms = words.kilograms(totals["spilled_kg"] - over_rim)
     yield from _on_days("note", "spill", name, spilled & ~low_rim, kilograms=kilograms)
     hourly = hourly_evaporation(season.forcing, row, table["pan_mm"].to_numpy())
@@ -298,6 +297,14 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
             difference = ("+" if lost > chosen else "") + words.percent(lost / chosen - 1.0)
             amounts = {"other": words.mm(lost), "chosen": words.mm(chosen)}
             yield _finding("note", "pan-model", name, model=other, difference=difference, **amounts)
+
+
+def _of_want(season: Season, name: str, code: str, hours: str, text: str) -> Iterator[Finding]:
+    """Hours on which valve or pan wanted for water: a danger while anything grows in the valve's beds, else a note."""
+    grows = np.any([season.beds[f"{name}/{bed}"]["growing"] for bed in season.scenario.controller[name].bed], axis=0)
+    for severity, spoken, of in (("danger", text, grows), ("note", f"{code}-idle", ~grows)):
+        dry = season.controllers[name][hours].where(of, 0.0)
+        yield from _on_days(severity, code, name, dry > 0.0, text=spoken, hours=words.hours(float(dry.sum())))
 
 
 def _of_salt(season: Season, name: str) -> Iterator[Finding]:
@@ -323,21 +330,20 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
     never = totals["openings"] == 0 and totals["open_hours"] == 0.0
     yield from _on_days("danger", "never-opened", name, all_days & never)
     yield from _on_days("note", "open-at-end", name, all_days.iloc[-1:] & bool(openings["end_h"].isna().any()))
-    starved, often = table["starved_hours"] > 0.0, table["openings"] > OPENINGS_A_DAY
-    without = f"no-water-{season.scenario.supply[described.supply].kind}"
-    yield from _on_days("danger", "no-water", name, starved, text=without, hours=words.hours(totals["starved_hours"]))
+    often, supply = table["openings"] > OPENINGS_A_DAY, season.scenario.supply[described.supply]
+    yield from _of_want(season, name, "no-water", "starved_hours", f"no-water-{supply.kind}")
     whole = openings[openings["end_h"].notna()]
     if len(whole) and float(whole["minutes"].median()) < SHORT_OPENING:
         yield _finding("caution", "short-openings", name, minutes=SHORT_OPENING)
     yield from _on_days("caution", "many-openings", name, often, limit=OPENINGS_A_DAY, most=most)
     if valve.rated_flow is not None and flow > valve.rated_flow:
         yield _finding("caution", "over-rating", name, flow=flow, rated=valve.rated_flow)
-    full = most_static(season.scenario.supply[described.supply])
+    full = most_static(supply)
     if described.pipe is not None and pressure < (1.0 - PIPE_TAKES) * full:
         pipe: dict[str, Any] = {"long": described.pipe.length, "wide": 100.0 * described.pipe.diameter}
         yield _finding("caution", "pipe-takes", name, full=full, pressure=pressure, **pipe)
     if valve.least_pressure is not None and pressure < valve.least_pressure:
-        text = f"low-pressure-{season.scenario.supply[described.supply].kind}"
+        text = f"low-pressure-{supply.kind}"
         least, higher = valve.least_pressure, (valve.least_pressure - pressure) / KPA_PER_M
         yield _finding("danger", "low-pressure", name, text=text, pressure=pressure, least=least, higher=higher)
     parts = {"the pan": valve.refill, **{bed: part.emitters for bed, part in described.bed.items()}}

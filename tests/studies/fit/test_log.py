@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
 from panbudget.errors import ReadingsError
+from panbudget.studies.fit import log
 from panbudget.studies.fit.log import read_field_log
 
 ROWS = "2025-05-01 08:00,0,150\n2025-05-03 18:30,4,148\n2025-05-05 07:15,3,151\n"
@@ -313,3 +315,9 @@ def test_a_clogged_refill_emitter_drips_a_hundredth_at_least(ml, taken, make_gar
         assert not taken
     else:
         assert taken
+
+
+def test_the_guide_names_every_column_that_a_log_may_have():
+    guide = (Path(__file__).parents[3] / "notebooks" / "guide" / "field.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`(\w+)`", "".join(line for line in guide.splitlines() if line[:3] == "| `")))
+    assert {name.replace("jug_l", "jug_ml") for name in log._KNOWN} <= named

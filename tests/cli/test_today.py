@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pypdf
@@ -110,3 +112,10 @@ def test_what_can_not_be_is_told(garden, options, says, capsys):
     assert (code, out) == (2, "")
     assert says in err
     assert "Traceback" not in err
+
+
+def test_who_checks_a_season_that_still_runs_is_given_a_line_that_works_when_pasted(garden, capsys):
+    code, out, err = run(capsys, "check", garden)
+    assert (code, out) == (2, "")
+    (line,) = re.findall("`panbudget (.+?)`", err)
+    assert run(capsys, *shlex.split(line))[0] == 0

@@ -327,7 +327,10 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
     report = setup_report(setup(make_garden()))
     pdf = setup_pdf(report)
     assert pdf == setup_pdf(report)
-    assert "□ stands for a letter" not in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+    text = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+    assert "□ stands for a letter" not in text
+    assert "“panbudget fit" in text  # a command's marks of the page are none on paper
+    assert "`" not in text
     lacking = dataclasses.replace(report, pages=[dataclasses.replace(page, title="畑") for page in report.pages])
     assert "□ stands for a letter" in pypdf.PdfReader(io.BytesIO(setup_pdf(lacking))).pages[-1].extract_text()
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1

@@ -308,6 +308,9 @@ def test_other_sizes_of_a_tank_are_seasons_of_their_own(make_garden):
     figure = tank_figure(season)
     assert figure[0].get_title(loc="left") == "Tank spring"
     assert "m³" in figure[0].get_ylabel()
+    marks = [text.get_text() for text in figure[1].get_xticklabels()]
+    assert len(marks) >= 2
+    assert {mark.lstrip("0.")[0] for mark in marks} <= set("125")  # a logarithmic axis is marked at 1, 2, 5
 
 
 def test_a_report_runs_the_sizes_of_a_tank_once(make_garden, tmp_path, monkeypatch):

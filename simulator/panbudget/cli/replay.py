@@ -54,9 +54,8 @@ def replay(
         weather = read_scenario_weather(scenario, first, last)
     else:
         scenario, weather = panbudget.read_year(scenario, int(season), start=first, end=last)
-        first, last = first or scenario.season.start, last or scenario.season.end
     step("replaying the season")
-    replayed = panbudget.replay(scenario, start=first, end=last, weather=weather)
+    replayed = panbudget.replay(scenario, start=start, end=end, weather=weather)
     if spread is not None:
         replayed = panbudget.with_spread(replayed, spread, step=step)
     return Done(replayed, lambda: _lines(replayed), dangerous(replayed.findings))

@@ -221,6 +221,16 @@ def label(axis: Axis, text: str, kind: str) -> None:
         axis.set_major_formatter(FuncFormatter(ticks.mark))
 
 
+def mark_round(axis: Axis, values: Floats, kind: str) -> None:
+    """Mark round numbers of what is shown on a logarithmic axis, or its ends where there is none."""
+    scale = SHOWN[kind]
+    low, high = scale.shown(float(values.min())), scale.shown(float(values.max()))
+    ticks = [a * 10.0**b for b in range(-4, 4) for a in (1.0, 2.0, 5.0) if low * 0.99 <= a * 10.0**b <= high * 1.01]
+    ticks = ticks if len(ticks) >= 2 else [float(f"{low:.3g}"), float(f"{high:.3g}")]
+    axis.set_ticks([scale.metric_of(tick) for tick in ticks], [f"{tick:g}" for tick in ticks])
+    axis.set_ticks([], minor=True)
+
+
 def label_left(axes: Sequence[Axes], columns: int, text: str, kind: str) -> None:
     """Give each of panels in columns the marks of its own scale, as `label`; those at the left say of what."""
     for at, ax in enumerate(axes):

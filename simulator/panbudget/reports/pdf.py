@@ -10,6 +10,7 @@ import contextlib
 import datetime as dt
 import functools
 import logging
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -90,8 +91,8 @@ class Paper(FPDF):
             self.cell(0.25 * self.epw, 4.0, f"page {self.page_no()} of {{nb}}", align="R")
 
     def drawn(self, text: str) -> str:
-        """Return text as the font can draw it: one line, no signs that steer, a box for what it lacks."""
-        plain = text.replace("\u202f", "\u00a0").replace("{nb}", "{ nb }")
+        """Return text as the font can draw it: one line, no signs that steer, a box for what it lacks, code in quotes."""
+        plain = re.sub("`([^`]+)`", "“\\1”", text).replace("\u202f", "\u00a0").replace("{nb}", "{ nb }")
         plain = "".join(letter if letter.isprintable() or letter == "\u00a0" else " " for letter in plain)
         text = "".join(letter if letter in _letters() else BOX for letter in plain)
         self.boxed |= text != plain

@@ -438,7 +438,9 @@ def grounds_in(
     return tuple(parts)
 
 
-def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0) -> Forcing:
+def prepare(
+    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, by: int = 0, garden: str = "--help"
+) -> Forcing:
     """
     Lay out one garden, without faults and salt.
 
@@ -451,6 +453,8 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, 
         First and last day of the run.
     by : int
         Years by which plantings are moved along.
+    garden : str
+        As `today` takes it, which is advised where the season still runs.
 
     Raises
     ------
@@ -460,7 +464,7 @@ def prepare(scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, 
     record = record_of(scenario, weather)
     timed = any(controller.timer is not None for controller in scenario.controller.values())
     bundle = bundle_of([Design("", scenario)], LANES if timed else LANES[:3])
-    forcing = lay_out(bundle, record, *record.whole_span(start, end), by=by)
+    forcing = lay_out(bundle, record, *record.whole_span(start, end, garden), by=by)
     assert forcing.room  # asked for here, so that a swing too small to list is refused at the door
     return dataclasses.replace(forcing, assumptions=tuple(dict.fromkeys(_assumptions(forcing, scenario))))
 

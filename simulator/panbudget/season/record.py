@@ -97,8 +97,8 @@ class Record:
         first, after = start.toordinal() - self.first_day, end.toordinal() - self.first_day + 1
         return (first, after) if first >= 0 and after <= len(self.dates) else None
 
-    def whole_span(self, start: dt.date, end: dt.date) -> tuple[int, int]:
-        """Return where a season's days stand; a `ScenarioError` if the record does not hold them all."""
+    def whole_span(self, start: dt.date, end: dt.date, garden: str = "--help") -> tuple[int, int]:
+        """Return where a season's days stand; a `ScenarioError` if the record lacks one; `garden` as `today` takes it."""
         if (span := self.span(start, end)) is not None:
             return span
         first, last = self.index[0].date(), self.index[-1].date()
@@ -108,7 +108,7 @@ class Record:
                 why = "".join(f"; {text}" for text in self.notes if _names(text, str(day)))
                 facts = {"day": day, "file": self.shown, "first": first, "last": last, "why": why, "nearest": nearest}
                 code = "out-of-record.runs" if day > last >= start >= first else "out-of-record"
-                wrong.append(problem(code, f"season.{key}", day, **facts))
+                wrong.append(problem(code, f"season.{key}", day, garden=garden, **facts))
         raise ScenarioError(*wrong, file=self.file)
 
     def days(self, spans: Sequence[Span]) -> Days:

@@ -19,6 +19,7 @@ from panbudget.engine import season as engine
 from panbudget.engine.arrays import Results, State
 from panbudget.engine.pan import PRESS, TRIP
 from panbudget.engine.root_zone import depletion_fraction
+from panbudget.files import typed
 from panbudget.numeric import Floats
 from panbudget.physics.solar_time import from_solar
 from panbudget.scenario.garden import Scenario, Site, as_scenario
@@ -86,7 +87,8 @@ def replay(
     if scenario.what_if.heat is not None:
         made = scenario.what_if.heat
         weather = heat.with_heat(weather, made, scenario.site, file=str(scenario.path), of=(first, last))
-    forcing = faults.with_faults(scenario, prepare(scenario, weather, first, last))
+    garden = typed(scenario.path) if start is end is None else "--help"  # another's day is no mistake of the file's
+    forcing = faults.with_faults(scenario, prepare(scenario, weather, first, last, garden=garden))
     spin_up = scenario.season.spin_up_days
     before = state.copy() if state is not None else first_morning(forcing, spin_up=spin_up, run=run)
     ran = run_salted(scenario, forcing, before, salt or {}, run=run)

@@ -26,7 +26,7 @@ from panbudget.scenario.supplies import Tank
 from panbudget.season.heat import hottest_run
 from panbudget.season.result import Season
 from panbudget.studies.supplies import tank_sizes
-from panbudget.words import SHOWN, bare, days_said, kilograms, mm
+from panbudget.words import SHOWN, days_said, kilograms, mm
 
 HOT_DAYS = 10
 _FAR_RIM = 2.5  # times the highest level of the days drawn
@@ -437,8 +437,7 @@ def _draw_sizes(ax: Axes, sizes: pd.DataFrame, volume: float) -> None:
     legend_above(ax, columns=1, fontsize=7.0)
     ax.axvline(volume, **STYLES["trip"].lined(label=""))
     ax.set_xscale("log")
-    ax.set_xticks(list(volumes[::3]), [bare(tick, "tank-volume", ".3g") for tick in volumes[::3]])
-    ax.set_xticks([], minor=True)
+    canvas.mark_round(ax.xaxis, volumes.to_numpy(), "tank-volume")
     ax.set(ylim=(0.0, None), ylabel="days", xlabel=f"size [{SHOWN['tank-volume'].unit}]; dashed: this one")
     ax.set_title("Other sizes")
     ax.grid()

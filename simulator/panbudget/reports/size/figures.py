@@ -7,15 +7,12 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.axis import Axis
 
-from panbudget.numeric import Floats
 from panbudget.reports.canvas import label as label_axis
-from panbudget.reports.canvas import legend_above, panels
+from panbudget.reports.canvas import legend_above, mark_round, panels
 from panbudget.reports.style import STYLES, applied, plain
 from panbudget.studies.size.choosing import Choice
 from panbudget.studies.size.sizing import ValveSizing
-from panbudget.words import SHOWN
 
 _DARKEST = 60.0  # days short of water
 _STAR: dict[str, Any] = {"marker": "*", "linestyle": "", "color": STYLES["eto"].colour, "markeredgecolor": "black"}
@@ -63,22 +60,12 @@ def map_figure(valve: ValveSizing, axes: Sequence[Axes] | None = None) -> list[A
     sides = ((ax.xaxis, "pan's area [{}]", area, "area"), (ax.yaxis, "refill flow [{}]", flow, "flow"))
     for axis, text, values, kind in sides:
         label_axis(axis, text, kind)
-        _mark_round(axis, values, kind)
+        mark_round(axis, values, kind)
     ax.set(title=f"Settings tried for {plain(valve.name)}")
     bar = ax.figure.colorbar(shades, ax=ax, shrink=0.8)
     bar.set_label(f"days short of water [days]; {darkest:.0f} or more: black")
     ax.figure.legend(loc="outside lower center", ncols=3)
     return [ax]
-
-
-def _mark_round(axis: Axis, values: Floats, kind: str) -> None:
-    """Mark round numbers of what is shown on a logarithmic axis, or its ends where there is none."""
-    scale = SHOWN[kind]
-    low, high = scale.shown(float(values.min())), scale.shown(float(values.max()))
-    ticks = [a * 10.0**b for b in range(-4, 4) for a in (1.0, 2.0, 5.0) if low * 0.99 <= a * 10.0**b <= high * 1.01]
-    ticks = ticks if len(ticks) >= 2 else [float(f"{low:.3g}"), float(f"{high:.3g}")]
-    axis.set_ticks([scale.metric_of(tick) for tick in ticks], [f"{tick:g}" for tick in ticks])
-    axis.set_ticks([], minor=True)
 
 
 @applied()

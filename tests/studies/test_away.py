@@ -165,6 +165,9 @@ def test_what_gains_most_is_done_first_where_nothing_makes_it_safe_and_the_sheet
         f"`panbudget today {found.scenario.path} --day 2025-05-31 --sheet`, on that evening, prints what to look at in the two weeks"
         in first[1]
     )
+    for days, text in ((14, "in the two weeks after it"), (15, "until 13 June. Then go on by the sheet's last row")):
+        stay = dataclasses.replace(hopeless, changes=(), end=dt.date(2025, 5, 31) + dt.timedelta(days=days))
+        assert text in next(page._first(stay)).replace("\u00a0", " ")  # visits stand on the sheet every other day
     wide = found.scenario.changed({"variant": {"wide": {"controller": {"upper": {"pan": {"depth": "20 cm"}}}}}})
     laid = dataclasses.replace(hopeless, scenario=wide.with_variant("wide"), changes=())
     assert f"panbudget today {found.scenario.path} --variant wide --day 2025-05-31 --sheet" in next(page._first(laid))

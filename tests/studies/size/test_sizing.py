@@ -455,6 +455,7 @@ def test_what_keeps_the_wishes_too_seldom_is_not_built(sized, best, keeps, last)
     other = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, best=best, keeps=keeps))
     report = size_report(dataclasses.replace(sized, valves={"upper": other}), {})
     assert report.first[-1].startswith(last)
+    assert len(report.first) == 1 or keeps  # what is not to be built is said before all else
     assert len(report.sentences) == 2 and not report.sentences[-1].startswith("upper: ")
     both = size_report(dataclasses.replace(sized, valves={"upper": valve, "lower": other}), {})
     assert [text.split(": ")[0] for text in both.sentences[2:]] == ["upper", "lower"]  # whose the figures are

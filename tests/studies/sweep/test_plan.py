@@ -28,6 +28,14 @@ def test_the_example_plan_is_sound_once_its_weather_is_made(tmp_path):
     assert plan.years() == list(range(2014, 2026))
 
 
+def test_a_table_of_sites_that_is_yet_to_be_made_says_where_to_look_how(tmp_path):
+    path = make_plan(tmp_path)
+    (tmp_path / "weather" / "places.csv").unlink()
+    (line,) = _lines(path)
+    assert 'sites.table = "weather/places.csv": there is no such table of sites' in line
+    assert line.endswith("check the path, or make the table first: the first lines of an example's plan say how")
+
+
 def test_all_mistakes_of_a_plan_come_at_once(tmp_path):
     path = make_plan(
         tmp_path,

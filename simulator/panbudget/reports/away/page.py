@@ -17,6 +17,7 @@ from panbudget.studies.away.judging import Change, Sure
 from panbudget.studies.away.leaving import Away
 from panbudget.studies.away.stays import Stay
 from panbudget.studies.ranges import ranges_of
+from panbudget.studies.today.sheet import EVERY, SPAN
 from panbudget.words import filled, hundredths
 
 _section, _say = words_of("away")
@@ -85,8 +86,10 @@ def _first(away: Away) -> Iterator[str]:
         garden, leaves = away.scenario, away.start
         begins = (leaves.month, leaves.day) == (garden.season.start.month, garden.season.start.day)
         eve = leaves if begins else leaves - dt.timedelta(days=1)
-        ask = "first_ask" if _within_the_season(away) else "first_ask_outside"
-        yield _say(ask, file=typed(garden.path, garden.laid_over), eve=eve)
+        on_sheet = "first_ask" if (away.end - eve).days <= SPAN else "first_ask_long"
+        ask = on_sheet if _within_the_season(away) else "first_ask_outside"
+        visits = range(1, SPAN + 1, EVERY)
+        yield _say(ask, file=typed(garden.path, garden.laid_over), eve=eve, last=eve + dt.timedelta(days=visits[-1]))
 
 
 def _share(sure: Sure | None) -> float:

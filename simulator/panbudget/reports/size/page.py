@@ -148,8 +148,8 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     paths = to_paste(sizing.scenario, "sized.toml")
     changed = [valve.choice for valve in sizing.valves.values() if valve.choice.best]
-    last = "first_build" if all(choice.keeps for choice in changed) else "first_wait"
-    steps = ("first_try", last) if changed else ("first_stay",)
+    kept = all(choice.keeps for choice in changed)
+    steps = (("first_try", "first_build") if kept else ("first_wait",)) if changed else ("first_stay",)
     return Report(
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",

@@ -219,7 +219,7 @@ def load_plan(path: str | Path, variants: Sequence[str] = ()) -> Plan:
     except ScenarioError as error:
         (first, *_) = error.problems
         if first.code in ("no-file", "folder"):
-            problems.append(replace(first, where="sites.table", found=f'= "{error.file}": {first.found}'))
+            problems.append(problem("no-table", "sites.table", file=error.file, found=first.found))
         elif not problems and not any(part.where.startswith("sites.") for part in error.problems):
             raise
         else:

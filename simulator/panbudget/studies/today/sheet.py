@@ -18,7 +18,7 @@ from panbudget.studies.today.fan import MORNING_HOUR
 from panbudget.studies.today.trials import BAND, Trials
 
 # days ahead, and from one visit to the next; common practice, no source
-_SPAN, _EVERY = 14, 2
+SPAN, EVERY = 14, 2
 
 Ends = tuple[float, float]
 
@@ -62,8 +62,8 @@ def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | N
     """
     visits, last = [], season.days.index[-1].date()
     weather, reach = trials, min((outcome.morning_kg.shape[1] for outcome in trials.base), default=0) if trials else 0
-    for ahead in range(0, min(_SPAN, (end - last).days), _EVERY):
-        before, trials = max(ahead - _EVERY, 0), weather if ahead < reach else None
+    for ahead in range(0, min(SPAN, (end - last).days), EVERY):
+        before, trials = max(ahead - EVERY, 0), weather if ahead < reach else None
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
             at_trip, area = water_at_trip(season.forcing.pans, row), part.pan.area

@@ -7,6 +7,7 @@ those of FLUXNET2015's and AmeriFlux's lists of variables, those of models CMIP'
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 import numpy as np
@@ -90,6 +91,19 @@ DAYS = {
             *(round(d.rain * 10), round(d.wind * 10)),
         ],
     ).encode("gb18030"),
+    "Bulgarian, a minimum that is no minutes": daily(
+        "Дата;Т мин;Т макс;Валеж;Влажност;Вятър м/с",
+        lambda d: [f"{d.date:%d.%m.%Y}", *map(comma, (d.tmin, d.tmax, d.rain, d.rh, d.wind))],
+        separator=";",
+    ),
+    "Hebrew m/s": daily(
+        'תאריך,טמפרטורת מינימום (°C),טמפרטורת מקסימום (°C),גשם (מ"מ),לחות יחסית (%),מהירות רוח (מ/ש)'.replace('"', ""),
+        lambda d: [f"{d.date:%d/%m/%Y}", d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
+    "Romanian l/mp": daily(
+        "Data,Temperatura minima [grade C],Temperatura maxima [grade C],Precipitatii [l/mp],Umezeala relativa [%],Viteza vantului [m/s]",
+        lambda d: [f"{d.date:%d.%m.%Y}", d.tmin, d.tmax, d.rain, d.rh, d.wind],
+    ),
     "rows in one cell": daily(
         '"Date,""Min (°C)"",""Max (°C)"",""Humidity (%)"",""Wind (km/h)"",""Rain (mm)"""',
         lambda d: [
@@ -297,6 +311,40 @@ def test_a_metric_a_row_is_a_value_a_row(tmp_path):
 def test_light_that_comes_down_is_known_by_that():
     header = read_header(["date", "tmin", "tmax", "SWdown (W/m2)", "SWout (W/m2)"], {}, line=1)
     assert {name: choice.column for name, choice in header.suggested.items()} == {"radiation": "SWdown (W/m2)"}
+
+
+@pytest.mark.parametrize("apart", [False, True], ids=["a moment in a cell", "a moment in five"])
+def test_the_networks_hours_of_all_the_world_are_in_utc(tmp_path, apart):
+    """Global Historical Climatology Network hourly, documentation: UTC, m/s; from memory."""
+
+    def row(when, day, celsius):
+        utc = when + dt.timedelta(hours=8)
+        moment = [*utc.timetuple()[:5]] if apart else [utc.isoformat()]
+        return ["X1", "Hill", *moment, celsius, "1", celsius - 9.0, day.wind, "1", at_five(when, day), day.rh]
+
+    content = hourly(
+        f"STATION|Station_name|{'Year|Month|Day|Hour|Minute' if apart else 'DATE'}|temperature|temperature_Quality_Code|"
+        "dew_point_temperature|wind_speed|wind_speed_Quality_Code|precipitation|relative_humidity",
+        row,
+        separator="|",
+    )
+    there = SITE.model_copy(update={"longitude": -120.0, "timezone": "Etc/GMT+8"})
+    weather = read_weather(written(tmp_path, content), there)
+    agrees(weather, ("tmin", "tmax", "wind", "rain"), height=10.0)
+
+
+def test_short_names_of_a_moments_parts_stand_beside_whole_ones(tmp_path):
+    content = hourly(
+        "Year,MM,DD,HH,Minute,Temperature,Wind Speed (m/s),Rain (mm)",
+        lambda t, d, c: [*t.timetuple()[:5], c, d.wind, at_five(t, d)],
+        above="Place\t: Hill\nNETWORK,12,-,-,40.5,-3.7,0,716\n",
+    )
+    agrees(read_weather(written(tmp_path, content), SITE), ("tmin", "tmax", "wind", "rain"))
+
+
+def test_irradiation_is_no_duration_in_slovenian():
+    headings = headings_of(["obsevanje (W/m2)", "trajanje sončnega obsevanja (h)"], [], {})
+    assert [heading.name for heading in headings.values()] == ["radiation", "sunshine"]
 
 
 def test_a_clock_in_utc_can_be_stated(tmp_path):

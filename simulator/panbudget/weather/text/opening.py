@@ -250,6 +250,8 @@ def _header_above(
             " ".join(dict.fromkeys(re.sub(r"\bdaily\b", "day", in_english(name)).split())) for name in names
         ]
         if dates == (-1,):
+            if not any({*names} <= {*said_plainly} for names in _DATA["split_dates"]):
+                said_plainly = [_DATA["short_names"].get(name, name) for name in said_plainly]
             split_date = next((names for names in _DATA["split_dates"] if set(names) <= set(said_plainly)), ())
             dates = tuple(said_plainly.index(name) for name in split_date) or _numbered(said_plainly, rows)
             if not dates:

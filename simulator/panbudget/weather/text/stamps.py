@@ -56,7 +56,8 @@ _FOLLOWS, _LEAPS = 7, 27
 # rows by which the form of bare digits is told
 _LOOKED_AT = 100
 _SPLIT = ("year", "month", "day", "hour")
-_SHORT_NAMES: dict[str, str] = packaged("weather/text/cells.toml")["short_names"]
+_DATA = packaged("weather/text/cells.toml")
+_SHORT_NAMES: dict[str, str] = _DATA["short_names"]
 
 
 class TimeColumns(NamedTuple):
@@ -117,6 +118,7 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     if not rows:
         return None
     plain = [re.sub(r"[^a-z0-9]+", " ", cell.lower()).strip() for cell in header]
+    utc = not {*_DATA["utc_told_by"]}.isdisjoint(plain)
 
     def columns(cells: re.Pattern[str], headers: str = "") -> list[int]:
         places = (i for i in range(len(header)) if all(cells.fullmatch(row[i]) for row in rows))
@@ -132,21 +134,21 @@ def find_time(header: Sequence[str], rows: Sequence[Sequence[str]]) -> TimeColum
     if stamps := serial[-1:] or stamps:
         # of two clocks the local one, whose days are the site's
         column = next((i for i in stamps if not re.search(r"utc|gmt", plain[i])), stamps[0])
-        return TimeColumns((column,), says_utc(header[column]))
+        return TimeColumns((column,), utc or says_utc(header[column]))
     times = columns(_ONLY_TIME) or columns(
         _BARE_TIME,
         "^(time|hour|hourmin|hh|hhmm|hr|hora|horamin|heure|ora|uhrzeit|zeit|stunde|tid|tijd|uur|czas|godzina|hodina|klo|klokken"
         "|klockan|kl|saat|sat|ura)\\b",
     )
     if dates and times:
-        return TimeColumns((dates[0], times[0]), any(says_utc(header[column]) for column in (dates[0], times[0])))
+        return TimeColumns((dates[0], times[0]), utc or any(says_utc(header[i]) for i in (dates[0], times[0])))
     if "yyyy" in plain or "year" in plain:
         plain = [_SHORT_NAMES.get(name, name) for name in plain]
     if set(_SPLIT) <= set(plain):
         minutes = [name for name in ("minute", "min") if name in plain][:1]
         places = tuple(plain.index(name) for name in (*_SPLIT, *minutes))
         if all(row[column].isdigit() for row in rows for column in places):
-            return TimeColumns(places, says_utc(" ".join(header)))
+            return TimeColumns(places, utc or says_utc(" ".join(header)))
     return None
 
 

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -44,6 +45,37 @@ def test_a_second_interrupt_waits_until_what_is_half_made_is_cleared(tmp_path, m
             raise KeyboardInterrupt
     finally:
         signal.signal(signal.SIGINT, before)
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_interrupt_while_the_folder_is_made_leaves_none(tmp_path, monkeypatch):
+    """As it came once in a hundred kills."""
+    make = tempfile.mkdtemp
+
+    def interrupted(**named):
+        made = make(**named)
+        signal.raise_signal(signal.SIGINT)
+        return made
+
+    monkeypatch.setattr(tempfile, "mkdtemp", interrupted)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt), new_folder(tmp_path / "season", "replay", overwrite=False):
+            pass
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_interrupt_on_the_way_to_the_clearing_leaves_nothing(tmp_path, monkeypatch):
+    def interrupted(_):
+        monkeypatch.undo()
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), new_folder(tmp_path / "season", "replay", overwrite=False) as made:
+        (made / "daily.csv").touch()
+        monkeypatch.setattr(signal, "getsignal", interrupted)
+        raise RuntimeError
     assert not list(tmp_path.iterdir())
 
 

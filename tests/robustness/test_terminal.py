@@ -309,3 +309,16 @@ def test_answers_that_are_no_text_are_no_mistake_of_ours(tmp_path):
     )
     assert done.returncode in (2, 130) and b"fault" not in done.stderr, done.stderr
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("name", "megabytes"), [("RLIMIT_DATA", 400), ("RLIMIT_AS", 700)])
+def test_a_limit_of_memory_under_which_libraries_end_the_program_is_refused(monkeypatch, capsys, name, megabytes):
+    """They ended it with a signal or with 1, or waited for ever; the bounds are measured."""
+    resource = pytest.importorskip("resource")
+    usual = resource.getrlimit
+    for limit, enough in ((megabytes * 2**20 - 1, False), (megabytes * 2**20, True), (resource.RLIM_INFINITY, True)):
+        monkeypatch.setattr(
+            resource, "getrlimit", lambda of, limit=limit: (limit, -1) if of == getattr(resource, name) else usual(of)
+        )
+        code, _, told = run(capsys, "known", "soils")
+        assert (code, f"{megabytes} MB at least; raise the limit" in told) == ((0, False) if enough else (2, True))

@@ -52,6 +52,10 @@ _NO_SUCH_NUMBER = re.compile(
 )
 
 
+# the limits of memory that a shell sets, by what sets them, and the least with which a season is run (measured, Linux)
+_LEAST_MEMORY = {"RLIMIT_DATA": ("d", 400 * 2**20), "RLIMIT_AS": ("v", 700 * 2**20)}
+
+
 class _Command(_Unmarked, TyperCommand):
     """A verb."""
 
@@ -74,6 +78,18 @@ class _Command(_Unmarked, TyperCommand):
             elif text is not None and repr(text) not in error.message:
                 error.message = f"{text!r}: {error.message}"
             raise
+
+    def invoke(self, ctx: Any) -> Any:
+        """Refuse a limit of memory under which compiled libraries end the program, or never end, while they are loaded."""
+        with contextlib.suppress(ImportError):  # a system without such limits
+            import resource
+
+            for name, (letter, least) in _LEAST_MEMORY.items():
+                limit = resource.getrlimit(getattr(resource, name))[0]
+                if limit not in (resource.RLIM_INFINITY, -1) and limit < least:
+                    shown = {"limit": limit // 2**20, "least": least // 2**20, "letter": letter, "size": least // 2**10}
+                    raise PanbudgetError(problem("little-memory", "this computer's memory", **shown))
+        return super().invoke(ctx)
 
 
 class _Group(_Unmarked, TyperGroup):

@@ -28,6 +28,7 @@ _problem = problems_from(_TABLE["refused"])
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
 _CLOCKS_APART = 60.0  # seconds
+_SPARE = 8_000_000  # bytes of memory
 _WRITTEN: ContextVar[Path] = ContextVar("folder that is being written, as it was given", default=Path())
 
 
@@ -56,51 +57,72 @@ def new_folder(folder: Path, command: str, *, overwrite: bool) -> Iterator[Path]
     OutputError
         Not empty without ``overwrite``; holds another command's files or something of the user's; can't be written.
     """
-    folder, fresh = Path(folder), list[Path]()
+    folder, fresh, places = Path(folder), list[Path](), list[tuple[Path, Path]]()
+    # given up for what has to be cleared, were no other file left to open and no memory
+    spare, memory = list[int](), [bytearray(_SPARE)]
+
+    @undisturbed()
+    def clear() -> None:
+        memory.clear()
+        while spare:
+            os.close(spare.pop())
+        _WRITTEN.set(Path())
+        for staging, target in places:
+            _give_back(staging, target)
+        _remove(fresh)
+
     try:
-        if _CONTROL.search(str(folder)):
-            raise ValueError("its name has a line break or another control character")
-        target = folder.resolve()
-        if target.is_symlink():  # as Python from 3.13 on gives it, without an error
-            raise RuntimeError("a loop of links")
-        if files := [parent.name for parent in target.parents if parent.is_file()]:
-            raise ValueError(f"{files[0]} is a file")
-        fresh = [parent for parent in target.parents if not os.path.lexists(parent)]
-        target.parent.mkdir(parents=True, exist_ok=True)
-        _clear_up(folder, target)
-        _may_write(folder, target, command, overwrite)
+        try:
+            target = _prepared(folder, command, overwrite, fresh, places)
+            spare.append(os.open(os.devnull, os.O_RDONLY))
+        except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
+            raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
+        _WRITTEN.set(folder)
+        staging = places[0][0]
+        made = staging / _NEW
+        try:
+            made.mkdir()
+            for part in (staging, made):  # whatever is masked, so that it can be cleared again
+                part.chmod(part.stat().st_mode | 0o700)
+            yield made
+            _may_write(folder, target, command, overwrite)  # something may have come in between
+            with undisturbed():
+                if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
+                    _move(made, target)
+                elif not target.exists():
+                    made.rename(target)
+                elif not _exchanged(made, target):
+                    target.rename(staging / _OLD)
+                    made.rename(target)
+        except OSError as error:
+            if error.__cause__ is not None:  # a library's, of another place
+                raise
+            raise _refused(folder, "not-written", why=str(error.strerror)) from None
+    finally:
+        try:
+            clear()
+        finally:  # again, where an interrupt came on the way into the first
+            clear()
+
+
+def _prepared(folder: Path, command: str, overwrite: bool, fresh: list[Path], places: list[tuple[Path, Path]]) -> Path:
+    """Return where a folder leads to, once it may be written; what is made on the way is added to the lists."""
+    if _CONTROL.search(str(folder)):
+        raise ValueError("its name has a line break or another control character")
+    target = folder.resolve()
+    if target.is_symlink():  # as Python from 3.13 on gives it, without an error
+        raise RuntimeError("a loop of links")
+    if files := [parent.name for parent in target.parents if parent.is_file()]:
+        raise ValueError(f"{files[0]} is a file")
+    fresh += [parent for parent in target.parents if not os.path.lexists(parent)]
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _clear_up(folder, target)
+    _may_write(folder, target, command, overwrite)
+    with undisturbed():
         staging = Path(tempfile.mkdtemp(prefix=f"{_staged(target)}{os.getpid()}-", dir=target.parent))
         fresh.insert(0, staging)
-        spare = os.open(os.devnull, os.O_RDONLY)  # given up for what has to be cleared, were no other file left to open
-    except (OSError, RuntimeError, ValueError) as error:  # a loop of links, a name that is too long or none
-        _remove(fresh)
-        raise _refused(folder, "not-made", why=getattr(error, "strerror", None) or str(error)) from None
-    into = _WRITTEN.set(folder)
-    try:
-        made = staging / _NEW
-        made.mkdir()
-        for part in (staging, made):  # whatever is masked, so that it can be cleared again
-            part.chmod(part.stat().st_mode | 0o700)
-        yield made
-        _may_write(folder, target, command, overwrite)  # something may have come in between
-        with undisturbed():
-            if target.exists() and not any(target.iterdir()):  # it may be where somebody stands
-                _move(made, target)
-            elif not target.exists():
-                made.rename(target)
-            elif not _exchanged(made, target):
-                target.rename(staging / _OLD)
-                made.rename(target)
-    except OSError as error:
-        if error.__cause__ is not None:  # a library's, of another place
-            raise
-        raise _refused(folder, "not-written", why=str(error.strerror)) from None
-    finally:
-        with undisturbed():
-            _WRITTEN.reset(into)
-            os.close(spare)
-            _give_back(staging, target)
-            _remove(fresh)
+        places.append((staging, target))
+    return target
 
 
 def to_paste(garden: Scenario, name: str) -> dict[str, str]:

@@ -57,6 +57,19 @@ def test_what_a_caution_is_worth_has_no_more_light_than_a_clear_sky_and_both_end
     assert int(found[1]) < int(found[2])
 
 
+def test_what_a_change_of_unit_in_rain_is_worth_is_told_from_unit_to_unit_where_two_are_near(read):
+    """By definition of cm and inches: 10 or 25.4 times 15 wet days of 4 mm in the mean is 540 or 1464 mm more."""
+    wet = [57.0 + day for day in range(15)]
+    rain = [amount for fallen in [*wet, *[round(each / 16.0, 2) for each in wet]] for amount in (fallen, 0.0)]
+    (found,) = (
+        re.search(r"the season's rain changes by \+(\d+) mm to \+(\d+) mm, and its ETo by \+0 mm", caution.worth)
+        for caution in read(table(60, start=dt.date(2025, 5, 1), rain=rain)).cautions
+        if caution.name == "rain-change"
+    )
+    small = sum(rain[30:])
+    assert [int(mm) for mm in found.groups()] == pytest.approx([9.0 * small, 24.4 * small], abs=1.0)
+
+
 def test_a_sound_file_keeps_its_values_and_nothing_is_filled(read):
     """Measured in, measured out; vapour pressure by eq 17 from the file's own humidity is no filling."""
     weather = read(table())

@@ -170,9 +170,12 @@ def _worth(
         changed = pd.DataFrame({name: part[0] for name, part in other.items()}, index=read.days).loc[asked]
         now, then = (reference_evapotranspiration(table, **site).sum() for table in (values.loc[asked], changed))
         worths.append((then, then - now, changed["rain"].sum() - values.loc[asked, "rain"].sum()))
-    (eto, change, rain), (high, highest, _) = min(worths), max(worths)
-    text = "worth-rain" if "rain" in caution.instead[0] else "worth-between" if high - eto > 1.0 else "worth"
-    return caution._replace(instead=(), worth=note(text, eto=eto, change=change, rain=rain, high=high, highest=highest))
+    (eto, change, _), (high, highest, _) = min(worths), max(worths)
+    less, *_, more = sorted(rain for *_, rain in [*worths, worths[0]])
+    text = "worth-rain" if "rain" in caution.instead[0] else "worth"
+    text += "-between" if (more - less if "rain" in caution.instead[0] else high - eto) > 1.0 else ""
+    words = {"eto": eto, "change": change, "high": high, "highest": highest, "rain": less, "more": more}
+    return caution._replace(instead=(), worth=note(text, **words))
 
 
 def _filled(

@@ -124,6 +124,14 @@ def whole_ones(amount, *, count=4, wet=20):
     return fell(on(3 * wet, amounts, 3 * np.arange(wet)))
 
 
+def points_lost(count, *, nearly=0):
+    """Return wet days with all digits after the point, or next to whole numbers, and so many whole ones that are three times as much."""
+    at = np.arange(40)
+    amounts = np.resize([2.0, 3.0, 4.0, 5.0], 40) + np.where(at < nearly, 0.1, 0.1 + 0.1 * (at % 9))
+    amounts[1 : 1 + 3 * count : 3] = 10.0 + np.arange(count)
+    return fell(np.ravel([amounts, 0.0 * amounts], "F"))
+
+
 def grains(halves):
     """Return ten wet days of which so many, the last, have halves of a millimetre, and four of some ten times as much in whole ones."""
     amounts = np.r_[np.where(np.arange(10) >= 10 - halves, 2.5, 3.0), [29.0, 31.0, 30.0, 28.0]]
@@ -256,6 +264,8 @@ BOUNDS = [
     ("rain-change", lambda count: whole_ones(30.0, count=count), 3, 4),
     ("rain-spike", lambda amount: whole_ones(amount, count=2), 30.0, 31.0),
     ("rain-spike", lambda count: whole_ones(60.0, count=count), 1, 2),
+    ("rain-change", points_lost, 5, 6),  # 6 · ln 10 less ln 40 is 10.1
+    ("rain-change", lambda nearly: points_lost(8, nearly=nearly), 15, 14),
     ("rain-change", grains, 6, 7),  # of ten days of 0.5 mm or 5.5
     ("rain-change", lambda side: whole_numbers(9.9, side=side), 2, 3),
     ("rain-none", lambda days: looks_wet(days), 59, 60),
@@ -342,6 +352,41 @@ def test_a_change_of_unit_is_worth_the_near_unit_that_its_digits_allow(times, di
     rained = fell(np.ravel([rain, 0.0 * rain], "F"))
     (said,) = inspected(**rained, only="rain-change", trust=()).cautions
     assert (said.instead[0]["rain"][40::2] / rain[20:]).mean() == pytest.approx(worth, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("times", "ways"), [(15.0, [10.0, 25.4]), (16.5, [25.4, 10.0]), (22.2, [25.4, 10.0]), (22.3, [25.4])]
+)
+def test_a_change_that_two_units_are_near_is_worth_from_the_one_to_the_other(times, ways):
+    """By definition of cm and inches: both have hundredths; near is a distance of 0.8 in logarithms."""
+    wet = np.linspace(40.0, 90.0, 20)
+    rained = fell(np.ravel([np.r_[wet, (wet / times).round(2)], np.zeros(40)], "F"))
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
+    small = rained["rain"][40::2]
+    assert [float((way["rain"][40::2] / small).mean()) for way in said.instead] == pytest.approx(ways)
+
+
+@pytest.mark.parametrize(
+    ("tenths", "times", "likely"), [(0.0, 10.0, [1.0, 0.1]), (0.0, 5.0, [1.0, 0.2]), (0.1, 10.0, [10.0, 1.0])]
+)
+def test_where_decimal_points_were_lost_what_is_too_much_is_doubted(tenths, times, likely):
+    """Whole numbers after tenths are tenths of a mm or a gauge's tips (0.2 mm); with tenths among them, they are as filed."""
+    wet = np.round(np.linspace(4.0, 9.0, 40), 1)
+    after = (wet * times).round(0) + tenths
+    rained = fell(np.ravel([np.r_[wet, after], np.zeros(80)], "F"))
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
+    times_as_filed = [
+        float((said.instead[0]["rain"][part] / rained["rain"][part]).mean()) for part in (np.s_[:80:2], np.s_[80::2])
+    ]
+    assert times_as_filed == pytest.approx(likely)
+
+
+def test_decimal_points_that_were_lost_here_and_there_are_put_back():
+    rained = points_lost(10)
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
+    lost = np.arange(2, 62, 6)
+    assert rained["rain"][lost] / said.instead[0]["rain"][lost] == pytest.approx(10.0)
+    assert np.delete(said.instead[0]["rain"], lost) == pytest.approx(np.delete(rained["rain"], lost))
 
 
 def test_among_inches_what_is_too_much_is_doubted():

@@ -45,6 +45,9 @@ _BY_SIZE = (8, 1.9, 5.0)
 _BY_STEP, _FINER = (3, 1.1, 3.0), 0.6
 # the same of whole numbers among the others, and share of those with more digits, from which on they are told [-]
 _BY_ONE, _OFTEN_BEYOND = (4, 1.5, 4.0), 0.5
+# how unlikely, as a logarithm, so many whole numbers are among the largest figures by their share of the others (7.5 at most in 647
+# genuine and invented seasons); how far others are from whole numbers on every other day [-, mm]
+_LOST, _NEARLY_WHOLE = 10.0, 0.15
 # the same where all of the largest are whole numbers, and how far they are above the rest: at least, and times that [-, mm, -]
 _BEYOND, _MUCH_WHOLE, _TIMES_WHOLE = 0.7, 30.0, 1.5
 # classes of days by how dull and damp they are, and the wet days to be expected by them of which none comes [-, d]
@@ -290,12 +293,10 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         _, change, row = max(leaps)
         values, first = {"times": np.exp(change), "first": inspection.day_asked(row)}, np.arange(rain.size) < row
         smaller = first if change > 0.0 else ~first
-        of_unit = _unit_of_change(abs(change), rain[smaller])
-        # among inches, what is too much is in another unit; among mm, what is too little
-        likely = np.where(smaller, rain, rain / of_unit) if in_inches else np.where(smaller, rain * of_unit, rain)
-        yield Verdict(names, "rain-change", values, inspection.with_asked(rain=likely))
+        ways = _ways_of_change(abs(change), rain, smaller, in_inches=in_inches)
+        yield Verdict(names, "rain-change", values, [inspection.with_asked(rain=likely) for likely in ways])
         return
-    for within, others, text, (side, leap, sure) in _parts(inspection, wet, beyond):
+    for within, others, text, (side, leap, sure) in _parts(inspection, wet, digits, beyond):
         if min(within.sum(), others.sum()) < side:
             continue
         change, error = _change(logs[within], logs[others])
@@ -309,15 +310,21 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             return
 
 
-def _unit_of_change(change: float, smaller: Floats) -> float:
-    """Return how many times as much the smaller part is worth: as another unit has it that is near, by its digits, or as it is."""
-    apart = {mm: abs(np.log(mm) - change) for mm in (10.0, *([25.4] if _is_beyond(smaller, 10.0).any() else []))}
-    nearest = min(apart, key=lambda mm: apart[mm])
-    return nearest if apart[nearest] < _NEAR_UNIT else float(np.exp(change))
+def _ways_of_change(change: float, rain: Floats, smaller: Mask, *, in_inches: bool) -> list[Floats]:
+    """Return what rain would be if one part is as the other: by the units and tips that are near, as its digits tell, or as it is."""
+    fallen = rain > 0.0
+    little, much = rain[smaller & fallen], rain[~smaller & fallen]
+    points_lost = not _is_beyond(much, 1.0).any() and _is_beyond(little, 1.0).mean() > _FINER
+    is_less = not (in_inches or (points_lost and not _is_beyond(little, 10.0).any()))
+    sizes = (10.0, 25.4) if in_inches or _is_beyond(little, 10.0).any() else (10.0,) if is_less else (10.0, 5.0)
+    near = sorted((abs(np.log(size) - change), size) for size in sizes)
+    likely = [size for apart, size in near if apart < _NEAR_UNIT] or [float(np.exp(change))]
+    # among inches, and where its points were lost, what is too much is wrong; among other mm, what is too little
+    return [np.where(smaller, rain * of, rain) if is_less else np.where(smaller, rain, rain / of) for of in likely]
 
 
 def _parts(
-    inspection: Inspection, wet: Ints, beyond: list[Mask]
+    inspection: Inspection, wet: Ints, digits: Floats, beyond: list[Mask]
 ) -> Iterator[tuple[Mask, Mask, str, tuple[int, float, float]]]:
     """Yield wet days that may be in another unit: in whole numbers, in hundredths, or a month's; the others; and what then tells."""
     at = np.arange(wet.size)
@@ -327,11 +334,33 @@ def _parts(
         yield whole, ~whole, "between", _BY_STEP
     if beyond[0].sum() > _OFTEN_BEYOND * wet.size:  # one by one; whole numbers are no drizzle
         yield ~beyond[0], beyond[0] & (inspection.of_asked("rain")[wet] > 1.0), "between", _BY_ONE
+    if (lost := _points_lost(digits, beyond[0])).any():
+        yield lost, ~lost, "between", _BY_STEP
     finer = np.flatnonzero(beyond[1])
     if finer.size and finer.size > 0.5 * (finer[-1] - finer[0] + 1):
         yield (within := (at >= finer[0]) & (at <= finer[-1])), ~within, "less", _BY_STEP
     for month in _months(inspection):
         yield (within := (wet >= month.start) & (wet < month.stop)), ~within, "less", _BY_SIZE
+
+
+def _points_lost(digits: Floats, beyond: Mask) -> Mask:
+    """Tell whole numbers that are far more frequent among the largest figures than among the others, all digits of which come."""
+    order = np.argsort(-digits, kind="stable")
+    whole, count = np.cumsum(~beyond[order]), np.arange(1, digits.size + 1)
+    apart = np.abs(digits - np.round(digits))[beyond]
+    at = np.arange(_BY_STEP[0] - 1, digits.size - _SPELLS)
+    if not at.size or (apart > _NEARLY_WHOLE).sum() <= 0.5 * apart.size:  # the others are whole in another unit
+        return np.zeros(digits.size, dtype=bool)
+    in_tenths = 1.0 / (
+        1 + np.unique((digits[beyond] % 1.0).round(1)).size
+    )  # halves are whole numbers on every other day
+    by_chance = np.maximum((whole[-1] - whole[at]) / (digits.size - count[at]), in_tenths)
+    share = np.maximum(whole[at] / count[at], by_chance)
+    with np.errstate(divide="ignore", invalid="ignore"):  # Chernoff's bound
+        rest = np.where(share < 1.0, (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)), 0.0)
+        sure = count[at] * (share * np.log(share / by_chance) + rest) - np.log(digits.size)
+    best = int(np.nanargmax(sure))
+    return ~beyond & (digits >= digits[order[at[best]]]) & (sure[best] > _LOST)
 
 
 def _change(*parts: Floats) -> tuple[float, float]:

@@ -200,3 +200,8 @@ def test_twelve_columns_that_are_not_used_are_named(others, more):
     header = read_header(["date", "tmin", "tmax", *(f"x{place:02d}" for place in range(others))], {}, line=1)
     names = ", ".join(f"x{place:02d}" for place in range(12))
     assert header.unused == names + more
+
+
+@pytest.mark.parametrize("header", ["Min Celsius (°C)", "Celsius min (°C)", "Min, Celsius"])
+def test_a_units_word_beside_the_unit_is_no_part_of_the_name(header):
+    assert heading_of(0, header)[2:4] == ("min", "degC")

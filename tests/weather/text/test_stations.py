@@ -157,3 +157,27 @@ def test_of_several_rain_columns_the_surest_is_taken(headers, taken, kind):
     header = read_logger_header(["Time", "Temp (°C)", *headers], {}, times=[0], line=1)
     assert header.headers["rain"] == taken
     assert header.rain_kind == kind
+
+
+@pytest.mark.parametrize(
+    ("header", "unit"),
+    [
+        ("Celsius (°C)", "degC"),
+        ("#1:oC", "degC"),
+        ("Fahrenheit (°F)", "degF"),
+        ("Base station temp (°C)", "degC"),  # outdoors or indoors: who has it knows
+        ("Lake temp (°C)", None),
+        ("Sea temp (°C)", None),
+        ("Dew point (°C)", None),
+        ("Max Celsius (°C)", None),
+    ],
+)
+def test_a_column_with_no_more_than_a_unit_of_temperature_is_asked_about_with_a_line_to_paste(header, unit):
+    """Headers of loggers' exports, from memory."""
+    cells = ["time", header, "Rain (mm)"]
+    read = read_logger_header(cells, {}, times=[0], line=1)
+    assert any("no column is an air temperature" in problem.sentence() for problem in read.problems)
+    assert read.suggested == ({"temperature": ColumnChoice(header, unit)} if unit else {})
+    if unit:
+        pasted = read_logger_header(cells, read.suggested, times=[0], line=1)
+        assert (pasted.problems, pasted.places["temperature"]) == ([], 1)

@@ -39,6 +39,7 @@ _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"', "÷": "/"})
 _BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
 _TENTHS = re.compile(r"^(0[.,]1|1/10)(?=[^\W\d]|[°%])")
+_UNIT_TWICE = re.compile(r"\b(celsius|fahrenheit) ?\b")  # "Min Celsius (°C)"
 _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
 #: a mass of water in a volume of air, which is no relative humidity
 ABSOLUTE = re.compile(r"\b[mk]?g ?/? ?m(\^?-?3|³|⁻³)(?!\d)")
@@ -86,6 +87,8 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
         )
     if unit is None and (ran := _RUN.search(clean.lower())) and " run" in name:
         unit = f"{'km' if ran[1].startswith('k') else 'mile'}/day"  # in a daily table, which alone takes it
+    if unit in ("degC", "degF"):
+        name = _UNIT_TWICE.sub("", name).strip() or name
     if unit in ("in", "mm") and re.search(r"\b(press|baro)", name):
         unit += "Hg"  # a length of mercury
     if name in _DATA["whole"]:

@@ -164,7 +164,11 @@ def read_logger_header(
     if header.lacks("temperature") and not (in_part and header.places):
         others = [heading.text for heading in headings.values()]
         shown = listed(others, NAMES_SHOWN) or "no other columns"
-        header.wrong("temperature", "no-temperature-column", listed=shown, codes=of_codes(others))
+        perhaps = [heading for heading in headings.values() if _may_be_of_air(heading)]
+        hint = note("perhaps-air", column=perhaps[0].text) if perhaps else of_codes(others)
+        header.wrong("temperature", "no-temperature-column", listed=shown, codes=hint)
+        if perhaps:
+            header.suggest("temperature", perhaps[0])
     unused = [heading for heading in headings.values() if heading.place not in header.places.values()]
     header.leave(unused)
     if header.lacks("rain") and (rates := [heading.text for heading in unused if heading.unit == "rate"]):
@@ -193,6 +197,13 @@ def note_stations(opening: Opening, rows: Rows, moments: npt.NDArray[np.datetime
         if 1 < len(named) < len(stations) and len(set(zip(stations, moments.tolist(), strict=True))) == len(moments):
             mistakes.note("several-stations", count=len(named), named=listed(named, 5))
             return
+
+
+def _may_be_of_air(heading: Heading) -> bool:
+    """Tell what has a temperature's unit and no word of another thing; a base station's may stand outdoors or indoors."""
+    of_another = NOT_OUTDOORS.search(heading.name.replace("base station", ""))
+    of_another = of_another or _QUANTITIES["temperature"].but.search(heading.name) or _EXTREME.search(heading.name)
+    return not of_another and heading.unit in ("degC", "degF")
 
 
 def _fits(quantity: str, heading: Heading) -> bool:

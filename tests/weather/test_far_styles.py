@@ -342,6 +342,23 @@ def test_short_names_of_a_moments_parts_stand_beside_whole_ones(tmp_path):
     agrees(read_weather(written(tmp_path, content), SITE), ("tmin", "tmax", "wind", "rain"))
 
 
+@pytest.mark.parametrize("form", ["%Y-%m-%d (%a)", "%Y/%m/%d(火)", "%d.%m.%Y (%A)"])
+def test_a_day_of_the_week_may_stand_in_brackets_behind_its_date(tmp_path, form):
+    days = daily("date,tmin,tmax,rain", lambda d: [d.date.strftime(form), d.tmin, d.tmax, d.rain])
+    agrees(read_weather(written(tmp_path, days), SITE), ("tmin", "tmax", "rain"))
+    of_hours = hourly("Time,Temp (°C),Rain (mm)", lambda t, d, c: [t.strftime(f"{form} %H:%M"), c, at_five(t, d)])
+    agrees(read_weather(written(tmp_path, of_hours), SITE), ("tmin", "tmax", "rain"))
+
+
+def test_the_tips_size_may_stand_in_brackets(tmp_path):
+    """A tip's water, in the header, times the tips: by definition."""
+    content = hourly(
+        "Time,Temp (°C),Rain (0.2 mm tips)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", c, round(at_five(t, d) / 0.2)],
+    )
+    agrees(read_weather(written(tmp_path, content), SITE), ("rain",), near=0.11)
+
+
 def test_irradiation_is_no_duration_in_slovenian():
     headings = headings_of(["obsevanje (W/m2)", "trajanje sončnega obsevanja (h)"], [], {})
     assert [heading.name for heading in headings.values()] == ["radiation", "sunshine"]

@@ -44,6 +44,7 @@ _WEEKDAY = (
     r"(?!(?i:sum|avg|tot|min|max|bis|mean|from|till|week)\b)(?:(?:[^\W\d_]{2,3}[.,]{0,2}|[^\W\d_]{4,12},) +"
     rf"(?=\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d)|[^\W\d_]{{2,4}}[.,]{{0,2}} +(?=\d{{1,2}}\.? {MONTH})))"
 )
+_DAY_BEHIND = re.compile(r"(?<=\d) ?[(（][^\W\d_]{1,9}\.?[)）]")  # "2025-06-03 (Tue)"
 # days in signs, "2025年5月1日", with blanks, "2025. 05. 01.", by weeks, "2025-W23-4" (ISO 8601), with an ending, "1er mai", "May 1st",
 # as "1 de mayo de 2025", a word for year behind it, and one before the time of day, "1.5.2025 klo 14:00"
 _IN_WORDS = re.compile(
@@ -193,7 +194,10 @@ def beginning_of(cell: str) -> str:
     ('1.6.2025 13:00', '13-15', '13:00')
     >>> beginning_of("1:00 μ.μ."), beginning_of("2025-06-01 오후 1:00")
     ('1:00 pm', '2025-06-01 1:00 pm')
+    >>> beginning_of("2025/06/03(火) 13:00")
+    '2025/06/03 13:00'
     """
+    cell = _DAY_BEHIND.sub("", cell)
     if (hours := _HOURS.fullmatch(cell)) and (int(hours["from"]) + 1) % 24 == int(hours["to"]) % 24:
         return f"{hours['day']}{hours['from']}:00"
     cell = _HOUR_SAID.sub("", cell)
@@ -265,7 +269,7 @@ def order_of(stated: str | None) -> str:
 
 def _bare(text: str) -> str:
     """Return a date without its day of the week, and without blanks behind its points."""
-    text = re.sub(rf"^{_WEEKDAY}", "", text) if text[:1].isalpha() else text
+    text = re.sub(rf"^{_WEEKDAY}", "", text) if text[:1].isalpha() else _DAY_BEHIND.sub("", text)
     return re.sub(_SPACED, r"\1.\2.", text) if ". " in text else text
 
 

@@ -246,7 +246,7 @@ def _take(header: Header, quantity: str, heading: Heading, unit: str | None, *, 
     if quantity == "rain":
         kind = _rain_kind(heading.name)
         header.rain_kind = "total" if kind in ("monthly", "weekly", "event") else kind
-    if quantity == "rain" and unit is None and _TIPS.search(heading.name):
+    if quantity == "rain" and unit is None and _TIPS.search(f"{heading.name} {heading.text.lower()}"):
         size = _TIP.search(heading.text.lower())
         unit = TO_FILL_IN if size is None else f"{size[1].replace(',', '.')} {size[2]}"
         if size is None:

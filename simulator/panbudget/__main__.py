@@ -97,6 +97,8 @@ def main(arguments: list[str] | None = None) -> None:
         # an interrupt that has passed through an exec of text, as dataclasses are made by, would end `python -m` by a
         # signal of its own: Python forgets it at the next text that it evaluates
         eval("0")
+    if arguments is None:  # what a library's objects say at Python's end is of no use, as in the run
+        sys.unraisablehook = terminal.unraised
     sys.exit(code)
 
 

@@ -101,12 +101,12 @@ def contents(path: Path, most: int = MOST_UNPACKED) -> bytes:
     """
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise Unlikely("no-plain-file", "is not a plain file", cure="name a file that stands on a disk")
-    with open(path, "rb", opener=_unblocked) as stream:
+    with open(path, "rb", opener=unblocked) as stream:
         return bounded(stream, most)
 
 
-def _unblocked(path: str, flags: int) -> int:
-    """Open a file that gives what it has, were it a kernel's that waits for more."""
+def unblocked(path: str, flags: int) -> int:
+    """Open a file that gives what it has, were it a kernel's that waits for more, or a pipe that nobody reads."""
     return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 

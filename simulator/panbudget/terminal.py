@@ -91,13 +91,18 @@ def _again(lost: Any) -> None:
     """
     Interrupt once more where the first time fell into a call that can't pass it on, such as a reference's end.
 
-    Nothing comes of another exception there, as where a library closes a damaged file that it could not open: it is
-    shown where PANBUDGET_TRACEBACK is set.
+    Nothing comes of another exception there, as where a library closes a damaged file that it could not open.
     """
     if issubclass(lost.exc_type, KeyboardInterrupt):
         came.clear()
         threading.Timer(_SOON, _thread.interrupt_main).start()
-    elif os.environ.get("PANBUDGET_TRACEBACK"):
+    else:
+        unraised(lost)
+
+
+def unraised(lost: Any) -> None:
+    """Show an exception that a reference's end can't pass on where PANBUDGET_TRACEBACK is set."""
+    if os.environ.get("PANBUDGET_TRACEBACK"):
         sys.__unraisablehook__(lost)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import hashlib
 import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -80,6 +82,20 @@ def test_a_pipe_in_place_of_a_part_is_not_waited_for(swept, again):
     (out / "seasons" / "part-000000.parquet").unlink()
     os.mkfifo(out / "seasons" / "part-000000.parquet")
     sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are those of Unix")
+def test_a_pipe_in_place_of_the_log_or_the_digests_is_not_waited_for(swept, again):
+    plan, out = again
+    for name in ("sweep.log", "parts.sha256"):
+        (out / name).unlink()
+        os.mkfifo(out / name)
+    with pytest.raises(OutputError, match="can't be written"):
+        sweep(plan, out, processes=1)
+    (out / "parts.sha256").unlink()
+    sweep(plan, out, processes=1)
+    (out / "sweep.log").unlink()
     assert contents(out) == contents(swept / "out")
 
 
@@ -194,3 +210,22 @@ def test_a_schedulers_name_that_can_be_none_is_refused(monkeypatch):
     lost = []
     monkeypatch.setattr(threading, "excepthook", lost.append)
     assert (workers._mute(f"tcp://{'a' * 64}:1"), lost) == ("nobody answers", [])
+
+
+def test_a_program_that_begins_as_a_scheduler_and_is_none_is_told(monkeypatch):
+    """What the library makes of the bytes after the first was a bug of ours, exit code 70."""
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(workers, "_ANSWERS", 2.0)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer():
+            with contextlib.suppress(OSError):
+                while True:
+                    line, _ = server.accept()
+                    with contextlib.suppress(OSError), line:
+                        line.sendall((1).to_bytes(8, "little") * 1000)
+
+        threading.Thread(target=answer, daemon=True).start()
+        address = "tcp://{}:{}".format(*server.getsockname())
+        with pytest.raises(PanbudgetError, match="does not answer"), workers._cluster(b"", address):
+            pass

@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import OutputError, visible
-from panbudget.files import json_bytes
+from panbudget.files import json_bytes, unblocked
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, HEADS, WHOLE
 from panbudget.studies.sweep.marks import file_mark, weather_mark
@@ -370,7 +370,7 @@ class Store:
 
     def log(self, text: str) -> None:
         """Add a line to the log, which alone tells when things were done."""
-        with contextlib.suppress(OSError), (self.folder / _LOG).open("a", encoding="utf-8") as file:
+        with contextlib.suppress(OSError), open(self.folder / _LOG, "a", encoding="utf-8", opener=unblocked) as file:
             file.write(f"{time.strftime('%Y-%m-%d %H:%M:%S', time.gmtime())} UTC  {visible(text)}\n")
 
     def part(self, index: int) -> Path:
@@ -385,7 +385,7 @@ class Store:
         self.write(f"{_PARTS}/{self.part(index).name}", [payload])
         self._digests[self.part(index).name] = digest
         try:
-            with (self.folder / _DIGESTS).open("a", encoding="ascii") as file:
+            with open(self.folder / _DIGESTS, "a", encoding="ascii", opener=unblocked) as file:
                 file.write(f"{digest}  {_PARTS}/{self.part(index).name}\n")
         except OSError as error:
             raise self._refused("unwritable", reason=error.strerror) from None

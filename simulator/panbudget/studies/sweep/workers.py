@@ -221,8 +221,9 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
     with _quiet():
         try:
             client = dask.Client(address, timeout=f"{_ANSWERS} s", set_as_default=False)
-        except (OSError, ValueError, TimeoutError, MemoryError) as error:
-            reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        except Exception as error:  # there is nothing that the library does not make of another program's bytes
+            theirs = isinstance(error, (OSError, ValueError, MemoryError))
+            reason = (str(error).splitlines() or [type(error).__name__])[0] if theirs else "no scheduler is there"
             raise PanbudgetError(problem("no-scheduler", "scheduler", address=address, reason=reason[:100])) from None
         try:
             workers = _at_work(client)

@@ -105,6 +105,22 @@ def test_a_planting_that_leaves_most_of_the_season_bare_is_a_caution(make_garden
     assert ("write planted = 2025-05-06" in finding.text) is meant
 
 
+@pytest.mark.parametrize(
+    ("planted", "said"),
+    [
+        (dt.date(2025, 6, 10), "the planting of 10 June 2025 comes after them"),  # the day after these
+        (dt.date(2025, 12, 31), "the planting of 31 December 2025 comes after them"),
+        (dt.date(2026, 1, 1), "Look at the year of `planted`"),
+        (dt.date(2024, 6, 10), "Look at the year of `planted`"),
+    ],
+)
+def test_days_that_lie_before_the_planting_are_said_to_do_so_and_its_year_is_not_doubted(make_garden, planted, said):
+    """A statement may be asked for a month before the season."""
+    finding = found(make_garden(nested(BED, {"planted": planted}), days=40))["never-growing"]
+    assert (finding.severity, finding.days) == ("caution", 40)
+    assert said in finding.text.replace("\u00a0", " ")
+
+
 def test_gravest_first(make_garden):
     overlay = merged(nested(VALVE, {"refill": {"flow": "0.1 L/h"}, "rated_flow": "1 L/h"}), CASES["not-growing"][0])
     severities = [SEVERITIES.index(f.severity) for f in replay(make_garden(overlay)).findings]

@@ -391,12 +391,17 @@ def _of_bare_days(season: Season, key: str, idle: pd.Series[bool]) -> Iterator[F
     """Days on which nothing grows; most of a season is more than a note where a date of planting tells why."""
     bare, (valve, bed) = words.mm(season.totals["beds"][key]["etc_bare_mm"]), key.split("/")
     planted = getattr(season.scenario.controller[valve].bed[bed], "planted", None)
+    last = idle.index[-1].date()
+    if idle.all() and planted and planted > last and planted.year == last.year:
+        text = {"text": "not-yet-growing", "planted": words.day_said(planted)}
+        yield _finding("caution", "never-growing", key, idle, **text)
+        return
     if idle.all() or planted is None or idle.mean() <= BARE_CAUTION:
         severity, code = ("caution", "never-growing") if idle.all() else ("note", "not-growing")
         yield from _on_days(severity, code, key, idle, bare=bare)
         return
     other = planted.replace(month=planted.day, day=planted.month) if planted.day <= MONTHS else planted
-    inside = idle.index[0].date() <= other <= idle.index[-1].date() and other != planted
+    inside = idle.index[0].date() <= other <= last and other != planted
     meant = words.say(str(_TEXTS["exchanged"]), meant=other) if inside else ""
     yield _finding("caution", "not-growing", key, idle, text="mostly-bare", bare=bare, planted=planted, meant=meant)
 

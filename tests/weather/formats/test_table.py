@@ -456,3 +456,31 @@ def test_a_column_is_not_named_for_another_quantity_than_its_header_says(read, h
 
 def test_a_mass_in_a_volume_of_air_is_not_asked_for_as_a_relative_humidity(read):
     assert "rh_max" not in read(SOUND.replace("rh_max", "humidity (g/m³)")).daily
+
+
+@pytest.mark.parametrize(
+    ("header", "same", "told"),
+    [
+        ("tmean (°C)", 27, True),  # of thirty days
+        ("tmean (°C)", 26, False),
+        ("Mean Temperature", 30, True),
+        ("AvgTemp (°C)", 30, True),
+        ("Mean Max Temperature", 30, False),
+        ("Temp (°C)", 30, False),
+        ("Soil Temp Avg (°C)", 30, False),
+    ],
+)
+def test_a_maximum_with_the_figures_of_the_files_own_mean_is_doubted(read, header, same, told):
+    """As where the mean was pasted for it; nine days in ten tell."""
+    warm = [20 + day % 7 for day in range(30)]
+    mean = [each + (0 if day < same else 3) for day, each in enumerate(warm)]
+    text = table(30, tmax=warm, mean=mean).replace("mean", header, 1)
+    found = [caution.sentence for caution in read(text).cautions if caution.name == "range-half"]
+    assert [f'"{header}"' in sentence for sentence in found] == [True] * told
+
+
+@pytest.mark.parametrize(("days", "header", "told"), [(30, "Temp Avg", 1), (29, "Temp Avg", 0), (30, "Temp", 0)])
+def test_a_mean_that_is_named_for_an_extreme_is_doubted_and_worth_a_wider_range(read, days, header, told):
+    text = table(days, tmax=[20 + day % 7 for day in range(days)]).replace("tmax", header, 1)
+    found = [each for each in read(text, tmax=ColumnChoice(header, "degC")).cautions if each.name == "range-half"]
+    assert [bool(re.search(r"ETo is \d+ mm \(\+\d+ mm\)$", each.worth)) for each in found] == [True] * told

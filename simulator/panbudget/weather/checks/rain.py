@@ -360,7 +360,8 @@ def _points_lost(digits: Floats, beyond: Mask) -> Mask:
         rest = np.where(share < 1.0, (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)), 0.0)
         sure = count[at] * (share * np.log(share / by_chance) + rest) - np.log(digits.size)
     best = int(np.nanargmax(sure))
-    return ~beyond & (digits >= digits[order[at[best]]]) & (sure[best] > _LOST)
+    lost: Mask = ~beyond & (digits >= digits[order[at[best]]]) & (sure[best] > _LOST)
+    return lost
 
 
 def _change(*parts: Floats) -> tuple[float, float]:

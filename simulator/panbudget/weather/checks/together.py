@@ -143,6 +143,13 @@ def _twice_as_wide(inspection: Inspection) -> list[dict[str, Floats]]:
     return [inspection.with_asked(tmax=2.0 * tmax - tmin), inspection.with_asked(tmin=2.0 * tmin - tmax)]
 
 
+def _called_mean(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt an extreme that the file's own header, or another column with the same figures, calls the day's mean."""
+    ways = dict(zip(("tmax", "tmin"), _twice_as_wide(inspection), strict=True))
+    for name, header in (inspection.raw.means or {}).items():
+        yield Verdict((name,), "range-half/header", {"header": header}, ways[name])
+
+
 def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt days that hardly warm up though their air is dry, which cools by night: one of the extremes may be the mean."""
     if (dew_point := dew_point_of(inspection)) is None:
@@ -304,6 +311,7 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("dew-point-exchanged", _vapour_saturated, ("vapour_pressure",), _DAYS, needs=("tmin",)),
     Doubt("vapour-pressure-unit", _deficit, ("vapour_pressure",), _CHANGES, needs=_NEEDS),
     Doubt("humidity-mean", _mean_humidity, ("rh_mean",), _DAYS, needs=_NEEDS),
+    Doubt("range-half", _called_mean, ("tmax", "tmin"), _DAYS, needs=_NEEDS, beside="means"),
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("temperature-spike", _lone_days, ("tmax",), _DAYS, needs=("tmin",)),

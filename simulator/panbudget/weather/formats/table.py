@@ -63,6 +63,10 @@ _OF_HOURS = re.compile(r"\b(time|hours?|HOY|step|timestep)\b")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
+# a day's mean temperature by its header, and days that tell it from an extreme, nearly all of which have the same figure [d, -]
+_MEAN = re.compile(r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|(temp|t)(mean|avg)$|(mean|avg)t(emp)?$")
+_NO_MEAN = re.compile(r"\b(max|min|maximum|minimum|high|low|dew|wet|feels|apparent|wind|chill|hum|rh|soil|grass)")
+_MEAN_DAYS, _ALIKE = 30, 0.9
 # what is cured by pasting alone, so that the values can be looked at too
 _TO_PASTE = ("looks-like", "short-year", "day-number", "no-unit", "no-rain")
 
@@ -164,6 +168,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         wind_height=head.wind_height,
         **head._asdict(),
         unused=header.unused,
+        means=_means(opening, header, rows) or None,
         notes=(*header.notes, *remarks, *notes, *table.notes),
         problems=tuple(mistakes.problems()),
     )
@@ -194,6 +199,20 @@ def _standard(header: Header, table: Cells) -> dict[str, Floats]:
         saturated = mean_saturation_vapour_pressure(columns["tmin"], columns["tmax"])
         columns["vapour_pressure"] = saturated - columns["vapour_pressure"]
     return columns
+
+
+def _means(opening: Opening, header: Header, rows: Rows) -> dict[str, str]:
+    """Tell which extreme is the day's mean by its own header, or has the figures of another column that is one."""
+    names = {place: heading_of(place, text).name for place, text in enumerate(opening.quantities)}
+    means = [place for place, name in names.items() if _MEAN.search(name) and not _NO_MEAN.search(name)]
+    found = dict[str, str]()
+    extremes = {name: place for name, place in header.places.items() if name in ("tmax", "tmin")}
+    for name, of in extremes.items():
+        for place in means:
+            pairs = [row[place] == row[of] for row in rows.cells() if max(place, of) < len(row)] if place != of else []
+            if place == of or (len(pairs) >= _MEAN_DAYS and sum(pairs) >= _ALIKE * len(pairs)):
+                found[name] = opening.quantities[place]
+    return found
 
 
 def _refuse_unread_moments(source: Source, opening: Opening, rows: Rows) -> None:

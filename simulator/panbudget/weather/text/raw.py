@@ -207,6 +207,8 @@ class RawTable:
         ``rows`` that stand twice, as ``hours``, and with them. [mm]
     unused : str
         The columns of a table that are not used.
+    means : dict, optional
+        "tmax" or "tmin" -> the header by which a table calls the same figures the day's mean temperature; None without any.
     """
 
     daily: pd.DataFrame
@@ -231,6 +233,7 @@ class RawTable:
     contradicted: dict[str, OtherUnit] | None = None
     rain_twice: pd.DataFrame | None = None
     unused: str = ""
+    means: dict[str, str] | None = None
 
 
 class Reader(Protocol):

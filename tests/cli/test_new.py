@@ -117,6 +117,27 @@ def test_a_garden_is_asked_for_and_written(tmp_path, capsys, monkeypatch):
         assert f"{option} does not go with --ask" in err
 
 
+def test_columns_that_are_guessed_are_taken_by_one_answer(tmp_path, capsys, monkeypatch):
+    names = {"tmin": "Low Temp (°F)", "tmax": "High Temp (°F)", "rain": "Rain (in)", "wind": "Wind (mph)"}
+    rows = STATION.read_text(encoding="utf-8").splitlines()
+    days = [row.split(",") for row in rows if row[:2] == "20"]
+    shown = [
+        f"{day[0]},{float(day[1]) * 1.8 + 32:.1f},{float(day[2]) * 1.8 + 32:.1f},0,{4 + i % 7}"
+        for i, day in enumerate(days)
+    ]
+    (tmp_path / "mine.csv").write_text("\n".join([",".join(["date", *names.values()]), *shown]), encoding="utf-8")
+    for answer, taken in (("", {name: names[name] for name in ("tmin", "tmax")}), ("n", {})):
+        rest = ("y", *[""] * 19, "n", "n") if taken else ("sample", *[""] * 20, "n", "n")
+        answers = ("", "", "38.6", "", "240 m", "file", str(tmp_path / "mine.csv"), "", answer, *rest)
+        code, out, err = _answered(monkeypatch, capsys, tmp_path / f"a{answer}", *answers)
+        assert (code, err) == (0, ""), out
+        assert "Take these columns so? [Y/n]" in out and "take the sample for now" not in out
+        columns = load_scenario(tmp_path / f"a{answer}" / "garden.toml").weather.columns
+        assert {name: choice.column for name, choice in columns.items()} == taken
+    code, out, err = run(capsys, "check", tmp_path / "a" / "garden.toml")
+    assert "garden.toml: sound" in out, err
+
+
 def test_in_place_of_a_file_the_sample_is_taken_after_all(tmp_path, capsys, monkeypatch):
     answers = (*[""] * 5, "file", str(tmp_path / "none.csv"), "", "sample", *[""] * 20, "n", "n")
     assert "or sample" in _answered(monkeypatch, capsys, tmp_path / "a", *answers)[1]

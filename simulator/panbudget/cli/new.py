@@ -175,9 +175,11 @@ def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
         return None
     for _ in _patience("The file") if answers["weather"] == "file" else ():
         path = Path(answers["weather_file"]).expanduser()
-        seen = questions.look_at_weather(path, answers)
-        for line in seen.lines:
-            say(f"  {line}")
+        seen = _seen(path, answers | {"weather_columns": {}}, but=questions.TEXTS["columns_later"])
+        answers["weather_columns"] = {}
+        if seen.columns and _confirmed(questions.TEXTS["take_columns"], "y"):
+            answers["weather_columns"] = seen.columns
+            seen = _seen(path, answers)
         if seen.first is not None and _confirmed("Take it?", "y"):
             return path
         answers["weather_file"] = typer.prompt("The file, or sample").strip()
@@ -186,6 +188,17 @@ def _weather(answers: dict[str, Any], downloads: Path) -> Path | None:
             return None
     say(questions.TEXTS["download"])
     return questions.download(answers, downloads, lambda text: say(f"  {text}"))
+
+
+def _seen(path: Path, answers: dict[str, Any], *, but: str = "") -> Any:
+    """Say what a weather file is taken for, but for what is to be done later where its columns can be taken now."""
+    from panbudget.page.questions import look_at_weather
+
+    seen = look_at_weather(path, answers)
+    for line in seen.lines:
+        if line != but or not seen.columns:
+            say(f"  {line}")
+    return seen
 
 
 def _valves(answers: dict[str, Any], *, quiet: bool) -> None:

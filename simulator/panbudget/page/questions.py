@@ -30,6 +30,7 @@ from panbudget.tables.soils import find_soil
 from panbudget.units import KINDS, UnitError, quantity
 from panbudget.weather.clean import open_weather
 from panbudget.weather.site import Site
+from panbudget.weather.text.raw import TO_FILL_IN
 
 TABLE = words.packaged("page/questions.toml")
 TEXTS: dict[str, str] = TABLE["texts"]
@@ -254,6 +255,11 @@ def garden_text(answers: Mapping[str, Any]) -> str:
         del document["note"]
         _put(document, "weather.file", Path(answers.get("weather_file") or SAMPLE).name)
         document["weather"]["file"].comment("one row a day; the path starts at this file's folder")
+        if columns := answers.get("weather_columns"):
+            table = tomlkit.table()
+            table.update({name: inline(choice) for name, choice in columns.items()})
+            table.add(tomlkit.nl())
+            document["weather"]["columns"] = table
     parts = [tomlkit.dumps(document)]
     for described in answers["valves"]:
         parts.append(_valve_text(valve, described))
@@ -367,11 +373,14 @@ class Seen:
         What it is and what is missing, in sentences.
     first, last : date or None
         Its days; None where it can't be read.
+    columns : mapping
+        What a file that can't be read would be taken for if its columns are what they look like; empty where that is open.
     """
 
     lines: tuple[str, ...]
     first: dt.date | None = None
     last: dt.date | None = None
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def season(self, latitude: float) -> tuple[dt.date, dt.date] | None:
         """Return the latest half year of warm days that it holds, else all its days; None where it has none."""
@@ -387,16 +396,17 @@ class Seen:
 
 
 def look_at_weather(path: Path, answers: Mapping[str, Any]) -> Seen:
-    """Read a weather file and say what it was taken for, and what is missing."""
+    """Read a weather file, with the columns of "weather_columns", and say what it was taken for, and what is missing."""
     if not path.is_file():
         return Seen((TEXTS["no_weather"].format(file=path),))
     where = {key: float(text) for key in ("latitude", "longitude") if (text := str(answers.get(key, "")).strip())}
     try:
         site = Site.model_validate({**where, "elevation": answers["elevation"]})
-        file = open_weather([path], site, shown_as=path.name)
+        file = open_weather([path], site, shown_as=path.name, columns=answers.get("weather_columns"))
     except PanbudgetError as error:
         lines = error.text().splitlines()
-        return Seen((*lines, TEXTS["columns_later"]) if "[weather.columns]" in lines else tuple(lines))
+        later = [TEXTS["columns_later"]] if "[weather.columns]" in lines else []
+        return Seen((*lines, *later), columns=_offered(error))
     raw = file.file.raw
     days = raw.daily.index
     first, last = days.min().date(), days.max().date()
@@ -414,6 +424,13 @@ def look_at_weather(path: Path, answers: Mapping[str, Any]) -> Seen:
     except PanbudgetError as error:
         lines += [problem.sentence() for problem in error.problems[:5]]
     return Seen((*lines, *raw.notes[:3]), first, last)
+
+
+def _offered(error: PanbudgetError) -> Mapping[str, Mapping[str, str]]:
+    """Return what a message gives to paste under [weather.columns], but where something is to be filled in."""
+    pairs = dict(pair for problem in error.problems for pair in problem.paste)
+    columns = {key.removeprefix("weather.columns."): tomllib.loads(f"of = {text}")["of"] for key, text in pairs.items()}
+    return {} if any(TO_FILL_IN in text for each in columns.values() for text in each.values()) else columns
 
 
 def write_garden(

@@ -350,6 +350,17 @@ def test_a_day_of_the_week_may_stand_in_brackets_behind_its_date(tmp_path, form)
     agrees(read_weather(written(tmp_path, of_hours), SITE), ("tmin", "tmax", "rain"))
 
 
+def test_the_letters_of_weather_reports_are_known_beside_each_other(tmp_path):
+    """FM 12 SYNOP: TT is the air's temperature, ff the wind; from memory."""
+    content = hourly(
+        "YYYYMMDDHH  TT   RF   FF   RR",
+        lambda t, d, c: [f"{t:%Y%m%d%H}  {c}  {d.rh}  {d.wind}  {at_five(t, d)}"],
+    )
+    path = written(tmp_path, content)
+    agrees(read_pasted(path), ("tmin", "tmax", "wind", "rain", "rh_mean"))
+    assert heading_of(0, "TT").name == "tt"  # alone it may be anything
+
+
 def test_the_tips_size_may_stand_in_brackets(tmp_path):
     """A tip's water, in the header, times the tips: by definition."""
     content = hourly(

@@ -337,6 +337,9 @@ def test_the_setup_pdf_is_one_sheet_a_valve_and_the_same_bytes(make_garden):
     assert b"2000" in pdf  # a fixed date of making
     sentences = report.pages[0].sentences
     assert len(sentences) == 3 and sentences[0].startswith("Fill the pan to ") and "in a hundred" not in sentences[0]
+    assert sentences[2].startswith(
+        "Or, in place of that one flow, turn the refill each month"
+    )  # two figures, one choice
     # more cautions than a sheet has room for: smaller letters, and still one sheet
     crowded = dataclasses.replace(
         report, pages=[dataclasses.replace(report.pages[0], lead=[*report.pages[0].lead] * 3)]

@@ -115,6 +115,15 @@ def test_a_measurement_that_narrows_nothing_as_printed_is_not_proposed(before, a
     assert ("measure next, write it into the log" in as_page(other, {"loss": "", "residuals": ""})) is is_told
 
 
+def test_what_to_measure_next_names_the_column_in_the_units_shown(fitted):
+    """It stood there as {:tub column}."""
+    upper = replace(fitted.controllers["upper"], worth=(Worth("ruler", 0.4, 0.2),))
+    other = replace(fitted, controllers={"upper": upper})
+    for text in (as_page(other, {"loss": "", "residuals": ""}), *fit_sentences(other)):
+        assert "{:" not in text
+    assert any("(tub_mm)" in sentence for sentence in fit_sentences(other))
+
+
 def test_the_loss_is_drawn_by_log_and_by_model_before_and_after(fitted):
     (ax,) = loss_figure(fitted)
     before, after, log = (line.get_ydata() for line in ax.get_lines())

@@ -306,3 +306,35 @@ def test_a_meter_to_come_is_read_over_two_weeks():
     (worth,) = estimate._worth(found, {}, Uncertainty(), 0.0)
     error = (2.0 / 12.0) ** 0.5 / 14.0
     assert (worth.what, worth.after) == ("meter", pytest.approx((1.0 / (1.0 / 0.02 + 1.0 / error**2)) ** 0.5))
+
+
+@pytest.mark.parametrize(("readings", "stands"), [(3, True), (2, False)])
+def test_a_meter_that_shows_one_number_three_times_while_openings_are_counted_is_left_out(readings, stands, field):
+    """The refill flow was fitted to six times the one described; of two readings no refill flow is fitted."""
+    found = turned(field, lambda k, _: {"meter": 1000.0 if k < readings else None}, meter=True)
+    assert any("the meter shows the same number 3 times, while" in said for said in found.contradictions) == stands
+    assert "refill" in found.untold
+
+
+def test_a_meter_that_stands_still_beside_no_opening_is_no_mistake(field):
+    found = turned(field, lambda k, _: {"meter": 1000.0, "openings": 0 if k else None}, meter=True, levels=False)
+    assert not any("the same number" in said for said in found.contradictions)
+
+
+@pytest.mark.parametrize("days", [60, 100])
+def test_counts_of_none_where_a_garden_has_some_are_left_out(days, make_garden):
+    """They gave a tenth of the exposure, or a swing twice the one described, without a word."""
+    found = turned(Field(make_garden, days=days), lambda k, _: {"openings": 0 if k else None})
+    assert any("no opening is counted at any visit, where such a garden has" in said for said in found.contradictions)
+    assert not found.estimates
+
+
+def test_readings_further_from_the_model_than_any_of_one_pan_are_refused(field, monkeypatch):
+    """20 mm, or five swings, are the most: common practice, no source."""
+    found = turned(field, lambda k, _: {})
+    monkeypatch.setattr(estimate, "_FAR_SWINGS", 0.0)
+    monkeypatch.setattr(estimate, "_FAR_MM", found.rms_after)
+    turned(field, lambda k, _: {})
+    monkeypatch.setattr(estimate, "_FAR_MM", found.rms_after * 0.999)
+    with pytest.raises(ReadingsError, match="levels and counts lie [0-9]+ .*from what the garden does"):
+        turned(field, lambda k, _: {})

@@ -15,7 +15,7 @@ from panbudget.reports.writing import Verb
 from panbudget.season.result import Season
 from panbudget.studies.fit.estimate import ControllerFit, Estimate, Fit
 from panbudget.studies.fit.tub import Worth
-from panbudget.words import amount, bare, count, days_said, percent
+from panbudget.words import amount, bare, count, days_said, percent, say
 
 _section, _say = words_of("fit")
 #: parameter -> factor to what is shown, decimals, kind of quantity
@@ -51,7 +51,7 @@ def fit_sentences(fit: Fit) -> list[str]:
             what = _PARAMETERS[parameter].split(",")[0]
             sentences.append(_say("untold", name=name, what=what, why=why))
         for worth in _telling(pan):
-            sentences.append(_say("next", name=name, what=_MEASURES[worth.what], worth=worth))
+            sentences.append(_say("next", name=name, what=say(_MEASURES[worth.what]), worth=worth))
         weigh = "weighs" if len(pan.questioned) == 1 else "weigh"
         sentences.append(_say("apart", name=name, pan=pan, questioned=len(pan.questioned), weigh=weigh))
     return sentences + [_say("row", what=what) for what in fit.log.assumptions if what.startswith("line ")]
@@ -63,7 +63,7 @@ def _first(fit: Fit, paths: Mapping[str, str]) -> Iterator[str]:
         yield _say("first_lay", **paths)
     for name, pan in fit.controllers.items():
         for worth in _telling(pan):
-            yield _say("first_next", name=name, what=_MEASURES[worth.what])
+            yield _say("first_next", name=name, what=say(_MEASURES[worth.what]))
 
 
 def _telling(pan: ControllerFit) -> list[Worth]:
@@ -125,7 +125,7 @@ def _next(fit: Fit) -> Iterator[dict[str, Any]]:
     for name, pan in fit.controllers.items():
         for each in pan.worth:
             halves = {when: f"±{percent(getattr(each, when), 1)}" for when in ("before", "after")}
-            yield {"pan": name, "what": _MEASURES[each.what], **halves}
+            yield {"pan": name, "what": say(_MEASURES[each.what]), **halves}
 
 
 def fit_totals(fit: Fit) -> dict[str, Any]:

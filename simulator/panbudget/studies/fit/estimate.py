@@ -56,6 +56,9 @@ _SETTINGS = {
     "refill": 'valve.refill.flow = "{0:.4f} L/h"',
     "swing": 'valve.swing = "{1:.1f} g"',
 }
+# from the model as fitted, beyond which readings are of no one pan (common practice, no source): sound logs lie within 2 mm,
+# damaged ones of which one witness is left out within 8 mm
+_FAR_MM, _FAR_SWINGS = 20.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -344,7 +347,7 @@ def fit_controller(
         worth = tuple(_worth(posterior, measured or {}, scenario.uncertainty, float(np.var(emitted))))
     factors = {estimate.name: estimate.factor for estimate in estimates}
     posterior = replace(posterior, place=replace(posterior.place, factors=factors))
-    return _fitted(
+    fitted = _fitted(
         name,
         posterior,
         tub,
@@ -355,6 +358,10 @@ def fit_controller(
         worth=worth,
         contradictions=tuple(contradictions),
     )
+    most = max(_FAR_MM, _FAR_SWINGS * pan.swing / pan.area)
+    if estimates and fitted.rms_after > most:
+        raise ReadingsError(problem("far-off", name, off=fitted.rms_after, most=most))
+    return fitted
 
 
 def _nothing(name: str, tub: Sequence[Visit], doubts: Mapping[int, str]) -> Problem:

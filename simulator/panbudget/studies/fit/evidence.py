@@ -99,6 +99,15 @@ def reconciled(pan: PanModel, known: Known, likely: tuple[float, float]) -> tupl
     if hint := _level_hint(pan):
         pan = without(pan, "levels")
         sentences.append(AGAINST["levels-unit"].format(hint=hint))
+    read = pan.meters[np.isfinite(pan.meters)]
+    counted = np.nansum(pan.counts[1:])
+    if len(read) >= LEAST_METER and np.ptp(read) == 0.0 and counted >= LEAST_METER:
+        pan = without(pan, "meters")
+        sentences.append(AGAINST["meter-stands"].format(times=len(read), count=counted))
+    if np.isfinite(pan.counts[1:]).any() and counted == 0.0:
+        opened = pan.modelled({**start, "exposure": likely[0] / ODD**0.5}).counted_at(pan.hours[[0, -1]])
+        if (least := float(np.diff(opened)[0])) >= LEAST_METER:
+            return without(pan, "counts"), [*sentences, AGAINST["counts-zero"].format(least=least)]
     if np.isfinite(pan.counts).sum() < LEAST_METER:
         return pan, sentences
     place = by_counts(pan, start)

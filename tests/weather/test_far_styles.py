@@ -361,6 +361,21 @@ def test_the_letters_of_weather_reports_are_known_beside_each_other(tmp_path):
     assert heading_of(0, "TT").name == "tt"  # alone it may be anything
 
 
+@pytest.mark.parametrize(
+    ("words", "times"),
+    [("when,degrees,metres a second,millimetres", 1), ("when it was,Fahrenheit,miles an hour,inches", 25.4)],
+)
+def test_a_line_of_words_under_the_header_is_not_the_header(tmp_path, words, times):
+    """Its units hold."""
+    inch = times > 1.0
+    content = hourly(
+        "timestamp,AirTemp,WindSpd,Rain",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", f(c) if inch else c, d.wind, round(at_five(t, d) / times, 4)],
+        below=words + "\n",
+    )
+    agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "wind", "rain"))
+
+
 def test_the_tips_size_may_stand_in_brackets(tmp_path):
     """A tip's water, in the header, times the tips: by definition."""
     content = hourly(

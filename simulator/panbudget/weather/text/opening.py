@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from panbudget.weather.site import Station
 from panbudget.weather.text.cells import MISSING, is_number, parted
-from panbudget.weather.text.heading import differ, in_english, is_unit, known_unit, unit_of
+from panbudget.weather.text.heading import differ, heading_of, in_english, is_unit, known_unit, unit_of
 from panbudget.weather.text.moments import MONTH, is_dated, is_number_of_a_day
 from panbudget.weather.text.rows import SEPARATORS, separator_of, split
 from panbudget.words import packaged
@@ -32,6 +32,10 @@ _HEAD, _ROWS, _BETWEEN = 120, 3, 4
 # words that tell no quantity among the words above a table; names that are of a temperature alone
 _FILLERS = {"all", "the", "daily", "mean", "speed", "air", "unit"}
 _EXTREME = re.compile(r"(low|high|min|max|lowest|highest|tmin|tmax|t min|t max)( temp)?")
+_TEMPERATURE, _WHEN = (
+    re.compile(r"\btemp|\bt ?(min|max|n|x)\b|^(min|max|low|high)\b"),
+    re.compile(r"date|time|day|year"),
+)
 _A_WORD = 6  # letters of a name that is a word and no code
 _NAMELESS = re.compile("values?|wert|valor|valeur|valore")
 _UNITS = re.compile(r"units?|unidad(es)?|einheit(en)?|unites?|unita")
@@ -240,6 +244,10 @@ def _header_above(
         if not units and is_units(cells):
             units, top = cells, i
             continue
+        over = next((_cells(other, separator) for j, other in reversed(above) if j < i and text[0] != "#"), [])
+        if len(over) == len(cells) and _names_temperature(over, dates) and not _names_temperature(cells, ()):
+            units, top = units or cells, i  # a line of words under the header, of which some may be units
+            continue
         line = i + 1
         # a remark is no part of a header that is none
         upper = [pair for pair in above if pair[0] < i and (text[0] == "#" or pair[1][0] != "#")]
@@ -275,6 +283,12 @@ def _header_above(
         )
         return Opening(line, below, names, separator, units or _units_in(rows), dates, rows, legend)
     return None
+
+
+def _names_temperature(names: Sequence[str], dates: Sequence[int]) -> bool:
+    """Tell names of which one is a temperature's, and those of these columns say when."""
+    read = [heading_of(i, name).name for i, name in enumerate(names)]
+    return any(map(_TEMPERATURE.search, read)) and all(_WHEN.search(read[max(i, 0)]) for i in dates)
 
 
 def _units_in(rows: Sequence[list[str]]) -> list[str]:

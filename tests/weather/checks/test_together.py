@@ -12,6 +12,7 @@ import pytest
 
 from panbudget.physics import air
 from tests.weather.checks.days import inspected, spoken
+from tests.weather.sites import Site
 
 N = 90
 DRAWN = np.random.default_rng(8)
@@ -380,3 +381,39 @@ def test_whoever_knows_better_trusts_them(name):
     }
     assert name in names(**shown[name])
     assert name not in names(**shown[name], trust=[name])
+
+
+def as_one(share, *, apart=7.0, days=N, **columns):
+    """Return days whose extremes' changes go together by just such a share, and lie so far apart in the middle."""
+    one, other = np.random.default_rng(3).normal(0.0, 0.2, (2, days - 1))
+    one, other = one - one.mean(), other - other.mean()
+    other -= one * (one @ other) / (one @ one)
+    both = share * one + np.sqrt(1.0 - share**2) * other * np.sqrt((one @ one) / (other @ other))
+    tmin, tmax = (14.0 + np.r_[0.0, np.cumsum(changes)] for changes in (one, both))
+    return {"days": days, "tmin": tmin, "tmax": tmax + apart - float(np.median(tmax - tmin)), **columns}
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        (as_one(0.699), False),
+        (as_one(0.701), True),
+        (as_one(0.989), True),
+        (as_one(0.991), False),  # made up: all days warm up by the same
+        (as_one(0.8, apart=8.01), False),
+        (as_one(0.8, apart=7.99), True),
+        (as_one(0.8, days=60), False),
+        (as_one(0.8, days=61), True),
+        (as_one(0.8, rh_max=80.0, rh_min=60.0), False),  # which tell it better
+        (as_one(0.8, site=Site(55.1, 100.0)), False),
+        (as_one(0.8, site=Site(54.9, 100.0)), True),
+        (
+            as_one(0.8, start="2025-08-13"),
+            False,
+        ),  # Ra at 38° is 29 in its middle, and 31 a fortnight before (FAO-56, table 2.6)
+        (as_one(0.8, start="2025-07-25"), True),
+    ],
+)
+def test_extremes_that_change_as_one_have_a_mean_among_them(days, told):
+    """Of two quantities one of which holds half of the other, with as much of its own: most of their changes are one."""
+    assert ("change as one" in spoken("range-half", **days)) is told

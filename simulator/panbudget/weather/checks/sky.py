@@ -84,7 +84,7 @@ _SHARE, _LONG_DAY, _SUNLESS, _AS_WARM = 1.1, 10.0, 8, 0.8
 _OKTAS = 8.0
 # the latitude up to which the year's shortest night is dark for some hours, and the mean light of the darkest hour of the day above
 # which a sensor's zero is off: thermopiles lose a few W/m² at night, and gain none [°, W/m²]
-_NIGHTS, _NO_NIGHT = 55.0, 10.0
+NIGHTS, _NO_NIGHT = 55.0, 10.0
 
 
 def bright_bound(sky: Sky) -> Floats:
@@ -442,7 +442,7 @@ def _night_light(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     hours = inspection.raw.by_hour
     assert hours is not None
     least = float(hours.radiation.min())  # NaN where an hour has none
-    if abs(inspection.site.latitude) <= _NIGHTS and least > _NO_NIGHT:
+    if abs(inspection.site.latitude) <= NIGHTS and least > _NO_NIGHT:
         light = np.maximum(inspection.of_asked("radiation") - least * MJ_OF_A_WATT_DAY, 0.0)
         yield Verdict(names, "radiation-night", {"least": least}, inspection.with_asked(radiation=light))
 

@@ -7,12 +7,15 @@ The records are invented. The thresholds are common practice, no source.
 from __future__ import annotations
 
 import datetime as dt
+import math
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.weather import read_weather
 from panbudget.weather.subdaily.hourly import _ceiling, to_days
+from tests.weather.sites import Site
 from tests.weather.subdaily.test_hourly import NO_ZONE, hours, records
 
 
@@ -109,3 +112,23 @@ def test_rain_of_hours_that_stand_at_each_half_hour_is_summed_up(hours, wet, odd
     found = records(stamps, rain=np.where(at < wet, 0.4, 0.0), temperature=10.0 + 0.1 * at, rain_kind="interval")
     twice = to_days(found, NO_ZONE, recognised="", shown_as="").rain_twice
     assert twice["rows"].sum() == pytest.approx(0.4 * count)
+
+
+def test_extremes_of_twelve_hours_among_hourly_records_are_passed_over_and_said(tmp_path):
+    """A night's lowest at 06 and a day's highest at 18 UTC, as synoptic reports have them (WMO-No. 306, from memory)."""
+    lines = ["time,Temp (°C),Min temp (°C),Max temp (°C),Rain (mm),Wind (m/s),RH (%)"]
+    for hour in range(10 * 24):
+        at, warm = (
+            dt.datetime(2025, 5, 1) + dt.timedelta(hours=hour),
+            15.0 - 7.0 * math.cos(hour % 24 / 24.0 * 2.0 * math.pi),
+        )
+        low, high = ("6.0" if at.hour == 6 else ""), ("24.0" if at.hour == 18 else "")
+        lines.append(f"{at},{warm:.1f},{low},{high},0,{2 + hour % 3},{60 + hour % 7}")
+    (file := tmp_path / "synop.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    weather = read_weather(file, Site(44.0, 100), missing_rain="error")
+    assert (weather.daily["tmin"].max(), weather.daily["tmax"].min()) == (8.0, 22.0)  # those of the records
+    for name in ("Min", "Max"):
+        assert any(
+            f'column "{name} temp (°C)" is not used: it is no extreme of each record alone (but of twelve hours' in text
+            for text in weather.notes
+        )

@@ -35,7 +35,9 @@ def test_code_is_kept_where_the_variable_says_and_used_again(tmp_path, monkeypat
     compiling.compiled.cache_clear()
 
 
-@pytest.mark.parametrize("damage", ["cut off", "a byte changed", "empty", "rubbish", "no seal", "a rubbish seal"])
+@pytest.mark.parametrize(
+    "damage", ["cut off", "a byte changed", "empty", "rubbish", "no seal", "a rubbish seal", "a folder"]
+)
 @pytest.mark.parametrize("suffix", ["nbi", "nbc"])
 def test_code_that_is_not_as_it_was_written_is_compiled_again(damage, suffix, tmp_path, monkeypatch, capsys):
     monkeypatch.setenv(compiling.CACHE_VARIABLE, str(tmp_path))
@@ -48,6 +50,9 @@ def test_code_that_is_not_as_it_was_written_is_compiled_again(damage, suffix, tm
     broken = {"cut off": whole[:-9], "a byte changed": changed, "empty": b"", "rubbish": b"rubbish"}
     if "seal" in damage:
         seal.unlink() if damage == "no seal" else seal.write_text("{", encoding="ascii")
+    elif damage == "a folder":
+        file.unlink()
+        file.mkdir()
     else:
         file.write_bytes(broken[damage])
     compiling.compiled.cache_clear()

@@ -14,6 +14,7 @@ import importlib.metadata
 import importlib.util
 import json
 import os
+import shutil
 import stat
 import sys
 import threading
@@ -161,7 +162,10 @@ def _is_as_written(folder: Path) -> bool:
 def _thrown_away(folder: Path) -> bool:
     try:
         for path in (*_kept(folder), folder / _SEAL):
-            path.unlink(missing_ok=True)
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path)
+            else:
+                path.unlink(missing_ok=True)
     except OSError:
         return False
     return True

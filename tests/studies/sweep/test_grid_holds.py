@@ -330,6 +330,8 @@ def test_latitude_and_longitude_that_are_exchanged_or_beyond_their_bounds_are_re
         "its latitudes run from 120 to 121 and its longitudes from 38.25 to 38.75: they look exchanged"
         in (refused(far)[0])
     )
+    mistyped = data.assign_coords(lat=("lat", [38.5, 500.0], north))
+    assert "its latitudes run from 38.5 to 500; expected: -90 to 90 degrees" in refused(mistyped)[0]
     beyond = data.assign_coords(lon=("lon", [359.9, 360.1], east))
     assert "its longitudes run from 359.9 to 360.1; expected: -180 to 180, or 0 to 360 degrees" in refused(beyond)[0]
     assert loaded(data.assign_coords(lon=("lon", [359.9, 360.0], east))).places

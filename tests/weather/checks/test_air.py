@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from panbudget.physics import air
+from panbudget.weather.checks.air import scale_of
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.raw import ColumnChoice, OtherUnit
 from tests.weather.checks.days import AIR, E30, P100, SENSORS, codes, inspected, one_day, spoken
@@ -361,3 +362,10 @@ def test_a_winter_in_fahrenheit_that_ends_within_days_changes_no_unit():
         asked = np.arange(140) >= 60
         found = inspected(140, tmin=tmin[::turn], tmax=tmax[::turn], wind=2.0, asked=asked[::turn])
         assert "temperature-leap" not in [problem.code for problem in found.problems]
+
+
+@pytest.mark.parametrize("infinite", [np.inf, -np.inf])
+def test_a_temperature_that_is_infinite_is_taken_for_no_unit(infinite):
+    """Of a grid whose tmin was infinite, tmax was blamed, as tenths of a degree."""
+    sound = np.linspace(0.0, 30.0, 50)
+    assert [scale_of("tmin", values) for values in (np.full(50, infinite), np.append(sound, infinite))] == ["", ""]

@@ -364,6 +364,7 @@ def _coordinates(data: Any, tmin: str, time: str, shown: str) -> tuple[tuple[str
     (south, north), (west, east) = (about["bounds"] for about in cf.TABLE["coordinates"].values())
     if np.nanmin(latitude) < south or np.nanmax(latitude) > north:
         fits = np.nanmin(longitude) >= south and np.nanmax(longitude) <= north
+        fits = fits and np.nanmin(latitude) >= west and np.nanmax(latitude) <= east
         raise _wrong("latitude" + (".exchanged" if fits else ""), shown, **ends)
     if np.nanmin(longitude) < west or np.nanmax(longitude) > east:
         raise _wrong("longitude", shown, **ends)

@@ -157,9 +157,9 @@ def _other_scales(inspection: Inspection, names: Iterable[str]) -> dict[str, str
 
 
 def scale_of(name: str, values: Floats) -> str:
-    """Guess at K, tenths of a degree or °F; nothing where the bulk of the values is ordinary."""
+    """Guess at K, tenths of a degree or °F; nothing where the bulk of the values is ordinary, or one is infinite."""
     low, high = float(values.min()), float(values.max())
-    if low >= -135.0 and high <= _MEDIAN_LIMITS[name]:
+    if (low >= -135.0 and high <= _MEDIAN_LIMITS[name]) or not np.isfinite([low, high]).all():
         return ""
     if low > 180.0 and high < 340.0:
         return "K"

@@ -22,7 +22,7 @@ from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
-from panbudget.weather.text.heading import as_name, heading_of, in_english
+from panbudget.weather.text.heading import as_name, converts, heading_of, in_english
 from panbudget.weather.text.mistakes import Mistakes, note, shortened
 from panbudget.weather.text.moments import (
     CLOCK,
@@ -64,8 +64,10 @@ _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
 # a day's mean temperature by its header, and days that tell it from an extreme, nearly all of which have the same figure [d, -]
-_MEAN = re.compile(r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|(temp|t)(mean|avg)$|(mean|avg)t(emp)?$")
-_NO_MEAN = re.compile(r"\b(max|min|maximum|minimum|high|low|dew|wet|feels|apparent|wind|chill|hum|rh|soil|grass)")
+_MEAN = re.compile(
+    r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|\b(temp|t)(mean|avg)\b|\b(mean|avg)t(emp)?\b"
+)
+_NO_MEAN = re.compile(r"max|min|\b(high|low|dew|wet|feels|apparent|wind|chill|hum|rh|soil|grass)")
 _MEAN_DAYS, _ALIKE = 30, 0.9
 # what is cured by pasting alone, so that the values can be looked at too
 _TO_PASTE = ("looks-like", "short-year", "day-number", "no-unit", "no-rain")
@@ -203,7 +205,9 @@ def _standard(header: Header, table: Cells) -> dict[str, Floats]:
 
 def _means(opening: Opening, header: Header, rows: Rows) -> dict[str, str]:
     """Tell which extreme is the day's mean by its own header, or has the figures of another column that is one."""
-    names = {place: heading_of(place, text).name for place, text in enumerate(opening.quantities)}
+    headings = [heading_of(place, text) for place, text in enumerate(opening.quantities)]
+    in_degrees = (bool(heading.unit) and converts(str(heading.unit), ["degC"]) for heading in headings)
+    names = {of.place: of.name + " temp" * degrees for of, degrees in zip(headings, in_degrees, strict=True)}
     means = [place for place, name in names.items() if _MEAN.search(name) and not _NO_MEAN.search(name)]
     found = dict[str, str]()
     extremes = {name: place for name, place in header.places.items() if name in ("tmax", "tmin")}

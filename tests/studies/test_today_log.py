@@ -226,6 +226,16 @@ def test_rows_that_are_of_no_use_are_told_and_one_will_do(row, says, garden):
     assert any(says in note.replace("\u00a0", " ") for note in found.notes)
 
 
+@pytest.mark.parametrize(
+    ("level", "unit"), [("15.6", "cm"), ("15.5", ""), ("18.0", "cm"), ("18.1", ""), ("6.2", "inches"), ("154", "")]
+)
+def test_a_level_that_reads_like_another_unit_is_asked_about(level, unit, garden):
+    """The valve opens at 155.4 mm and the pan is 180 mm deep."""
+    found = told(garden, ["date,openings,level_mm,meter_l,note", f"2021-07-19 08:00,,{level},,"])
+    asked = [re.search("was it read in ([a-z]+)", alarm) for alarm in found.alarms if "lies below" in alarm]
+    assert [match[1] for match in asked if match] == ([unit] if unit else [])
+
+
 def test_what_is_given_by_hand_comes_after_the_log(garden, rows):
     found = told(garden, rows, level={"upper": 158.0})
     assert found.valves["upper"].level_mm == pytest.approx(158.0)

@@ -149,10 +149,14 @@ def _level_hint(pan: PanModel) -> str:
     low, high = pan.reset_mm - pan.swing / pan.area - _OFF_MM, pan.reset_mm + pan.freeboard / pan.area
     if not len(levels) or low <= (middle := float(np.median(levels))) <= high:
         return ""
-    for times, unit in _LEVEL_UNITS.items():
-        if low <= times * middle <= high:
-            return f"they read like {unit}"
+    if unit := level_unit(middle, low, high):
+        return f"they read like {unit}"
     return "they read like the depth from the rim down to the water" if low <= high - middle <= high else ""
+
+
+def level_unit(level: float, low: float, high: float) -> str:
+    """Return the unit in which a level below a range would lie within it, else nothing. [mm]"""
+    return next((unit for times, unit in _LEVEL_UNITS.items() if level < low <= times * level <= high), "")
 
 
 def _meter_over_counts(pan: PanModel, modelled: Modelled) -> float:

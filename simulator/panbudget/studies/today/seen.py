@@ -19,6 +19,7 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.studies.common import read_data, swing_at, water_at_trip
+from panbudget.studies.fit.evidence import level_unit
 from panbudget.studies.fit.log import named_log
 from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Start, start_of
@@ -206,7 +207,9 @@ def _put(
         notes.append(say(texts["levels"], **values, model=(model + at_trip) / pan.area))
         is_low = seen_kg < -_LOW * pan.area
         if is_low and not (tonight and state.is_open[row]):
-            alarms.append(say(texts["below-trip-runs" if ran else "below-trip"], **values, litres=ran))
+            unit = "" if tonight else level_unit(look.level or 0.0, at_trip / pan.area, pan.depth)
+            doubt = texts["other-unit"].format(unit=unit) if unit else ""
+            alarms.append(say(texts["below-trip-runs" if ran else "below-trip"], **values, litres=ran) + doubt)
         if seen_kg > swing + HIGH * pan.area and model <= swing:
             alarms.append(say(texts["above-reset-runs" if ran else "above-reset"], **values, litres=ran))
         if tonight or is_low:  # what has not filled it goes on till tonight

@@ -9,7 +9,9 @@ import re
 import pandas as pd
 import pytest
 
+from panbudget import replay
 from panbudget.reports.pages import Report, Section, labelled, page, section, table_of, whole_options
+from panbudget.reports.writing import as_page
 
 
 def test_a_table_takes_labels_units_and_formats_from_its_attrs():
@@ -89,3 +91,11 @@ def test_an_option_is_not_cut_by_the_end_of_a_line_and_what_else_stands_there_is
     )
     assert whole_options("well--known & --") == "well--known &amp; --"
     assert whole_options("run `fit <log>`, then") == "run <code>fit &lt;log&gt;</code>, then"
+
+
+def test_a_key_in_a_finding_stands_as_code(make_garden):
+    """Backticks were printed as they are."""
+    late = {"controller": {"upper": {"bed": {"tomatoes": {"planted": dt.date(2023, 5, 10)}}}}}
+    page = as_page(replay(make_garden(late)))
+    assert "Look at the year of <code>planted</code> and at the stages" in page
+    assert "`" not in re.sub(r"<(style|svg|script).*?</\1>", "", page, flags=re.DOTALL)

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from panbudget.errors import WeatherError
 from panbudget.physics.sun import extraterrestrial_radiation
 from panbudget.weather import GapLimits, read_weather
+from panbudget.weather.clean import open_weather
 from panbudget.weather.formats import table as table_reader
 from panbudget.weather.text.headers import read_header
 from panbudget.weather.text.opening import without_footer
@@ -480,6 +481,16 @@ def test_a_maximum_with_the_figures_of_the_files_own_mean_is_doubted(read, heade
     text = table(30, tmax=warm, mean=mean).replace("mean", header, 1)
     found = [caution.sentence for caution in read(text).cautions if caution.name == "range-half"]
     assert [f'"{header}"' in sentence for sentence in found] == [True] * told
+
+
+@pytest.mark.parametrize(("same", "means"), [(0, None), (27, {"tmax": "tmean (°C)"})])
+def test_days_that_have_neither_are_not_alike(same, means, tmp_path):
+    """Both columns begin with the last thirty days."""
+    warm = ["" if day < 570 else 20 + day % 7 for day in range(600)]
+    mean = [each if day < 570 or day >= 600 - same else each - 5 for day, each in enumerate(warm)]
+    file = tmp_path / "weather.csv"
+    file.write_text(table(600, tmax=warm, mean=mean).replace("mean", "tmean (°C)", 1), encoding="utf-8")
+    assert open_weather([file], SITE, shown_as="station.csv").file.raw.means == means
 
 
 @pytest.mark.parametrize(("days", "header", "told"), [(30, "Temp Avg", 1), (29, "Temp Avg", 0), (30, "Temp", 0)])

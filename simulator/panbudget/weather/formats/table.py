@@ -211,10 +211,12 @@ def _means(opening: Opening, header: Header, rows: Rows) -> dict[str, str]:
     means = [place for place, name in names.items() if _MEAN.search(name) and not _NO_MEAN.search(name)]
     found = dict[str, str]()
     extremes = {name: place for name, place in header.places.items() if name in ("tmax", "tmin")}
+    cells = rows.columns([*{*means, *extremes.values()}]) if means else pd.DataFrame(columns=[*extremes.values()])
     for name, of in extremes.items():
+        given = cells[of][cells[of].array != ""]
         for place in means:
-            pairs = [row[place] == row[of] for row in rows.cells() if max(place, of) < len(row)] if place != of else []
-            if place == of or (len(pairs) >= _MEAN_DAYS and sum(pairs) >= _ALIKE * len(pairs)):
+            alike = (cells[place][given.index].to_numpy() == given.to_numpy()).sum()
+            if place == of or (len(given) >= _MEAN_DAYS and alike >= _ALIKE * len(given)):
                 found[name] = opening.quantities[place]
     return found
 

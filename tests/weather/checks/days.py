@@ -34,7 +34,7 @@ def inspected(
     only = columns.pop("only", None)
     options = {name: columns.pop(name) for name in ("too_bright", "bright_share", "table") if name in columns}
     trust = frozenset(columns.pop("trust", SENSORS))
-    of_raw = ("by_hour", "contradicted", "of_records", "rain_twice", "typical", "station")
+    of_raw = ("by_hour", "contradicted", "of_records", "rain_twice", "typical", "station", "means")
     more = {name: columns.pop(name) for name in of_raw if name in columns}
     clear, units = columns.pop("clear", None), columns.pop("units", {})
     index = pd.date_range(start, periods=days, name="date")

@@ -383,6 +383,13 @@ def test_whoever_knows_better_trusts_them(name):
     assert name not in names(**shown[name], trust=[name])
 
 
+@pytest.mark.parametrize("beside", [{}, {"dew_point": LOW - 8.1}])
+def test_a_mean_that_a_header_tells_is_told_once(beside):
+    days = {"tmin": LOW, "tmax": LOW + 9.0, **warming_by_humidity(1.8, LOW, LOW + 9.0), **beside}
+    (said,) = inspected(N, **days, means={"tmax": "Temp Avg"}, only="range-half", trust=()).cautions
+    assert '"Temp Avg"' in said.sentence
+
+
 def as_one(share, *, apart=7.0, days=N, **columns):
     """Return days whose extremes' changes go together by just such a share, and lie so far apart in the middle."""
     one, other = np.random.default_rng(3).normal(0.0, 0.2, (2, days - 1))
@@ -417,3 +424,51 @@ def as_one(share, *, apart=7.0, days=N, **columns):
 def test_extremes_that_change_as_one_have_a_mean_among_them(days, told):
     """Of two quantities one of which holds half of the other, with as much of its own: most of their changes are one."""
     assert ("change as one" in spoken("range-half", **days)) is told
+
+
+def in_turns(share, rest, *, apart, others, days=60, late=True, start="2025-05-01", **columns):
+    """Return sixty days and some more, whose changes go together by just such shares, the latter that far apart, or the former."""
+    wave = np.arange(60 + days + 1) * np.pi / 2.0  # of which sine and cosine have changes of their own
+    part = np.arange(wave.size) >= 60 if late else np.arange(wave.size) <= days
+    of = np.where(part, share, rest)
+    tmax = 14.0 + np.where(part, apart, others) + of * np.cos(wave) + np.sqrt(1.0 - of**2) * np.sin(wave)
+    return {"days": wave.size, "tmin": 14.0 + np.cos(wave), "tmax": tmax, "start": start, **columns}
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0), True),
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, late=False), True),
+        (in_turns(0.8, 0.4, apart=12.0, others=6.0), False),  # the wide part, which goes together by night and day
+        (in_turns(0.69, 0.4, apart=6.0, others=12.0), False),
+        (in_turns(0.71, 0.4, apart=6.0, others=12.0), True),
+        (in_turns(0.8, 0.66, apart=6.0, others=12.0), False),
+        (in_turns(0.8, 0.64, apart=6.0, others=12.0), True),
+        (in_turns(0.8, 0.4, apart=11.4 * np.exp(-0.19) - 0.2, others=12.0), False),
+        (in_turns(0.8, 0.4, apart=11.4 * np.exp(-0.21) - 0.2, others=12.0), True),
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, days=28), False),
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, days=29), True),
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, rh_max=60.0, rh_min=48.0), True),
+        # Ra at 38° is 20 late in October (22.2 and 16.6 in the middle of October and November: FAO-56 table 2.6, from memory)
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, start="2025-08-10", days=40), True),
+        (in_turns(0.8, 0.4, apart=6.0, others=12.0, start="2025-08-25", days=40), False),
+    ],
+)
+def test_extremes_that_change_as_one_on_a_narrower_part_alone_have_a_mean_among_them_there(days, told):
+    """By the middle halves: a quarter of the wide days warm up by 12 - 0.6 °C at most, one of the others by 0.2 °C more than they do."""
+    said = spoken("range-half", **days)
+    assert ("change as one" in said) is told
+    assert said.count("one of") == told
+
+
+@pytest.mark.parametrize("late", [True, False])
+def test_a_mean_of_some_months_is_worth_a_wider_range_on_its_own_days(late):
+    days = in_turns(0.8, 0.4, apart=6.0, others=12.0, late=late)
+    (said,) = inspected(**days, only="range-half", trust=()).cautions
+    first, last = ("2025-06-30", "2025-08-29") if late else ("2025-05-01", "2025-06-30")
+    assert f"from {first} to {last} and " in said.sentence
+    part = np.arange(days["days"]) >= 60 if late else np.arange(days["days"]) <= 60
+    further = np.where(part, days["tmax"] - days["tmin"], 0.0)
+    assert said.instead[0]["tmax"] == pytest.approx(days["tmax"] + further)
+    assert said.instead[1]["tmin"] == pytest.approx(days["tmin"] - further)

@@ -13,6 +13,7 @@ import pandas as pd
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.today.figures import fan_figure
 from panbudget.reports.writing import Verb
+from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.today.fan import band
 from panbudget.studies.today.standing import RECENT, BedToday, Today, ValveToday
 from panbudget.studies.today.trials import WEEKS, Action
@@ -39,7 +40,15 @@ def _first(today: Today) -> list[str]:
     lines += [_say("action", number=n, action=action, worth=_worth(today, action)) for n, action in numbered]
     if today.fan is not None and not lines:
         lines.append(_say("nothing", weeks=_weeks(today)))
+    short = {key: bed for key, bed in today.beds.items() if bed.growing and bed.driest_left_mm < 0.0}
+    if today.fan is None and short and _weeks(today):
+        lines.append(_say("fill", listed=joined(", ", (_by_hand(today, *each) for each in short.items()))))
     return lines
+
+
+def _by_hand(today: Today, key: str, bed: BedToday) -> Any:
+    on_tank = today.scenario.controller[key.split("/")[0]].supply in tanks_in_use(today.scenario)
+    return _say("by_hand_tank" if on_tank else "by_hand", key=key, bed=bed)
 
 
 def _of_beds(today: Today) -> Iterator[str]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from panbudget.reports.pages import Section, labelled, sentence, texts
 from panbudget.reports.pdf import Paper, quiet
+from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.today.standing import Today
 from panbudget.words import PaperSize, bare, count, filled
 
@@ -34,7 +35,7 @@ def sheet_sections(today: Today) -> list[Section]:
     longest = max(_longest(today, name, minutes) for name in today.valves)
     need = sum(bed.need_mm * area for bed, area in zip(today.beds.values(), _areas(today), strict=True))
     values: dict[str, Any] = {"resets": _filled_to(today), "litres": need, "minutes": longest}
-    on_tank = any(visit.tanks for visit in today.visits)
+    on_tank = bool(tanks_in_use(today.scenario))
     values["empty"] = _WORDS["empty"] if on_tank else ""
     values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
     cautions = [part["text"] for part in _WORDS["cautions"]]
@@ -111,13 +112,12 @@ def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[s
 
 def _beds(today: Today) -> Iterator[str]:
     fine = list[str]()
-    for row, ((key, bed), area) in enumerate(zip(today.beds.items(), _areas(today), strict=True)):
+    for row, (key, bed) in enumerate(today.beds.items()):
         days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
         if not bed.growing:
             continue
         if bed.driest_left_mm < 0.0:
-            lack = float(today.season.beds[key]["driest_depletion_mm"].iloc[-1]) * area
-            yield filled(_WORDS["dry"], {"key": key, "litres": lack})
+            yield filled(_WORDS["dry"], {"key": key, "litres": bed.fill_l})
         elif days:
             yield filled(_WORDS["first"], {"key": key, "day": days[0]})
         else:

@@ -14,7 +14,7 @@ from panbudget.season.result import Season
 from panbudget.season.supplies import tanks_in_use
 from panbudget.studies.common import swing_at, water_at_trip
 from panbudget.studies.ranges import interval_of
-from panbudget.studies.today.fan import MORNING_HOUR
+from panbudget.studies.today.fan import MORNING_HOUR, Start
 from panbudget.studies.today.trials import BAND, Trials
 
 # days ahead, and from one visit to the next; common practice, no source
@@ -32,7 +32,8 @@ class Visit:
     ----------
     day : date
     levels : dict
-        Controller -> between which its pan stands, by ruler, valve shut. [mm above the floor]
+        Controller -> between which its pan stands, by ruler, valve shut. Not of one that stands open tonight where
+        nothing tells for how long. [mm above the floor]
     openings : dict
         Controller -> between which its openings since the visit before lie, or since tonight; ends whole.
     tanks : dict
@@ -45,7 +46,7 @@ class Visit:
     tanks: dict[str, Ends]
 
 
-def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | None) -> tuple[Visit, ...]:
+def visits_of(garden: Scenario, season: Season, start: Start, end: dt.date, trials: Trials | None) -> tuple[Visit, ...]:
     """
     Return the visits of the next two weeks, tomorrow's first.
 
@@ -54,6 +55,8 @@ def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | N
     garden : Scenario
     season : Season
         To this evening: what a knock or salt has moved the trip by stays.
+    start : Start
+        The state of this evening.
     end : date
         The season's last day.
     trials : Trials or None
@@ -67,7 +70,8 @@ def visits_of(garden: Scenario, season: Season, end: dt.date, trials: Trials | N
         levels, openings, tanks = dict[str, Ends](), dict[str, Ends](), dict[str, Ends]()
         for row, (name, part) in enumerate(garden.controller.items()):
             at_trip, area = water_at_trip(season.forcing.pans, row), part.pan.area
-            levels[name] = at_trip / area, (at_trip + swing_at(season.forcing.pans, row)) / area
+            if not start.state.is_open[row]:
+                levels[name] = at_trip / area, (at_trip + swing_at(season.forcing.pans, row)) / area
             if trials is not None:
                 kg = np.array([outcome.morning_kg[row, ahead] for outcome in trials.base])
                 levels[name] = interval_of(kg / area, BAND)

@@ -90,6 +90,8 @@ class BedToday:
         Water left before its plants suffer, mean and driest quarter; below zero when they do. [mm]
     need_mm : float
         A day, in the last seven. [mm/day]
+    fill_l : float
+        What fills its root zone again, of its driest quarter too, spread evenly. [L]
     first_short : Chance or None
         The first day on which its driest quarter falls short.
     """
@@ -98,6 +100,7 @@ class BedToday:
     left_mm: float
     driest_left_mm: float
     need_mm: float
+    fill_l: float
     first_short: Chance | None
 
     @property
@@ -259,14 +262,14 @@ def today(
         season=season,
         end=end,
         valves=_valves(garden, season, start, trials),
-        beds=_beds(season, fan),
+        beds=_beds(garden, season, fan),
         supplies=_supplies(garden, season, start, fan),
         fan=fan,
         forecast_days=forecast_days,
         actions=tuple(trials.actions()) if trials is not None else (),
         notes=tuple(notes),
         alarms=tuple(alarms),
-        visits=visits_of(garden, season, end, trials) if sheet else (),
+        visits=visits_of(garden, season, start, end, trials) if sheet else (),
     )
 
 
@@ -393,15 +396,16 @@ def _chance(fan: Fan, hits: list[Mask]) -> Chance:
     return Chance(len(days), len(fan.years), days[len(days) // 2] if days else None)
 
 
-def _beds(season: Season, fan: Fan | None) -> dict[str, BedToday]:
-    beds = {}
+def _beds(garden: Scenario, season: Season, fan: Fan | None) -> dict[str, BedToday]:
+    beds, areas = {}, [bed.area for part in garden.controller.values() for bed in part.bed.values()]
     for row, (key, table) in enumerate(season.beds.items()):
         last, growing = table.iloc[-1], bool(table["growing"].iloc[-1])
         # in the evening: the day's use is over
         water_left, driest = (float(last["raw_mm"] - last[f"{lane}depletion_mm"]) for lane in ("", "driest_"))
         first_short = None if fan is None else _chance(fan, [outcome.short[row] for outcome in fan.outcomes])
         need = float(table["etc_mm"].iloc[-RECENT:].mean()) if growing else 0.0
-        beds[key] = BedToday(growing, water_left, driest, need, first_short)
+        fill = float(last[["depletion_mm", "driest_depletion_mm"]].max()) * areas[row]
+        beds[key] = BedToday(growing, water_left, driest, need, fill, first_short)
     return beds
 
 

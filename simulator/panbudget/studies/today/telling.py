@@ -253,8 +253,9 @@ def _swings(season: Season, name: str) -> float:
 
 def _running(season: Season, name: str) -> float:
     """Return the share of what evaporates that does so while water runs in, which never shows in the level nor in a count."""
-    refilled = season.openings.loc[season.openings["controller"] == name, "refilled_kg"]
-    return 1.0 - _swings(season, name) / float(refilled.sum()) if len(refilled) else 0.0
+    refilled = float(season.openings.loc[season.openings["controller"] == name, "refilled_kg"].sum())
+    # an empty tank's valve opens and refills little or nothing
+    return max(1.0 - _swings(season, name) / refilled, 0.0) if refilled > 0.0 else 0.0
 
 
 def _moved(garden: Scenario, name: str, spans: list[_Span]) -> tuple[list[_Span], list[str]]:

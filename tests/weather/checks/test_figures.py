@@ -4,6 +4,8 @@ Checks of figures, every threshold at its bound, in invented days. WMO No. 8, fr
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -217,3 +219,45 @@ def test_rain_in_fives_is_told_from_some_wet_days_on(wet, expected):
 
 def test_a_column_of_one_figure_and_nothing_has_no_ends():
     assert seen(["value-limit", "value-mark"], wind=0.0) == []
+
+
+def on_steps(*parts, unit="mm"):
+    """Return days every third of which is wet, by parts: so many, on multiples of a step from its double on, no two in a row alike."""
+    amounts = [np.resize([2, 3, 7, 11, 4][:figures], wet) * step for wet, step, figures in parts]
+    rain = np.zeros(N)
+    rain[: 3 * sum(map(len, amounts)) : 3] = np.concatenate(amounts) * (25.4 if unit == "in" else 1.0)
+    return {"rain": rain, "units": {"rain": unit}, "stated": ("rain",)}
+
+
+@pytest.mark.parametrize(
+    ("days", "times"),
+    [
+        (on_steps((14, 0.4, 5)), ""),
+        (on_steps((15, 0.4, 4)), ""),
+        (on_steps((15, 0.4, 5)), "2 or 4"),
+        (on_steps((20, 0.8, 5)), "4 or 8"),
+        (on_steps((20, 0.6, 5)), "3 or 6"),
+        (on_steps((20, 1.016, 5)), "4"),
+        (on_steps((20, 0.508, 5)), "2"),
+        (on_steps((20, 0.04, 5), unit="in"), "4"),
+        *((on_steps((20, step, 5)), "") for step in (0.1, 0.2, 0.25, 0.254, 0.5, 1.27, 2.5)),
+        *((on_steps((20, step, 5), unit="in"), "") for step in (0.01, 0.02, 0.1)),
+        (on_steps((20, 0.37, 5)), ""),  # many times no gauge's
+        (on_steps((9, 0.1, 5), (14, 0.4, 5)), ""),
+        (on_steps((9, 0.1, 5), (15, 0.4, 5)), "2 or 4"),
+        (on_steps((15, 0.4, 5), (9, 0.1, 5)), "2 or 4"),
+    ],
+)
+def test_rain_on_steps_of_no_gauge_is_some_times_as_much(days, times):
+    """Tips of 0.1, 0.2, 0.25, 0.5 and 1 mm and of a hundredth of an inch (WMO No. 8, part I, chapter 6, from memory)."""
+    said = spoken("value-steps", N, **DAYS, **days)
+    assert re.findall("looks like (.+) times the rain", said) == [times] * bool(times)
+
+
+def test_rain_on_steps_of_no_gauge_from_a_day_on_is_worth_less_on_those_days():
+    days = on_steps((9, 0.1, 5), (15, 0.4, 5))
+    (said,) = inspected(N, **DAYS, **days, only="value-steps", trust=()).cautions
+    assert "from 2025-06-28 to 2025-08-09" in said.sentence
+    part = np.arange(N) >= 27
+    for way, of in zip(said.instead, (2.0, 4.0), strict=True):
+        assert way["rain"] == pytest.approx(np.where(part, days["rain"] / of, days["rain"]))

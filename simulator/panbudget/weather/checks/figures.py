@@ -15,7 +15,7 @@ import numpy as np
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.checks.air import longest
-from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import by_afternoon, run_by_chance
 from panbudget.weather.text.columns import STANDARD, number
 
@@ -40,6 +40,13 @@ _DRAWN, _IN_ORDER = 1e-6, 30
 _ROUNDED_DAYS = 12
 # wide steps, by column, twice and more those of a reading in whole units
 _COARSE = {"tmin": 2.5, "tmax": 2.5, "dew_point": 2.5, "wind": 1.3, "rain": 2.6, "radiation": 2.5, "sunshine": 2.5}
+# wet days whose amounts all stand on a gauge's steps, from the first on or up to the last, and different ones among them [d, -]
+_ON_STEPS, _AMOUNTS = 15, 5
+# steps of gauges, by the file's unit, those that people read or round to, how many times a gauge's a step is by mistake (in none of 456
+# genuine seasons), and parts of a unit [mm or in, -, -]
+_OF_GAUGES = {"mm": (0.1, 0.2, 0.25, 0.254, 0.5, 1.0), "in": (0.01,)}
+_READ = {"mm": (1.27, 2.0, 2.5, 2.54, 5.0, 6.35, 10.0, 12.7, 25.4), "in": (0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)}
+_TIMES, _PARTS = range(2, 11), 1000.0
 # columns that are nothing for days in a row
 _OFTEN_NOTHING = ("rain", "sunshine")
 # what may be filled in where it is left empty
@@ -163,6 +170,40 @@ def _coarse(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             yield Verdict((name,), "value-steps", words)
 
 
+def _no_gauges(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt rain on steps that no gauge has, but some times as small, on all wet days or from one on or up to one."""
+    unit, rain = "in" if inspection.unit_in_file("rain") == "in" else "mm", inspection.of_asked("rain")
+    wet = np.flatnonzero(rain > 0.0)
+    if wet.size < _ON_STEPS or seen(inspection, "rain-unit"):
+        return
+    parts = np.round(rain[wet] / (25.4 if unit == "in" else 1.0) * _PARTS).astype(int)
+    for days, along in ((wet[::-1], parts[::-1]), (wet, parts)):
+        steps = np.gcd.accumulate(along) / _PARTS
+        of_steps = {step: times for step in np.unique(steps) if (times := _times_a_gauges(unit, step))}
+        count = int(np.isin(steps, list(of_steps)).cumsum().argmax()) + 1  # the step of more days is a gauge's
+        step, enough = steps[count - 1], count >= _ON_STEPS and np.unique(along[:count]).size >= _AMOUNTS
+        if step not in of_steps or not enough or (count == wet.size and step >= _COARSE["rain"]):
+            continue
+        first, last = sorted((days[0], days[count - 1]))
+        here = np.isin(np.arange(rain.size), np.arange(first, last + 1))
+        words = {
+            "wet": count,
+            "by": f"{number(step)} {unit}",
+            "times": " or ".join(map(str, of_steps[step])),
+            "first": inspection.day_asked(first),
+            "last": inspection.day_asked(last),
+        }
+        ways = [inspection.with_asked(rain=np.where(here, rain / of, rain)) for of in of_steps[step]]
+        yield Verdict(names, "value-steps/gauge", words, ways)
+        return
+
+
+def _times_a_gauges(unit: str, step: float) -> list[int]:
+    """Return how many times a gauge's a step may be, if no gauge has it and nobody reads so."""
+    known = np.isclose(step, (*_OF_GAUGES[unit], *_READ[unit])).any()
+    return [] if known else [of for of in _TIMES if np.isclose(step / of, _OF_GAUGES[unit]).any()]
+
+
 def _ties(figures: Floats, counts: Ints) -> float:
     """
     Return the chance that so many days have the largest rain, by how finely it is written.
@@ -189,4 +230,5 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("value-mark", _marked, _COLUMNS, 2 * _AT_LIMIT, needs=("tmax",)),
     Doubt("value-series", _drawn, (*_COLUMNS, "sunshine"), _IN_ORDER, needs=("tmax",)),
     Doubt("value-steps", _coarse, tuple(_COARSE), 2 * _AT_LIMIT, needs=("tmax",)),
+    Doubt("value-steps", _no_gauges, ("rain",), 2 * _ON_STEPS),
 )

@@ -4,10 +4,12 @@ Headings and what stands above and among rows: what looks like a unit, a sum or 
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from panbudget.weather.text.headers import read_header
-from panbudget.weather.text.heading import heading_of
+from panbudget.weather.text.heading import heading_of, split_unit, unknown_unit
 from panbudget.weather.text.moments import in_numbers, is_dated, month_of
 from panbudget.weather.text.opening import find_opening, head_of, sums_among
 from panbudget.weather.text.raw import ColumnChoice
@@ -205,3 +207,28 @@ def test_twelve_columns_that_are_not_used_are_named(others, more):
 @pytest.mark.parametrize("header", ["Min Celsius (°C)", "Celsius min (°C)", "Min, Celsius"])
 def test_a_units_word_beside_the_unit_is_no_part_of_the_name(header):
     assert heading_of(0, header)[2:4] == ("min", "degC")
+
+
+@pytest.mark.parametrize(
+    "text", ["x(" + " " * 9000 + "y", "(" * 9900, "x" + "( " * 4900, "a/" * 4900, "x" + "()" * 4900]
+)
+def test_a_header_as_long_as_a_cell_may_be_is_read_in_a_moment(text):
+    """800 blanks behind a bracket took six seconds, and more with their cube."""
+    begun = time.process_time()
+    heading_of(0, text), split_unit(text), unknown_unit(text)
+    assert time.process_time() - begun < 1.0
+
+
+@pytest.mark.parametrize(
+    ("text", "parted"),
+    [
+        ("level (cm) (in)", ("level (cm)", "in")),
+        ("x ( mm )", ("x", "mm")),
+        ("(mm)", ("(mm)", None)),
+        ("x (mean)", ("x", None)),
+        ("x (" + "y" * 300 + ")", ("x", "y" * 300)),
+        ("x (" + "y" * 301 + ")", ("x (" + "y" * 301 + ")", None)),
+    ],
+)
+def test_a_header_is_parted_from_its_last_brackets(text, parted):
+    assert split_unit(text) == parted

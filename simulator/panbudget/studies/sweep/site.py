@@ -41,7 +41,7 @@ _MORE = ("timezone", "setting", "climate")
 _MOST_KINDS = 10_000  # beds of all years
 _LONGEST_NAME = 120  # characters
 # the unit of a header: in brackets behind it, or a word of it
-_BRACKETED, _CAPITAL = re.compile(r"[\[(]\s*(.+?)\s*[\])]$"), re.compile(r"(?<=[a-z])(?=[A-Z])")
+_BRACKETED, _CAPITAL = re.compile(r"[\[(]([^\[\]()]+)[\])]$"), re.compile(r"(?<=[a-z])(?=[A-Z])")
 _UNIT_WORD = re.compile(r"(?<![a-z])(ft|feet|foot|yd|yards?|km)(?![a-z])")
 
 
@@ -183,7 +183,7 @@ def _value(key: str, text: str, columns: Mapping[str, str]) -> float | str:
         return text
     header = columns.get(key, "")
     unit = _BRACKETED.search(header) or _UNIT_WORD.search(_CAPITAL.sub(" ", header).lower())
-    return f"{text} {unit[1] if unit else 'm'}" if key == "elevation" else float(text)
+    return f"{text} {unit[1].strip() if unit else 'm'}" if key == "elevation" else float(text)
 
 
 def _read(path: Path, shown_as: str) -> pd.DataFrame:

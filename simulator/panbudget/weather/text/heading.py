@@ -35,9 +35,10 @@ _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, word
 _PLAIN_LETTERS = str.maketrans(_DATA["letters"])
 _SIGN = {unicodedata.normalize("NFKC", sign): english for sign, english in _DATA["signs"].items()}
 _SIGNS = re.compile("|".join(sorted(_SIGN, key=len, reverse=True)))
-_BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(]\s*(?P<unit>[^\])]*?)\s*[\])]")
 _DEGREE = str.maketrans({"º": "°", "ᵒ": "°", "˚": "°", "\ufffd": "°", "“": '"', "”": '"', "÷": "/"})
-_BRACKETS = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
+# of a length, and without a way back: rows of blanks or of opening brackets would take minutes
+_BRACKETS = re.compile(r"[\[({]([^\])}]{0,300}+)[\])}]")
+_LAST_BRACKETS = re.compile(r"[\[(][^\])]{0,300}+[\])]$")
 _TENTHS = re.compile(r"^(0[.,]1|1/10)(?=[^\W\d]|[°%])")
 _UNIT_TWICE = re.compile(r"\b(celsius|fahrenheit) ?\b")  # "Min Celsius (°C)"
 _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
@@ -50,7 +51,7 @@ _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 
 
 # a unit before a name, which no word is
-_LEADING = re.compile(r"(mm|hPa|kPa|%|°[CF]|\S+/\S+)(?= [^\W\d_]{2})")
+_LEADING = re.compile(r"(mm|hPa|kPa|%|°[CF]|\S{1,40}/\S{1,40})(?= [^\W\d_]{2})")
 
 
 class Heading(NamedTuple):
@@ -68,10 +69,10 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
     shown = text.strip()
     clean = unicodedata.normalize("NFKC", _once_encoded(legend or shown).translate(_DEGREE))
     unit = known_unit(unit_below.strip(" ()[]"))
-    for inside in _BRACKETS.findall(clean):
+    for inside in _in_brackets(clean):
         extreme = inside.lower() == "min" and re.search("temp|hum|rh", clean.lower())  # and not minutes
         unit = unit if extreme else known_unit(inside) or unit
-    words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1])) else " ", clean)
+    words = _BRACKETS.sub(lambda of: f" {of[1]} " if _NO_UNITS.fullmatch(in_english(of[1].strip())) else " ", clean)
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words)
     if unit is None and (first := _LEADING.match(name.strip())):  # "m/s Wind speed"
         name, unit = name.strip()[first.end() :], known_unit(first[0])
@@ -94,7 +95,7 @@ def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") ->
     if name in _DATA["whole"]:
         name, known = _DATA["whole"][name]
         unit = unit or known or None
-    named = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _BRACKETS.findall(shown)) if legend else ())]
+    named = [known_unit(unit_below.strip(" ()[]")), *(map(known_unit, _in_brackets(shown)) if legend else ())]
     return Heading(place, shown, name, unit, next((each for each in named if each and differ(each, unit)), None))
 
 
@@ -142,7 +143,7 @@ def unknown_unit(text: str) -> str:
     >>> unknown_unit("Wind (furlongs)"), unknown_unit("Wind (m/s)"), unknown_unit("Wind (mean)")
     ('furlongs', '', '')
     """
-    inside = [each for each in _BRACKETS.findall(text) if each]
+    inside = [each for each in _in_brackets(text) if each]
     return next((each for each in inside if not known_unit(each) and not _NO_UNITS.fullmatch(in_english(each))), "")
 
 
@@ -269,10 +270,15 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
 
 def split_unit(cell: str) -> tuple[str, str | None]:
     """Part a header from what stands in brackets behind it as its unit."""
-    match = _BRACKETED.fullmatch(cell)
-    if not match or not match["name"]:
+    inside = _LAST_BRACKETS.search(cell)
+    if not inside or not (name := cell[: inside.start()].rstrip()):
         return cell, None
-    return match["name"], None if _NO_UNITS.fullmatch(in_english(match["unit"])) else match["unit"]
+    unit = inside[0][1:-1].strip()
+    return name, None if _NO_UNITS.fullmatch(in_english(unit)) else unit
+
+
+def _in_brackets(text: str) -> list[str]:
+    return [inside.strip() for inside in _BRACKETS.findall(text)]
 
 
 def as_name(cell: str) -> str:

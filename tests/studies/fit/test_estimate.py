@@ -153,3 +153,17 @@ def test_a_log_outside_the_weather_is_told(field):
     moved = dt.date(2024, 5, 1)
     with pytest.raises(ReadingsError, match="expected: all of the log's days in the weather file; name a longer file"):
         fit(field.garden, type(log)(early.file, "", moved, early.last, early.visits, ()), weather=field.weather)
+
+
+def test_a_log_of_another_year_than_the_season_wants_no_weather_between_them(field):
+    """As `today` takes it: a scenario of last summer, and this summer's log; the file has no winter."""
+    field.log({"exposure": 0.8})
+    path = field.garden.path
+    rows = (path.parent / "weather.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    next_year = [row.replace("2025-", "2026-", 1) for row in rows if row[:4] == "2025"]
+    (path.parent / "weather.csv").write_text("".join([*rows, *next_year]), encoding="utf-8")
+    log = path.parent / "log.csv"
+    log.write_text(log.read_text(encoding="utf-8").replace("2025-", "2026-"), encoding="utf-8")
+    found = fit(field.garden, log)
+    assert values(found.controllers["upper"])["exposure"] == pytest.approx(0.8, rel=0.06)
+    assert (found.log.first.year, found.before.days.index[0].year) == (2026, 2025)

@@ -44,7 +44,7 @@ from panbudget.studies.fit.readings import (
 from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, doubting, tub_rows, worth_of_ruler_test
 from panbudget.studies.ranges import drawn_factors, range_of, tails, with_spread
 from panbudget.weather import Weather
-from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
 
 _SEASONS = 60  # run for a range: stratified, so that few are enough
 _TOLD = 0.6  # of the spread known beforehand: a log that leaves less of it tells the parameter
@@ -236,15 +236,16 @@ def fit(
     if interval is not None:
         scenario = scenario.changed({"uncertainty": {"interval": interval}})
     read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
-    season = scenario.season
-    span = min(season.start, read.first), max(season.end, read.last)
-    weather = read_scenario_weather(scenario, *span, weather)
-    held = weather.daily.index
+    # the log may be of another year: days between need no weather
+    source = open_scenario_weather(scenario) if weather is None else weather
+    weather = read_scenario_weather(scenario, given=source)
+    logged = read_scenario_weather(scenario, read.first, read.last, source)
+    held = logged.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
         days = {"first": read.first, "last": read.last, "file": scenario.weather.shown}
         record = {"held_first": held[0].date(), "held_last": held[-1].date()}
         raise ReadingsError(problem("outside-record", "date", **days, **record), file=read.file)
-    forcing = with_faults(scenario, prepare(scenario, weather, read.first, read.last))
+    forcing = with_faults(scenario, prepare(scenario, logged, read.first, read.last))
     fits = {}
     for row, name in enumerate(scenario.controller):
         visits, tub = read.visits.get(name, ()), read.tubs.get(name, ())

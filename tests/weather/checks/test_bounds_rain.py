@@ -381,6 +381,22 @@ def test_where_decimal_points_were_lost_what_is_too_much_is_doubted(tenths, time
     assert times_as_filed == pytest.approx(likely)
 
 
+@pytest.mark.parametrize(("tenths", "odd", "is_lost"), [(21, 0, True), (20, 0, False), (40, 3, True), (40, 4, False)])
+def test_points_were_lost_where_others_have_tenths_more_often_than_not_and_they_hardly_ever(tenths, odd, is_lost):
+    wet = np.round(np.linspace(4.0, 9.0, 40)) + 0.1 * (np.arange(40) < tenths)
+    after = (10.0 * wet).round() + 0.1 * (np.arange(40) < odd)
+    rained = fell(np.ravel([np.r_[wet, after], np.zeros(80)], "F"))
+    (said,) = inspected(**rained, only="rain-change", trust=()).cautions
+    assert said.instead[0]["rain"][80::2] == pytest.approx(after / (10.0 if is_lost else 1.0))
+
+
+def test_the_day_of_a_change_is_where_two_means_explain_most():
+    """Three drizzles at the end are less still, but far fewer."""
+    wet = np.r_[np.linspace(60.0, 90.0, 40), np.linspace(4.0, 9.0, 17).round(1), 0.1, 0.1, 0.1]
+    (said,) = inspected(**fell(np.ravel([wet, 0.0 * wet], "F")), only="rain-change", trust=()).cautions
+    assert "from 2025-08-20 on" in said.sentence
+
+
 def test_decimal_points_that_were_lost_here_and_there_are_put_back():
     rained = points_lost(10)
     (said,) = inspected(**rained, only="rain-change", trust=()).cautions

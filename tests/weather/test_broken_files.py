@@ -95,6 +95,8 @@ BROKEN = {
         ["line 5, column tmin", "'10-Mar' is not a number", "a spreadsheet made a date of a number"],
     ),
     "tenths on a day": (table(tmax=with_day(30, 347)), ["tmax is 347 °C", "are these tenths of a degree?"]),
+    "kelvin on a day": (table(tmax=with_day(30, 303.2)), ["tmax is 303.2 °C", "(is this K?)"]),
+    "kelvin or tenths on a day": (table(tmax=with_day(30, 303)), ["tmax is 303 °C", "are these tenths of a degree?"]),
     "days as numbers and as dates": (
         "date,tmin,tmax,rain\n" + "".join(f"{day},10,20,0\n" for day in (45819, 45820, "13/06/2025", "14/06/2025")),
         [

@@ -130,6 +130,13 @@ def test_a_vapour_pressure_up_to_half_above_saturation_is_no_unit(ratio):
     assert "vapour-pressure-unit" not in codes(**AIR, vapour_pressure=E30 * ratio)
 
 
+@pytest.mark.parametrize(("times", "of_the_column"), [(4.99, True), (5.01, False)])
+def test_a_vapour_pressure_of_two_units_is_offered_none(times, of_the_column):
+    """Of hPa from a day on, hPa was offered for the whole column, and with it the days before were a tenth of what they are."""
+    vapour = E30 * np.repeat([1.6, 1.6 * times] if of_the_column else [0.4, 0.4 * times], [9, 11])
+    assert ("vapour-pressure-unit" in codes(**AIR, vapour_pressure=vapour)) is of_the_column
+
+
 def test_the_wind_is_doubted_at_2_metres():
     """A gauge at 10 m has 5.1 m/s where 2 m have 3.8."""
     assert codes(wind=5.1, factor=0.75) == []

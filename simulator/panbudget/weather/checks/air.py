@@ -82,8 +82,8 @@ _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "
 # may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
 
-# by how much temperatures leap from a day on, each side the middle of so many days [°C, d]
-_LEAP, _LEAP_DAYS = 26.0, 10
+# by how much temperatures leap from a day on, each side the middle of so many days, and vapour pressures of two units [°C, d, -]
+_LEAP, _LEAP_DAYS, _TIMES_UNIT = 26.0, 10, 5.0
 # how near to each other the two sides are by their own scales [°C]
 _SAME = 8.0
 # how far the middle of tmax may be from that of tmin before neither is in K, and what K of one alone come to [°C]
@@ -293,8 +293,8 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
     values, saturated = inspection.all_of("vapour_pressure"), _saturation(inspection)
     ratio = (values / saturated)[inspection.asked]
     ratio = ratio[~np.isnan(ratio)]
-    middle = float(np.median(ratio)) if ratio.size else 0.0
-    if middle > 1.5:
+    middle, (before, after) = float(np.median(ratio)) if ratio.size else 0.0, around(ratio, _LEAP_DAYS, 6)
+    if middle > 1.5 and np.nanmax(np.fmax(after / before, before / after), initial=0.0) < _TIMES_UNIT:
         most = saturated[inspection.row_of_highest(values)]
         unit = "hPa" if middle < 15.0 else "Pa"
         night = values * _PRESSURE_UNITS["mmHg"] / air.saturation_vapour_pressure(inspection.all_of("tmin"))

@@ -33,6 +33,7 @@ from panbudget.words import and_more, in_both
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
 _BOILING = 100.0  # °F of no weather is below it, tenths of a degree mostly above [°C]
+_KELVIN = (230.0, 340.0)  # what days between others in °C are, where they are in K [K]
 
 
 class Caution(NamedTuple):
@@ -363,8 +364,13 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
 
     def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
         by_ones = column in ("tmin", "tmax") and not re.match(r"degF|K|0\.1", inspection.unit_in_file(column))
-        tenths = by_ones and float(inspection.all_of(column)[row]) > _BOILING
-        return {"perhaps": note("tenths-there")} if tenths else {}
+        if not by_ones or float(inspection.all_of(column)[row]) <= _BOILING:
+            return {}
+        there = inspection.all_of(column)[here]
+        kelvin = (
+            there.min() > _KELVIN[0] and there.max() < _KELVIN[1] and (there % 1.0).any()
+        )  # tenths are whole numbers
+        return {"perhaps": note("kelvin-there" if kelvin else "tenths-there")}
 
     return Check(f"{column}-range/high", column, lambda values, inspection: values - most, words, unless=unless)
 

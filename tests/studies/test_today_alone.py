@@ -75,3 +75,17 @@ def test_the_sheet_of_a_shut_valve_has_trip_and_reset(tmp_path):
     (valve,) = found.valves.values()
     assert not valve.is_open and {visit.levels["upper"] for visit in found.visits} == {(valve.trip_mm, valve.reset_mm)}
     assert "lock its lid" not in "\n".join(sheet_lines(found))
+
+
+@pytest.mark.parametrize(("visits", "told"), [(slice(None), True), (slice(0, 1), False)])
+def test_a_bed_that_falls_short_while_the_sheet_runs_is_told_what_to_do_then(visits, told, tmp_path):
+    """What its roots can take with ease is gone then: RAW = p TAW (FAO-56 eq 83), 1 mm over 1 m² a litre."""
+    lines = years_csv(2020, 2021, hot=(2020, 2021)).splitlines(keepends=True)
+    weather = "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= "2021-07-12")
+    found = panbudget.today(write_garden(tmp_path, weather, emitters=36), sheet=True)
+    (key,) = found.beds
+    raw = float(found.season.beds[key]["raw_mm"].iloc[-1]) * found.scenario.controller["upper"].bed["tomatoes"].area
+    days = found.fan.first_days(outcome.short[0] for outcome in found.fan.outcomes)
+    assert found.beds[key].driest_left_mm >= 0.0 and found.visits[0].day < days[0] <= found.visits[-1].day
+    (line,) = (line for line in sheet_lines(dataclasses.replace(found, visits=found.visits[visits])) if key in line)
+    assert (f"From that day on, water it by hand with {raw:.0f} L" in line.replace("\u00a0", " ")) is told

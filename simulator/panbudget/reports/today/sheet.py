@@ -112,14 +112,16 @@ def _bounds(today: Today, minutes: dict[str, tuple[float, float]]) -> Iterator[s
 
 def _beds(today: Today) -> Iterator[str]:
     fine = list[str]()
-    for row, (key, bed) in enumerate(today.beds.items()):
+    for row, ((key, bed), area) in enumerate(zip(today.beds.items(), _areas(today), strict=True)):
         days = [] if today.fan is None else today.fan.first_days(outcome.short[row] for outcome in today.fan.outcomes)
         if not bed.growing:
             continue
         if bed.driest_left_mm < 0.0:
             yield filled(_WORDS["dry"], {"key": key, "litres": bed.fill_l})
         elif days:
-            yield filled(_WORDS["first"], {"key": key, "day": days[0]})
+            from_then = float(today.season.beds[key]["raw_mm"].iloc[-1]) * area
+            then = filled(_WORDS["then"], {"litres": from_then}) if days[0] <= today.visits[-1].day else ""
+            yield filled(_WORDS["first"], {"key": key, "day": days[0]}) + then
         else:
             fine.append(key)
     if fine:

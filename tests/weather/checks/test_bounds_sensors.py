@@ -110,6 +110,12 @@ def calm(*days):
     return {**WARM, "wind": np.where(np.isin(AT, days), 0.0, 2.0)}
 
 
+def calm_hours(beside, calm=1.0):
+    """Return days of records with such shares of calms from 11 to 15 h and at all other hours."""
+    calms = np.where((np.arange(24) >= 11) & (np.arange(24) < 15), calm, beside)
+    return {**WARM, "wind": np.full(N, 2.0) + WALK / 10.0, "by_hour": by_hour(0.0)._replace(calms=calms)}
+
+
 def dead(wind, *, weak=N, others=2.0):
     return {**PLAIN, "wind": np.where(N - weak > AT, others, wind)}
 
@@ -222,6 +228,8 @@ BOUNDS = [
         20,
     ),
     ("wind-dead", dead, 0.1205, 0.1195),
+    ("wind-calm-hours", calm_hours, 0.26, 0.25),
+    ("wind-calm-hours", lambda calm: calm_hours(0.1, calm=calm), 0.99, 1.0),
     ("wind-dead", lambda weak: dead(0.1, weak=weak, others=0.13), 9, 10),  # half of twenty days: 0.115 in the middle
     ("wind-dead", lambda others: dead(0.1, weak=10, others=others), 0.141, 0.139),
     ("wind-dead", seldom, 1, 2),

@@ -195,6 +195,14 @@ def test_a_line_is_told_though_it_was_rounded(days, expected):
     assert seen(["value-series"], tmax=highest.round(1)) == expected
 
 
+@pytest.mark.parametrize(("days", "steps", "expected"), [(29, 5.2, []), (30, 5.2, ["value-series"]), (30, 4.4, [])])
+def test_a_line_that_is_slower_than_the_last_digit_is_told_after_a_month(days, steps, expected):
+    """Of a wind in tenths that goes on by so many of them."""
+    wind = DAYS["wind"].round(1)
+    wind[40 : 40 + days] = 1.0 + np.linspace(0.0, 0.1 * steps, days)
+    assert seen(["value-series"], wind=wind.round(1)) == expected
+
+
 def test_days_without_rain_are_no_line():
     rain = np.where(np.arange(N) % 30 < 3, DAYS["wind"].round(1), 0.0)
     assert seen(["value-series"], rain=rain) == []

@@ -37,6 +37,16 @@ def test_days_whose_light_stands_at_its_highest_figure_are_listed():
     assert clipped(0.0).ceiling.empty
 
 
+@pytest.mark.parametrize(("days", "share"), [(20, 1.0), (19, np.nan)])
+def test_the_share_of_calms_at_an_hour_is_that_of_twenty_records_with_wind(days, share):
+    hour = np.arange(24 * days) % 24
+    wind = np.where((hour >= 11) & (hour < 15), 0.0, 2.0)
+    calms = to_days(
+        records(hours("2025-06-01", 24 * days), temperature=20.0 + hour, wind=wind), NO_ZONE, recognised="", shown_as=""
+    ).by_hour.calms
+    assert calms[11:15] == pytest.approx(share, nan_ok=True) and calms[:11] == pytest.approx(0.0 * share, nan_ok=True)
+
+
 @pytest.mark.parametrize(
     ("at_top", "next_to_it", "expected"),
     [(5, [595.0], False), (6, [595.0], True), (5, [570.0], True), (5, [571.0], False), (501, [595.0] * 100, True)],

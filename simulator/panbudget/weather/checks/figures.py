@@ -38,6 +38,8 @@ _TIED = 3e-4
 _DRAWN, _IN_ORDER = 1e-6, 30
 # days in a row whose steps are one but for the last digit [d]
 _ROUNDED_DAYS = 12
+# days of a line that is slower than the last digit, and by how many of that it goes on at least [d, -]
+_SLOW_DAYS, _SLOW_STEPS = 30, 4
 # wide steps, by column, twice and more those of a reading in whole units
 _COARSE = {"tmin": 2.5, "tmax": 2.5, "dew_point": 2.5, "wind": 1.3, "rain": 2.6, "radiation": 2.5, "sunshine": 2.5}
 # wet days whose amounts all stand on a gauge's steps, from the first on or up to the last, and different ones among them [d, -]
@@ -148,7 +150,8 @@ def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             same = max((of & (most > 0.0 or steps[1:] != 0.0) for of in up), key=lambda of: longest(of)[1])
             first, length, chance = run_by_chance(same)
             by = abs(float(values[first + length + 1] - values[first])) / (length + 1) if length else 0.0
-            if length + 2 < least or (least and by * length < _FIGURES * most) or same.size * chance**length >= _DRAWN:
+            reach = _SLOW_STEPS if length + 2 >= _SLOW_DAYS else _FIGURES
+            if length + 2 < least or (least and by * length < reach * most) or same.size * chance**length >= _DRAWN:
                 continue
             days = np.arange(values.size)
             here = (days >= first) & (days <= first + length + 1)

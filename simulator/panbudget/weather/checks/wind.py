@@ -1,5 +1,5 @@
 """
-Checks of a wind gauge: days without wind, a bearing that rusts, and a wind that leaps.
+Checks of a wind gauge: days and hours without wind, a bearing that rusts, and a wind that leaps.
 
 After ASCE-EWRI (2005), Appendix D, and FAO-56 Annex 5: wind that is never nothing for a day (from memory). The thresholds were set on
 genuine and invented records (tests/benchmarks/weather_checks.py): common practice, no source.
@@ -28,6 +28,8 @@ _OF_SEASON, _WEAK = 90, 0.3
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
 # days of a month whose wind differs, and how many times as much or as little as before and after it: genuine ones reach 1.78 [d, -]
 _MONTH, _TWICE_AS_FAST = 28, 2.0
+# share of an hour's records with wind beside an hour that has none [-]
+_BLOWS_BESIDE = 0.75
 # the wind at 2 m of over 2000 stations (FAO-56 chapter 3, from memory), and how much nearer to it, by logarithms, a side is that is
 # the better one for sure [m/s, -]
 _USUAL_WIND, _AS_USUAL = 2.0, 0.5
@@ -102,6 +104,17 @@ def _windy_month(inspection: Inspection, names: list[str], by_size: pd.Series[fl
         yield Verdict(names, "wind-leap/between", words, inspection.with_asked(wind=values))
 
 
+def _calm_hours(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt hours of the day that never have wind beside one that mostly has: wind rises and falls over hours."""
+    by_hour = inspection.raw.by_hour
+    calms = by_hour.calms if by_hour else np.zeros(0)
+    never, mostly = calms == 1.0, calms <= 1.0 - _BLOWS_BESIDE
+    if (never & (np.roll(mostly, 1) | np.roll(mostly, -1))).any():
+        clock = " by the sun" if by_hour and by_hour.by_sun else ""
+        hours = ", ".join(map(str, np.flatnonzero(never)))
+        yield Verdict(names, "wind-calm-hours", {"hours": hours, "clock": clock, "share": 100.0 * _BLOWS_BESIDE})
+
+
 def _blowing(inspection: Inspection, days: Mask, wind: Floats) -> dict[str, Floats]:
     """The wind with such days as the middling one of the others; as it would be filled in, where there is none."""
     middle = float(np.nanmedian(wind[~days])) if not np.isnan(wind[~days]).all() else np.nan
@@ -113,4 +126,5 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("wind-zero", _wind_zero, ("wind",), ENOUGH, needs=("tmax",)),
     Doubt("wind-dead", _wind_dead, ("wind",), ENOUGH, needs=("tmax",)),
     Doubt("wind-leap", _wind_leap, ("wind",), 2 * _OF_WEEKS, needs=("tmax",)),
+    Doubt("wind-calm-hours", _calm_hours, ("wind",), beside="by_hour"),
 )

@@ -69,6 +69,8 @@ _ZERO = 0.1
 MJ_OF_A_WATT_DAY = 0.0864
 # days around each whose light has the sun's noon in its middle: half a month, over which clouds even out
 _NOON_DAYS = 15
+# records with wind at an hour of the day, from which on their share of calms tells [-]
+_TO_SHARE = 20
 # hours each side of noon whose light and warmth are compared with those of the hour before [h]
 _ABOUT_NOON = 3
 # by how much a dew point is above the temperature in no fog, and the share of records of which that tells an exchange [°C, -]
@@ -277,18 +279,19 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     utc = stamps if records.utc or not by_sun else in_utc(stamps, site)
     sun = seconds_of(utc) + round(240.0 * (site.longitude or 0.0) if by_sun else 0.0)
     hour = sun // 3600 % 24
+    nothing, winds = np.full(len(hour), np.nan), values.get("wind", np.zeros(0))
+    calm = np.where(np.isnan(winds), np.nan, winds == 0.0) if winds.size else nothing
     counts, means = [], []
-    for name in ("temperature", "radiation"):
-        column = values.get(name, np.full(len(hour), np.nan))
+    for column in (values.get("temperature", nothing), values.get("radiation", nothing), calm):
         known = ~np.isnan(column)
         counts.append(np.bincount(hour[known], minlength=24).astype(np.float64))
         total = np.bincount(hour[known], weights=column[known], minlength=24)
         means.append(np.where(counts[-1] > 0.0, total / np.maximum(counts[-1], 1.0), np.nan))
-    winds = values.get("wind", np.zeros(0))
     light = np.nan_to_num(np.maximum(values.get("radiation", np.zeros(0)), 0.0))
-    wave = light if light.any() else values.get("temperature", np.full(len(hour), np.nan))
+    wave = light if light.any() else values.get("temperature", nothing)
     more = winds[~np.isnan(winds)], _middles(wave, sun), _ceiling(light, sun // 86400)
-    return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600))
+    calms = np.where(counts[2] >= _TO_SHARE, means[2], np.nan)
+    return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600), calms)
 
 
 def _midday(values: dict[str, Floats], hours: Ints) -> pd.DataFrame:

@@ -213,6 +213,10 @@ TOWER = {
         "TIMESTAMP_START,TA_1_1_1,RH_1_1_1,P_1_1_1,WS_1_1_1,SW_OUT_1_1_1",
         lambda t, d, c: [f"{t:%Y%m%d%H%M}", c, d.rh, at_five(t, d), d.wind, 20],
     ),
+    "by its end alone": (
+        "TIMESTAMP_END,T_iDL_BOX1_0_1,TA_1_1_1,T_RAD_1_1_1,RH_1_1_1,P_1_1_1,WS_1_1_1",
+        lambda t, d, c: [f"{t:%Y%m%d%H}59", c + 9, c, c - 9, d.rh, at_five(t, d), d.wind],
+    ),
 }
 
 
@@ -229,6 +233,8 @@ def test_an_f_for_filled_is_no_fahrenheit():
     names = headings_of(["TIMESTAMP", "TA_F", "TA_F_QC"], [], None)
     assert names[1].unit == "degC"
     assert heading_of(0, "TA_F").unit == "degF"
+    names = headings_of(["DateTime", "Tair_f", "Tair_orig", "Rg_f", "ET_f"], [], None)
+    assert [names[i].unit for i in range(5)] == [None, "degC", None, "W/m^2", None]
 
 
 def test_a_models_hours_in_kelvin_name_both_temperatures_at_once(tmp_path):

@@ -399,6 +399,14 @@ def test_a_wind_of_two_components_is_their_speed():
     assert as_table(as_it_is) is as_it_is
 
 
+def test_a_code_for_a_missing_component_stays_one_and_a_components_spread_is_none():
+    """Of -9999 and -9999 14140.72 m/s were made, and of a tower's U_SIGMA and V_SIGMA its wind."""
+    text = "date,tmin,tmax,rain,u10,v10\n2025-06-01,1,2,3,-3,4\n2025-06-02,1,2,3,-9999,4\n2025-06-03,1,2,3,-3,4\n"
+    assert as_table(Source(text, "x.csv", "", "utf-8")).lines[2] == "2025-06-02\t1\t2\t3\t-9999"
+    spread = Source(text.replace("u10,v10", "U_SIGMA_1_1_1,V_SIGMA_1_1_1"), "x.csv", "", "utf-8")
+    assert as_table(spread) is spread
+
+
 def test_names_that_are_one_too_few_stand_over_no_column_where_the_first_is_the_days(tmp_path):
     rows = "".join(f"06/{day:02}/2025 14.5 30.0 22.1 0.0 3\n" for day in range(1, 21))
     assert "is in no known weather format" in refusal(tmp_path, f"mm/dd/yyyy Tmin Tmax Mean Rain\n{rows}")

@@ -52,8 +52,13 @@ _READ_AT = re.compile(r"\b(?!24 ?h)(\d{1,2}) ?(am|pm|h|hrs?|utc|z|00)\b")
 # a mean of fewer has too little of the night
 _LEAST_READINGS, _MOST_READINGS = 3, 6
 _TWO = re.compile(r"([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)? ?[/|] ?([+-]?\d+(?:[.,]\d+)?)(?: ?°[CF]?)?")
-# a wind's component to the east, and the height that its name has [m]
-_EASTWARD, _HEIGHT = re.compile(r"\bu(?=\d{0,3}m?\b)"), re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)")
+# a wind's component to the east, and the height that its name has [m]; its spread is none
+_EASTWARD, _HEIGHT = (
+    re.compile(r"\bu(?=\d{0,3}m?\b)(?!.*\b(sigma|sd|std\w*|var\w*)\b)"),
+    re.compile(r"(?<=\bu)\d+|\d+(?= ?m\b)"),
+)
+# a code for a missing value, of which no figure is made
+_CODE = re.compile(r"-?(9{3,}|6999)(?:[.,][09]+)?")
 # a number with decimals that are no thousands, and its unit
 _DECIMAL_COMMA = re.compile(r"[-+−]?\d{1,4},\d{1,2}( ?[^\W\d_°%][^\d,;]{0,6}| ?[°%][CF]?)?")
 # a year of the Buddhist era, and by how much it is ahead of ours [years]; a time of day
@@ -421,10 +426,11 @@ def _hours_across(source: Source, lines: Sequence[str], opening: Opening) -> Sha
 
 
 def _figure(of: Callable[[list[float]], float], cells: Iterable[str], opening: Opening) -> str:
-    """Return a figure of several with the decimal mark of the table's first rows; nothing where one is no number."""
+    """Return a figure of several with the decimal mark of the table's first rows; where one is no number nothing, or its mark."""
     values = list(cells)
-    if not values or not all(map(is_number, values)):
-        return ""
+    marked = next((cell for cell in values if _CODE.fullmatch(cell)), "")
+    if marked or not values or not all(map(is_number, values)):
+        return marked
     figure = f"{of([float(cell.replace(',', '.')) for cell in values]):.2f}"
     commas = any("," in cell and is_number(cell) for row in [values, *opening.rows] for cell in row)
     return figure.replace(".", ",") if commas else figure

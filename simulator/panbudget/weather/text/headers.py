@@ -89,7 +89,7 @@ _Best = Callable[[str, Sequence[Heading]], list[Heading]]
 NAMES_SHOWN = 12
 # a flux tower's quantity, and behind it how it was filled and where it stands; names that only such tables have
 _OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
-_TOWERS_ALONE = re.compile(r"TIMESTAMP_START|[A-Z_]+_F_QC")
+_TOWERS_ALONE = re.compile(r"TIMESTAMP_(START|END)|[A-Z_]+_F_QC")
 _DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
 # what may stand beside the order of a day's parts where the user states them

@@ -272,6 +272,22 @@ def test_a_moment_twice_with_different_values_is_refused_by_name():
     assert "delete one of the two" in message
 
 
+@pytest.mark.parametrize(("first", "told"), [(0, True), (1, True), (2, False)])
+def test_a_clock_of_twelve_hours_without_am_and_pm_is_told(first, told):
+    """Of all its afternoons one of each two records was to be deleted: hours 0 to 11, or 1 to 12; with an hour 13 it is none."""
+    stamps = hours("2025-06-01", 48).reshape(4, 12)[[0, 0, 2, 2]].ravel() + np.timedelta64(first, "h")
+    message = refusal(records(stamps, temperature=np.arange(48.0)))
+    assert ("no hour of the file is above 12" in message) is told
+    assert ("delete one of the two" in message) is not told
+
+
+@pytest.mark.parametrize(("again", "told"), [(7, False), (8, True)])
+def test_a_clock_of_twelve_hours_is_told_where_three_records_in_ten_stand_again(again, told):
+    stamps = np.concatenate([hours("2025-06-01", 12), hours("2025-06-01", again), hours("2025-06-02", 5)])
+    message = refusal(records(stamps, temperature=np.arange(float(stamps.size))))
+    assert ("no hour of the file is above 12" in message) is told
+
+
 def test_two_stations_in_one_file_are_refused():
     stamps = np.concatenate([hours("2025-06-01", 48)] * 2)
     message = refusal(records(stamps, temperature=np.concatenate([np.full(48, 20.0), np.full(48, 21.0)])))

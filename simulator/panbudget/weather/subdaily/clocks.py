@@ -20,6 +20,8 @@ from panbudget.words import and_more
 Stamps = npt.NDArray[np.datetime64]
 
 _HOUR = np.timedelta64(1, "h")
+# share of records that stand again with other values from which a clock of 12 hours lacks AM and PM [-]
+_TWICE = 0.3
 # clocks are changed in the small hours
 _LATEST_CHANGE = 3
 
@@ -181,7 +183,10 @@ def _repeated(again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Sit
     row = again[np.argmin(same)]
     moment, clocks = written(stamps[row], "s"), note("name-timezone") if site.timezone is None else ""
     where = f"{lines[firsts[row]]} and {lines[row]}{and_more(int((~same).sum()) - 1, 'record')}"
-    return [problem("moment-twice", "time", moment, moment=moment, lines=where, clocks=clocks)]
+    hours = np.unique(seconds_of(stamps) % 86400 // 3600)
+    half = np.ptp(hours) == 11 and hours[-1] <= 12 and (~same).sum() > _TWICE * len(stamps)
+    text = "moment-twice/half" if half else "moment-twice"
+    return [problem(text, "time", moment, moment=moment, lines=where, clocks=clocks)]
 
 
 def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) -> tuple[Mask, Ints]:

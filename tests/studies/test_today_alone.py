@@ -89,3 +89,17 @@ def test_a_bed_that_falls_short_while_the_sheet_runs_is_told_what_to_do_then(vis
     assert found.beds[key].driest_left_mm >= 0.0 and found.visits[0].day < days[0] <= found.visits[-1].day
     (line,) = (line for line in sheet_lines(dataclasses.replace(found, visits=found.visits[visits])) if key in line)
     assert (f"From that day on, water it by hand with {raw:.0f} L" in line.replace("\u00a0", " ")) is told
+
+
+@pytest.mark.parametrize(
+    ("years", "told"), [((0,), ""), ((2020,), "1 year"), (range(1, 9), "8 years"), (range(1, 10), "")]
+)
+def test_a_sheet_of_few_years_says_that_its_levels_go_by_their_rain(years, told, tmp_path):
+    """Nine years hold four in five (`band`); a forecast alone (year 0) is of no year."""
+    lines = years_csv(2020, 2021).splitlines(keepends=True)
+    weather = "".join(line for line in lines if not line[:1].isdigit() or line[:10] <= "2021-07-12")
+    found = panbudget.today(write_garden(tmp_path, weather), sheet=True)
+    fan = dataclasses.replace(found.fan, years=tuple(years))
+    sheet = "\n".join(sheet_lines(dataclasses.replace(found, fan=fan))).replace("\u00a0", " ")
+    assert (f"The levels and openings go by {told} of the record alone" in sheet) is bool(told)
+    assert ("of the record alone" in sheet) is bool(told)

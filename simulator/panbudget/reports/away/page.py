@@ -21,7 +21,7 @@ from panbudget.studies.today.sheet import EVERY, SPAN
 from panbudget.words import filled, hundredths
 
 _section, _say = words_of("away")
-_ENOUGH_YEARS = 5  # common practice, no source
+ENOUGH_YEARS = 5  # common practice, no source
 _ROOM = 0.01  # between the factors that hold, or they are told as none: what two decimals show
 
 
@@ -49,7 +49,7 @@ def away_sentences(away: Away) -> list[str]:
             sentences.append(_say("tanks"))
     if fallow := [key for key in away.worst.beds if not any(key in stay.grown for stay in away.stays)]:
         sentences.append(_say("fallow_beds", beds=", ".join(fallow)))
-    return sentences + [_say("few", record=record)] * (record < _ENOUGH_YEARS)
+    return sentences + [_say("few", record=record)] * (record < ENOUGH_YEARS)
 
 
 def _hundreds(sure: Sure | None) -> dict[str, float | None]:

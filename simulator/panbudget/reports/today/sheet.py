@@ -11,7 +11,7 @@ from typing import Any
 from panbudget.reports.pages import Section, labelled, sentence, texts
 from panbudget.reports.pdf import Paper, quiet
 from panbudget.season.supplies import tanks_in_use
-from panbudget.studies.today.standing import Today
+from panbudget.studies.today.standing import ENOUGH_YEARS, Today
 from panbudget.words import PaperSize, bare, count, filled
 
 # minutes, from which on a tank ran empty or a valve stuck; times the longest opening from which on it hangs: no source
@@ -40,10 +40,14 @@ def sheet_sections(today: Today) -> list[Section]:
     values["apart"] = count(math.ceil(_HANGS * longest / 60.0), "hour")
     cautions = [part["text"] for part in _WORDS["cautions"]]
     tanks = filled(texts()["lists"]["tank_cautions"], {}) if on_tank else []
+    years = 0 if today.fan is None else sum(year > 0 for year in today.fan.years)
+    few = [filled(_WORDS["few"], {"years": years})] if 0 < years < ENOUGH_YEARS else []
     ask = today.scenario.neighbour.ask
     return [
         Section(
-            heading=_WORDS["visits"], table=_table(today), items=[filled(_WORDS["ruler"], {}), *_bounds(today, minutes)]
+            heading=_WORDS["visits"],
+            table=_table(today),
+            items=[filled(_WORDS["ruler"], {}), *few, *_bounds(today, minutes)],
         ),
         Section(heading=_WORDS["beds"], items=list(_beds(today))),
         Section(

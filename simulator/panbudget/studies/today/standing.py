@@ -38,7 +38,7 @@ from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
 from panbudget.words import count, days_said
 
 _TEXTS = read_data("today")
-_ENOUGH_YEARS = 9  # from which on the fan's ends hold four years in five (see `fan.band`)
+ENOUGH_YEARS = 9  # from which on the fan's ends hold four years in five (see `fan.band`)
 #: over which needs and openings are told [days]
 RECENT = 7
 _DAY = dt.timedelta(days=1)
@@ -342,7 +342,7 @@ def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather,
 
 def _few_years(garden: Scenario, earlier: int) -> list[str]:
     """Say what is to be said of earlier years that are few."""
-    if earlier >= _ENOUGH_YEARS:
+    if earlier >= ENOUGH_YEARS:
         return []
     now, key = garden.season.start.year, ("no-years", "one-year", "few-years")[min(earlier, 2)]
     values = {"garden": typed(garden.path), "first": now - 10, "last": now, "count": count(earlier, "year")}

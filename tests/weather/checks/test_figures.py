@@ -269,3 +269,42 @@ def test_rain_on_steps_of_no_gauge_from_a_day_on_is_worth_less_on_those_days():
     part = np.arange(N) >= 27
     for way, of in zip(said.instead, (2.0, 4.0), strict=True):
         assert way["rain"] == pytest.approx(np.where(part, days["rain"] / of, days["rain"]))
+
+
+def with_a_mark(mark, near, *, count=3, unit="mm"):
+    """Return wet days on steps of 0.5, some of them near a mark and one in a row with it here and there."""
+    amounts = np.r_[1.0, 1.5, (np.r_[np.linspace(0.66, 1.8, near), 2.4] * 2.0 * mark).round() / 2.0]
+    rain = np.zeros(N)
+    rain[: 4 * amounts.size : 4] = amounts
+    rain[3 : 3 + 6 * count : 6] = mark
+    factor = 25.4 if unit == "in" else 1.0
+    return {"rain": rain * factor, "units": {"rain": unit}, "stated": ("rain",), "conversions": {"rain": (factor, 0.0)}}
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        (with_a_mark(55.5, 14), True),  # among 166 steps: 0.084³ / 6 is 0.99e-4
+        (with_a_mark(55.5, 15), False),
+        (with_a_mark(55.5, 14, count=2), False),
+        (with_a_mark(55.0, 14), False),
+        (with_a_mark(25.5, 6), True),  # among 76 steps
+        (with_a_mark(25.5, 7), False),
+        (with_a_mark(25.5, 7, count=4), True),
+        (with_a_mark(9.9, 1), True),
+        (with_a_mark(8.8, 1), False),
+        (with_a_mark(0.99, 0, unit="in"), True),
+        (with_a_mark(0.33, 0, unit="in"), False),
+    ],
+)
+def test_rain_of_a_mark_more_often_than_by_chance_is_a_mark(days, told):
+    """By Poisson's law of so many days at one of the steps between half and twice the mark."""
+    said = spoken("value-mark", N, **DAYS, **days)
+    assert ("looks like a mark for a missing value" in said) is told
+
+
+def test_a_mark_of_rain_is_worth_no_rain_on_its_days():
+    days = with_a_mark(55.5, 10)
+    (said,) = inspected(N, **DAYS, **days, only="value-mark", trust=()).cautions
+    assert said.instead[0]["rain"] == pytest.approx(np.where(days["rain"] == 55.5, 0.0, days["rain"]))
+    assert "55.5 mm on 3 days, while 10 days" in said.sentence

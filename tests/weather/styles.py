@@ -271,6 +271,14 @@ STYLES = {
         ),
         (*BASE, *SUN),
     ),
+    "columns that only blanks part, years with a point, a unit that is not known": Style(
+        daily(
+            "year day radn maxt mint rain swe\n() () (MJ/m2/day) (oC) (oC) (mm) (kg/m2)",
+            lambda d: [f"{d.date:%Y}.0 {int(f'{d.date:%j}')}.0 {d.radiation} {d.tmax} {d.tmin} {d.rain} 0.0"],
+            above="!site: 7\nlatitude = 38.0\ntav =8.95\n",
+        ),
+        (*BASE, *SUN),
+    ),
     "blanks, a date and a time": Style(
         hourly("Date Time  Temp(C)  Rain(mm)", lambda w, d, t: [f"{w:%Y-%m-%d %H:%M} {t:8} {at_five(w, d):6}"]),
     ),

@@ -58,6 +58,9 @@ class Shape(NamedTuple):
     half_way: bool = False
 
 
+# a cell of a line of units, whether they are known or not
+_BRACKETED = re.compile(r"\(.*\)|\[.*\]")
+
 _Turn = Callable[[Source, Sequence[str]], Shape | None]
 
 
@@ -97,7 +100,9 @@ def _by_blanks(source: Source, lines: Sequence[str]) -> Shape | None:
         text = _FIELDS.sub("", lines[i].lstrip("#!%: "))
         ways = re.split(r"\s{2,}|\t", text.strip()), _tokens(text)
         names = next((cells for wide in (width, width - 1) for cells in ways if len(cells) == wide), [])
-        if names and (is_units(names, or_date=True) or all(is_unit(name) or name == "()" for name in names)):
+        if names and (
+            is_units(names, or_date=True) or all(is_unit(name) or _BRACKETED.fullmatch(name) for name in names)
+        ):
             below = i
             continue
         if not names or is_row_of_values(names):

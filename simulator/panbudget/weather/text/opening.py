@@ -212,7 +212,9 @@ def _dates_of(rows: Sequence[list[str]]) -> tuple[int, ...]:
     if common := set.intersection(*dated):
         return tuple(sorted(common))
     numbers = all(
-        is_row_of_values(row) and (sum(map(str.isdigit, row)) >= 2 or any(map(is_number_of_a_day, row))) for row in rows
+        is_row_of_values(row)
+        and (sum(cell.removesuffix(".0").isdigit() for cell in row) >= 2 or any(map(is_number_of_a_day, row)))
+        for row in rows
     )
     return (-1,) if numbers else ()
 

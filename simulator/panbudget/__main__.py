@@ -14,6 +14,7 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
     import os
     import re
     import sys
+    import textwrap
     import traceback
     import warnings
     from pathlib import Path
@@ -31,6 +32,7 @@ with Loading():  # before all else: a Ctrl-C may come as soon as Python runs
 
 _BAD_INPUT, _BUG, _INTERRUPTED = 2, 70, 130
 _WIDEST = 10_000  # letters in a terminal's line
+_LONGEST = 400  # letters of what a mistake of ours says
 # what a computer can lack, whatever is asked of it
 _SHORTAGES = {getattr(errno, name, 0) for name in ("EMFILE", "ENFILE", "ENOSPC", "EDQUOT", "ENOMEM", "EAGAIN")}
 
@@ -158,7 +160,8 @@ def _told(error: Exception) -> int:
     if os.environ.get("PANBUDGET_TRACEBACK"):
         traceback.print_exception(error)
     last = traceback.extract_tb(error.__traceback__)[-1]
-    at = f"{type(error).__name__} in {Path(last.filename).name}, line {last.lineno}: {error}"
+    what = textwrap.shorten(str(error), _LONGEST, placeholder=" …")  # which may quote a whole weather file
+    at = f"{type(error).__name__} in {Path(last.filename).name}, line {last.lineno}: {what}"
     typer.echo(" ".join(f"panbudget itself is at fault: {at}".split()), err=True)
     typer.echo(TEXTS["ours"]["report"], err=True)
     return _BUG

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from panbudget.reports.arranging import MOST_STEPS, arranged, causes, steps_of, words_used
 from panbudget.reports.pages import Report, Section, labelled, page
 from panbudget.season.result import Finding
@@ -34,6 +36,19 @@ def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():
     assert steps_of([Finding("caution", "bare", "a", "One sentence alone.")]) == ["a: One sentence alone."]
     many = [Finding("caution", f"code-{n}", "a", "It is so.", cure="Mend it.") for n in range(MOST_STEPS + 1)]
     assert len(steps_of(many)) == MOST_STEPS == 3
+
+
+@pytest.mark.parametrize(
+    ("severity", "steps"), [("danger", ["a", "a/figs", "b"]), ("caution", ["a", "a/figs", "a/peas"])]
+)
+def test_of_equally_grave_things_to_do_each_valve_has_its_first(severity, steps):
+    """An empty tank has three findings; the other valve's beds are short, too."""
+    found = [
+        Finding("danger", f"code-{n}", where, "It is so.", cure="Mend it.")
+        for n, where in enumerate(["a", "a/figs", "a/peas"])
+    ]
+    found.append(Finding(severity, "short", "b", "It is so.", cure="Mend it."))
+    assert steps_of(found) == [f"{where}: Mend it." for where in steps]
 
 
 def _page(**content):

@@ -135,7 +135,7 @@ def test_a_cut_supply_that_spares_days_is_said_to_be_no_help(found, more, is_sai
     (cut,) = (trial for trial in found.trials if trial.fault.kind == "supply-cut")
     other = dataclasses.replace(cut, broken=cut.sound._replace(stress_days=cut.sound.stress_days + more))
     said = faults_sentences(dataclasses.replace(found, trials=(other,)))
-    told = "spring: with the supply cut the beds are short of water on fewer days (1 less), and yet that is no help"
+    told = "spring: with the supply cut the beds are short of water on fewer days (1 fewer), and yet that is no help"
     assert any(told in line.replace("\u00a0", " ") for line in said) is is_said
 
 

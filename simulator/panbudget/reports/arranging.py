@@ -59,8 +59,13 @@ def causes(findings: Iterable[Finding]) -> list[Cause]:
 
 
 def steps_of(findings: Iterable[Finding]) -> list[str]:
-    """Say what to do first about findings; notes need nothing."""
-    return [cause.step() for cause in causes(findings) if cause.severity != "note"][:MOST_STEPS]
+    """Say what to do first about findings; notes need nothing, and of equally grave ones each valve's first go before others."""
+    grave, named, ranks = [cause for cause in causes(findings) if cause.severity != "note"], set[str](), []
+    for row, cause in enumerate(grave):
+        valves = {finding.where.split("/")[0] for finding in cause.findings}
+        ranks.append((SEVERITIES.index(cause.severity), valves <= named, row))
+        named |= valves
+    return [grave[row].step() for row in sorted(row for *_, row in sorted(ranks)[:MOST_STEPS])]
 
 
 @dataclass(frozen=True)

@@ -390,6 +390,17 @@ def test_points_were_lost_where_others_have_tenths_more_often_than_not_and_they_
     assert said.instead[0]["rain"][80::2] == pytest.approx(after / (10.0 if is_lost else 1.0))
 
 
+@pytest.mark.parametrize(("others", "is_lost"), [(3, True), (4, False)])
+def test_tips_counted_after_hundredths_of_inches_in_millimetres_are_too_many(others, is_lost):
+    """An inch is 25.4 mm by definition; of forty figures nine in ten tell."""
+    counts = np.arange(20.0, 60.0)
+    wet = (0.254 * counts).round(2) + 0.12 * (np.arange(40) % 10 < 1) * (np.arange(40) < 10 * others)
+    (said,) = inspected(
+        **fell(np.ravel([np.r_[wet, counts], np.zeros(80)], "F")), only="rain-change", trust=()
+    ).cautions
+    assert (said.instead[0]["rain"][80::2] < counts).all() == is_lost
+
+
 def test_the_day_of_a_change_is_where_two_means_explain_most():
     """Three drizzles at the end are less still, but far fewer."""
     wet = np.r_[np.linspace(60.0, 90.0, 40), np.linspace(4.0, 9.0, 17).round(1), 0.1, 0.1, 0.1]

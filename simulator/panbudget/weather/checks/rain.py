@@ -148,15 +148,17 @@ def _too_small(wet: Floats) -> str:
         return ""
     if wet.mean() < _FLUX and np.ptp(wet) > 0.0:
         return "kg/m^2/s"
-    hundredths, tenths, tips = (
-        np.abs(wet * parts - np.round(wet * parts)) < grain
-        for parts, grain in ((100.0, 1e-6), (10.0, 1e-6), (1.0 / 0.254, 0.021))
-    )
+    hundredths, tenths = (np.abs(wet * parts - np.round(wet * parts)) < 1e-6 for parts in (100.0, 10.0))
     if not hundredths.all() and _METRES[0] < wet.mean() < _METRES[1]:
         return "m"
-    if not hundredths.all() or tenths.mean() >= 0.5 or tips.mean() > 0.9:
-        return ""  # the last: inches turned into millimetres
+    if not hundredths.all() or tenths.mean() >= 0.5 or _were_inches(wet):
+        return ""
     return "in" if wet.max() < _INCHES[0] and wet.mean() < _INCHES[1] and not fiftieths.all() else "cm"
+
+
+def _were_inches(wet: Floats) -> bool:
+    """Tell whether nearly all figures are hundredths of an inch turned into millimetres of two decimals."""
+    return bool((np.abs(wet / 0.254 - np.round(wet / 0.254)) < 0.021).mean() > 0.9)
 
 
 def _is_scant(inspection: Inspection) -> bool:
@@ -316,8 +318,9 @@ def _ways_of_change(change: float, rain: Floats, smaller: Mask, *, in_inches: bo
     fallen = rain > 0.0
     little, much = rain[smaller & fallen], rain[~smaller & fallen]
     points_lost = _is_beyond(much, 1.0).mean() < _STRAY and _is_beyond(little, 1.0).mean() > _OFTEN_BEYOND
-    is_less = not (in_inches or (points_lost and not _is_beyond(little, 10.0).any()))
-    sizes = (10.0, 25.4) if in_inches or _is_beyond(little, 10.0).any() else (10.0,) if is_less else (10.0, 5.0)
+    finer = _is_beyond(little, 10.0).any() and not _were_inches(little)
+    is_less = not (in_inches or (points_lost and not finer))
+    sizes = (10.0, 25.4) if in_inches or finer else (10.0,) if is_less else (10.0, 5.0)
     near = sorted((abs(np.log(size) - change), size) for size in sizes)
     likely = [size for apart, size in near if apart < _NEAR_UNIT] or [float(np.exp(change))]
     # among inches, and where its points were lost, what is too much is wrong; among other mm, what is too little

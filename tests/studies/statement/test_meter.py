@@ -100,6 +100,10 @@ BAD = {
     "no reading": (HEAD, ["no reading"]),
     "nothing": ("", ["is empty"]),
     "no header": ("2025-05-01,9,L\n", ["no column date"]),
+    "a unit in the header": (
+        "date,reading (gal)\n2025-05-01,9\n",
+        ["no column reading, unit", "such as date,reading,unit is"],
+    ),
     "a misspelt column": (
         "date,reading,unit,evnt\n2025-05-01,9,L,\n2025-06-01,9,L,\n",
         ["evnt", 'did you mean "event"'],

@@ -177,6 +177,10 @@ def test_what_is_wrong_in_a_typed_row_is_said_with_its_line(typed):
     [
         ("# nothing\n", "notes.csv: is empty; expected: a header such as date,level_mm"),
         ("who\nann\n", "notes.csv: line 1: the header has no column date; known are date, level_mm, who, note"),
+        (
+            "who\n",
+            "notes.csv: line 1: the header has no column date; known are date, level_mm, who, note; a header such as date,",
+        ),
         (b"\xff\xfe\x00d", "notes.csv: is not a text file in UTF-8; save it as CSV in UTF-8"),
     ],
 )

@@ -478,7 +478,7 @@ def read_typed(
     header, factors = _columns(texts, first + 1, known, spoken or {}, units or {}, mistakes)
     if absent := [name for name in needed if name not in header]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
-        raise error(problem("typed-no-column", **facts), file=shown)
+        raise error(problem("typed-no-column", **facts, example=example), file=shown)
     wide, above = len(header), first + 1
     rows = read_rows(lines, mistakes, above=above, separator=separator, width=wide, whose="typed-", comments=True)
     problems = mistakes.problems()

@@ -34,7 +34,7 @@ from panbudget.weather import Weather
 from panbudget.words import joined
 
 #: an opening list longer than this is a mistake in the scenario, not a season
-MOST_OPENINGS = 500_000
+MOST_OPENINGS = 100_000
 #: the lanes of a bed; a present timer's only in a garden that describes one
 LANES = ("mean", "driest_quarter", "exact_refill", "timer")
 _DAILY = ("swing", "rim", "dry", "shift", "leak", "rain_factor", "refill_flow", "valve_flow", "inflow", "draw_flow")

@@ -132,11 +132,11 @@ def leaps(moved, *, days=60, strays=0.0, **more):
     return {"days": days, "tmin": 14.0, "tmax": 28.0, "wind": np.exp(by_size) - 0.3, **more}
 
 
-def month(moved):
+def month(moved, days=28):
     """Return a wind of which a month is so much faster or slower, by its logarithm, than before and after."""
-    at = np.arange(90)
-    by_size = 1.0 + moved * ((at >= 30) & (at < 58))
-    return {"days": 90, "tmin": 14.0, "tmax": 28.0, "wind": np.exp(by_size) - 0.3}
+    at = np.arange(62 + days)
+    by_size = 1.0 + moved * ((at >= 30) & (at < 30 + days))
+    return {"days": at.size, "tmin": 14.0, "tmax": 28.0, "wind": np.exp(by_size) - 0.3}
 
 
 def clock_moves(moved, *, days=N, first=30, strays=0.1, light=True):
@@ -242,6 +242,7 @@ BOUNDS = [
     ("wind-leap", lambda days: leaps(1.0, days=days), 39, 40),
     ("wind-leap", month, 0.693, 0.694),  # ln 2 is 0.6931
     ("wind-leap", month, -0.693, -0.694),
+    ("wind-leap", lambda moved: month(moved, days=56), 0.693, 0.694),
     # on frozen days a gauge may stand
     ("wind-leap", lambda warm: leaps(1.0, tmax=np.repeat([warm, 28.0], 30), tmin=-5.0), 0.0, 0.1),
 ]

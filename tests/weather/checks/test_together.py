@@ -472,3 +472,14 @@ def test_a_mean_of_some_months_is_worth_a_wider_range_on_its_own_days(late):
     further = np.where(part, days["tmax"] - days["tmin"], 0.0)
     assert said.instead[0]["tmax"] == pytest.approx(days["tmax"] + further)
     assert said.instead[1]["tmin"] == pytest.approx(days["tmin"] - further)
+
+
+@pytest.mark.parametrize(
+    ("days", "warmer", "light", "expected"),
+    [(3, 0.9, 20.0, ["range-half"]), (2, 0.9, 20.0, []), (3, 1.1, 20.0, []), (3, 0.9, 15.0, [])],
+)
+def test_nights_as_warm_as_their_days_under_a_bright_sun_are_a_gap_that_was_bridged(days, warmer, light, expected):
+    """A clear sky gives 26 MJ/m² there and more in these weeks."""
+    highest = HIGH.copy()
+    highest[40 : 40 + days] = LOW[40 : 40 + days] + warmer
+    assert names(tmax=highest, radiation=np.where(highest == HIGH, 22.0, light)) == expected

@@ -181,7 +181,9 @@ def _drawn(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             same = max((of & (most > 0.0 or steps[1:] != 0.0) for of in up), key=lambda of: longest(of)[1])
             first, length, chance = run_by_chance(same)
             by = abs(float(values[first + length + 1] - values[first])) / (length + 1) if length else 0.0
-            reach = _SLOW_STEPS if length + 2 >= _SLOW_DAYS else _FIGURES
+            # light goes slowly where the sun hardly comes up
+            slow = length + 2 >= _SLOW_DAYS and name not in ("radiation", "sunshine")
+            reach = _SLOW_STEPS if slow else _FIGURES
             if length + 2 < least or (least and by * length < reach * most) or same.size * chance**length >= _DRAWN:
                 continue
             days = np.arange(values.size)

@@ -16,7 +16,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import HIGH_SUN, steps
+from panbudget.weather.checks.air import HIGH_SUN, longest, steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import NIGHTS, SOME_LIGHT, telling_share
@@ -36,6 +36,8 @@ _SATURATED_BY, _OFTEN = 2.0, 0.95
 _HALF, _NO_DESERT = 1.65, 18.0
 # the same of days that warm up by less than this in the middle though their dew point is this far below the minimum [°C, °C]
 _EVEN, _DRY_AIR = 10.0, 8.0
+# a day's range, the share of a clear sky's light beside which no station on land has so little, and days in a row [K, -, d]
+_NO_RANGE, _BRIGHT, _FLAT_DAYS = 1.0, 0.6, 3
 # how the extremes' changes from day to day go together if one of them is the mean, on days that warm up by less than this in the middle
 # and have so much light above the air (beside 0.70 at most in 1301 genuine stretches, on all latitudes and in winter, too, but one)
 # [-, °C, MJ m⁻² d⁻¹]; and where all days warm up by the same [-]
@@ -209,6 +211,16 @@ def _even_though_dry(inspection: Inspection, names: list[str]) -> Iterator[Verdi
         yield Verdict(("tmax", "tmin"), "range-half/dry", words, _twice_as_wide(inspection))
 
 
+def _no_warmth_of_day(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt days in a row whose night is as warm as their day though the sun shines: a gap that was bridged, or a dead sensor."""
+    ranges = inspection.of_asked("tmax") - inspection.of_asked("tmin")
+    bright = inspection.of_asked("radiation") > _BRIGHT * inspection.sky.clear[inspection.asked]
+    first, count = longest((ranges < _NO_RANGE) & bright)
+    if count >= _FLAT_DAYS:
+        words = {"less": _NO_RANGE, "count": count, "first": inspection.day_asked(first)}
+        yield Verdict(("tmax", "tmin"), "range-half/flat", words)
+
+
 def _lone_days(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt an extreme that leaps out and back by itself on several days, each of which may be."""
     beside = "tmin" if names[0] == "tmax" else "tmax"
@@ -366,6 +378,7 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("range-half", _half_a_range, ("tmax",), _DAYS, needs=("tmin", "rh_max", "rh_min")),
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("range-half", _changing_together, ("tmax",), _CHANGES, needs=("tmin",)),
+    Doubt("range-half", _no_warmth_of_day, ("tmax",), _DAYS, needs=("tmin", "radiation")),
     Doubt("temperature-spike", _lone_days, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("temperature-spike", _lone_days, ("tmin",), _DAYS, needs=("tmax",)),
     Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS, needs=_NEEDS),

@@ -26,7 +26,8 @@ _OF_SEASON, _WEAK = 90, 0.3
 # a wind's leap: days on either side at least, by how much the mean of the logarithms moves, how many times as much as they stray
 # it moves (the homogeneity statistic a day), and the share of its own from which on it is gone [d, -, -, -]
 _OF_WEEKS, _GUST, _STEADY, _GONE = 20, 0.5, 0.6, 0.1
-# days of a month whose wind differs, and how many times as much or as little as before and after it: genuine ones reach 1.78 [d, -]
+# days of a month whose wind differs, or twice as many, and how many times as much or as little as before and after it: genuine ones
+# reach 1.78 [d, -]
 _MONTH, _TWICE_AS_FAST = 28, 2.0
 # share of an hour's records with wind beside an hour that has none [-]
 _BLOWS_BESIDE = 0.75
@@ -90,17 +91,19 @@ def _wind_leap(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 
 def _windy_month(inspection: Inspection, names: list[str], by_size: pd.Series[float]) -> Iterator[Verdict]:
-    """Doubt a month whose wind is a multiple of that before and of that after it, or a small part, as in another unit."""
-    before = by_size.rolling(_MONTH, min_periods=_OF_WEEKS).mean()
-    inside = before.shift(1 - _MONTH)
-    apart = np.array([inside - side for side in (before.shift(), inside.shift(-_MONTH))])
-    moved = np.nan_to_num(np.where((apart[0] > 0.0) == (apart[1] > 0.0), np.abs(apart).min(axis=0), 0.0))
-    if moved.max() > np.log(_TWICE_AS_FAST):
+    """Doubt one month or two whose wind is a multiple of that before and of that after, or a small part, as in another unit."""
+    month, doubts = by_size.rolling(_MONTH, min_periods=_OF_WEEKS).mean(), []
+    for window in (_MONTH, 2 * _MONTH):
+        inside = by_size.rolling(window, min_periods=window * _OF_WEEKS // _MONTH).mean().shift(1 - window)
+        apart = np.array([inside - month.shift(), inside - month.shift(1 - _MONTH - window)])
+        moved = np.nan_to_num(np.where((apart[0] > 0.0) == (apart[1] > 0.0), np.abs(apart).min(axis=0), 0.0))
         row = int(moved.argmax())
-        times = float(np.exp(np.copysign(moved[row], apart[0, row])))
+        doubts.append((float(moved[row]), float(np.exp(np.copysign(moved[row], apart[0, row]))), row, window))
+    most, times, row, window = max(doubts)
+    if most > np.log(_TWICE_AS_FAST):
         values = inspection.of_asked("wind").copy()
-        values[row:][:_MONTH] /= times
-        words = {"times": times, "first": inspection.day_asked(row), "window": _MONTH}
+        values[row:][:window] /= times
+        words = {"times": times, "first": inspection.day_asked(row), "window": window}
         yield Verdict(names, "wind-leap/between", words, inspection.with_asked(wind=values))
 
 

@@ -459,6 +459,9 @@ def test_what_keeps_the_wishes_too_seldom_is_not_built(sized, best, keeps, last)
     assert len(report.sentences) == 2 and not report.sentences[-1].startswith("upper: ")
     both = size_report(dataclasses.replace(sized, valves={"upper": valve, "lower": other}), {})
     assert [text.split(": ")[0] for text in both.sentences[2:]] == ["upper", "lower"]  # whose the figures are
+    sound = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, best=1, keeps=True))
+    mixed = size_report(dataclasses.replace(sized, valves={"upper": sound, "lower": other}), {})
+    assert mixed.first[-1].startswith("Build nothing of lower yet") is (best == 1 and not keeps)
     (ax,) = trade_off_figure(other)
     assert "nearest to the wishes" in (labels := ax.get_legend_handles_labels()[1]) or keeps
     assert "best" in labels or not keeps

@@ -147,9 +147,10 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
     of = [f"{name}: " if len(answers) > 1 else "" for name in sizing.valves]
     days = f"{calendar_day(season.start)} to {calendar_day(season.end)}"
     paths = to_paste(sizing.scenario, "sized.toml")
-    changed = [valve.choice for valve in sizing.valves.values() if valve.choice.best]
-    kept = all(choice.keeps for choice in changed)
-    steps = (("first_try", "first_build") if kept else ("first_wait",)) if changed else ("first_stay",)
+    changed = {name: valve.choice for name, valve in sizing.valves.items() if valve.choice.best}
+    late = [name for name, choice in changed.items() if not choice.keeps]
+    steps = (("first_wait",) if late else ("first_try", "first_build")) if changed else ("first_stay",)
+    which = ", ".join(late) if len(late) < len(sizing.valves) else "it"
     return Report(
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",
@@ -164,7 +165,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
             *(answer for answer, *_ in answers),
             *(name + " ".join(rest) for name, (_, *rest) in zip(of, answers, strict=True)),
         ],
-        first=[_say(key, **paths) for key in steps],
+        first=[_say(key, **paths, which=which) for key in steps],
         assumptions=sizing.assumptions,
     )
 

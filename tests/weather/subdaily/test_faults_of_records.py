@@ -142,3 +142,22 @@ def test_extremes_of_twelve_hours_among_hourly_records_are_passed_over_and_said(
             f'column "{name} temp (°C)" is not used: it is no extreme of each record alone (but of twelve hours' in text
             for text in weather.notes
         )
+
+
+@pytest.mark.parametrize(
+    ("name", "usual", "at", "by"), [("humidity", 50.0, 110.0, 0.01), ("radiation", 100.0, -20.0, -0.01)]
+)
+def test_one_record_in_fifty_beyond_its_bound_is_a_gap_and_said(name, usual, at, by):
+    """At the bound none is; one more than that share is left to the daily checks, and one of two days refused."""
+
+    def gaps(column):
+        found = to_days(records(hours("2025-06-01", 2000), **{name: column}), NO_ZONE, recognised="", shown_as="").notes
+        return [words.split()[1] for words in found if words.startswith(name) and "taken as missing" in words]
+
+    column = np.full(2000, usual)
+    column[:120:3] = at + by * np.arange(1, 41)
+    assert gaps(column) == ["40"]
+    column[1000] = at
+    assert gaps(column) == ["40"]
+    column[1000] = at + by
+    assert gaps(column) == []

@@ -225,7 +225,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
     rows, problems = in_order(records.stamps, table, records.lines, site=site, utc=records.utc, notes=notes)
     stamps, clock, lines = records.stamps[rows], clock[rows], records.lines[rows]
     values = dict(zip(names, table[rows].T, strict=True))
-    notes += [*_without_flashes(values, stamps), *_still(values)]
+    notes += [*_without_strays(values, stamps), *_still(values)]
     problems += _beyond(values, stamps, lines, records)
     apart = np.diff(seconds_of(stamps))
     step = float(np.median(apart[apart > 0])) if (apart > 0).any() else np.inf
@@ -376,14 +376,23 @@ def _still(values: dict[str, Floats]) -> Iterator[str]:
         yield note("still", records=counted(int(below.sum()), "record"))
 
 
-def _without_flashes(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]:
-    """Take single records of radiation out that are brighter than any sky, as a sensor's faults and glints are."""
-    flux, most = values.get("radiation", np.zeros(0)), QUANTITIES["radiation"].highest
-    bright = flux >= most
-    if bright.any() and bright.sum() <= max(_FEW * (~np.isnan(flux)).sum(), 1):
-        values["radiation"] = np.where(bright, np.nan, flux)
-        worst = f"{number(float(flux[bright].max()))} W/m² at {written(stamps[int(np.nanargmax(flux))])}"
-        yield note("flashes", records=counted(int(bright.sum()), "record"), most=most, worst=worst)
+def _without_strays(values: dict[str, Floats], stamps: Stamps) -> Iterator[str]:
+    """Take out the few records of light brighter than any sky or far below 0, and of air wetter than can be, as sensors' faults are."""
+    for text, name, above in (
+        ("flashes", "radiation", True),
+        ("strays", "radiation", False),
+        ("strays", "humidity", True),
+    ):
+        column, (unit, _, lowest, highest) = values.get(name, np.zeros(0)), QUANTITIES[name]
+        bound, sign = (highest, 1.0) if above else (lowest, -1.0)
+        stray = column >= bound if text == "flashes" else sign * column > sign * bound
+        # one of a day or two may as well be a figure that was typed, which is refused
+        if stray.any() and stray.sum() <= max(_FEW * (~np.isnan(column)).sum(), text == "flashes"):
+            values[name] = np.where(stray, np.nan, column)
+            row, records = int(np.nanargmax(sign * column)), counted(int(stray.sum()), "record")
+            worst = f"{number(float(column[row]))} {unit} at {written(stamps[row])}"
+            beyond = f"{'above' if above else 'below'} {number(bound)} {unit}"
+            yield note(text, name=name, records=records, most=bound, beyond=beyond, worst=worst)
 
 
 def _dark(values: dict[str, Floats], days: _Days, site: Site) -> Iterator[str]:

@@ -234,6 +234,13 @@ def test_the_away_figure_shows_the_water_left_above_the_line_at_which_plants_suf
     assert ax.get_ylabel() == "water left [mm]"
 
 
+@pytest.mark.parametrize("years", [1, 2])
+def test_of_one_year_none_is_called_the_worst(years, alone):
+    stays = alone.stays + tuple(dataclasses.replace(stay) for stay in alone.stays[: years - 1])
+    (legend,) = room_figure(dataclasses.replace(alone, stays=stays))[0].figure.legends
+    assert any("the worst year" in text.get_text() for text in legend.get_texts()) is (years == 2)
+
+
 def test_a_figure_of_a_comparison_is_rounded_once_in_the_unit_shown():
     """17662.8 L are 4666.02 gal (NIST SP 811, appendix B.8), as in the sentence of all the water; 17663 L were 4666.1."""
     with units_shown("US"):

@@ -55,7 +55,8 @@ def room_figure(away: Away, axes: Sequence[Axes] | None = None) -> list[Axes]:
     for ax in axes[-_COLUMNS:]:
         ax.set_xlabel("day away")
     lines = [*(["year"] if others else []), "year_worst", "year_heat"]
-    labels = {"year_worst": f"{away.worst.name}, the worst year", "year_heat": away.heat.name}
+    worst = f"{away.worst.name}, the worst year" if others else away.worst.name
+    labels = {"year_worst": worst, "year_heat": away.heat.name}
     legend_over(axes, 4, keys(lines, ["suffer"], **labels))
     return axes
 

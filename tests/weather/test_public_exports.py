@@ -253,3 +253,27 @@ def test_figures_that_blanks_part_and_nothing_names_ask_for_a_header(tmp_path):
     rows = "".join(f" 2025  6  4 12 {minute:2d}  500.{minute} 0   21.5 C 0   60.0 0\n" for minute in range(30))
     with pytest.raises(WeatherError, match=r"line 3: .* is a row of values; a header line is expected above it"):
         read_weather(written(tmp_path, " Nowhere\n   40.00  100.00 700 m version 1\n" + rows), SITE)
+
+
+def test_remarks_behind_stars_and_the_stations_place_are_no_header(tmp_path):
+    """As a crop model's weather stands (from memory); with a header above its rows it is read."""
+    star = [
+        "*-----*",
+        "* Station name: Nowhere (Far), Land",
+        "* Year: 2025",
+        "*  Column  Daily value",
+        "* 2  year",
+        "* 3  day",
+    ]
+    above = [*star, "** WRITTEN=2025", "*-----*", "  10.00  40.00   7. -0.18 -0.55"]
+    rows = [
+        f"   1 2025 {day:3d}  {7 + day % 5}.2  {9 + day % 4}.1  {22 + day % 6}.5  0.9{day % 9}  2.{day % 7}  0.{day % 3}"
+        for day in range(1, 91)
+    ]
+    with pytest.raises(WeatherError, match=r"line 10: .* a header line is expected above it: .* each of its 9 cells"):
+        read_weather(written(tmp_path, "\n".join([*above, *rows])), SITE)
+    header = "station year day radiation tmin tmax vapour_pressure wind rain"
+    found = read_weather(
+        written(tmp_path, "\n".join([*above, header, *rows])), SITE, **{"start": "2025-01-01", "end": "2025-03-31"}
+    )
+    assert found.daily["tmax"].iloc[0] == 23.5

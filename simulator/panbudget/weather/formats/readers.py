@@ -166,11 +166,16 @@ def choose_reader(source: Source, *, file_format: str) -> tuple[Reader, str]:
     if score <= 0.0:
         text = next((line[:60] for line in head.split("\n") if line.strip() and not line.startswith("#")), "")
         known = ", ".join(f'"{name}"' for name in READERS)
-        blanks = ((i, cells) for i, line in enumerate(source.lines[:_HEAD_LINES]) if len(cells := line.split()) > 2)
-        if (
-            row := next((i for i, cells in blanks if sum(map(is_number, cells)) >= _FIGURES * len(cells)), None)
-        ) is not None:
-            raise source.refusal("values-for-header", line=row + 1, text=source.lines[row].strip()[:40])
+        blanks = [line.split() for line in source.lines[:_HEAD_LINES]]
+        rows = [
+            i
+            for i, cells in enumerate(blanks)
+            if len(cells) > 2 and sum(map(is_number, cells)) >= _FIGURES * len(cells)
+        ]
+        if rows:  # the first that is as wide as the one below: a place may stand above the table
+            row = next((i for i in rows if [len(blanks[i])] == [*map(len, blanks[i + 1 : i + 2])]), rows[0])
+            text, count = source.lines[row].strip()[:40], len(blanks[row])
+            raise source.refusal("values-for-header", line=row + 1, text=text, count=count)
         raise source.refusal("no-format" if text else "no-format-only-comments", text=text, known=known)
     if len(equals) > 1:
         either = " or ".join(f'"{name}"' for name in equals)

@@ -131,7 +131,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         key = "numbers-for-names" if _OF_MOMENTS.search(first) or _OF_HOURS.search(first) else "values-for-header"
         key = "no-separator" if alone else key
         text = lines[opening.line - 1].strip()[:60]
-        raise source.refusal(key, value=text, line=opening.line, text=text)
+        raise source.refusal(key, value=text, line=opening.line, text=text, count=len(opening.cells))
     date = _day_column(opening, columns)
     header = _header(source, opening, columns, date)
     split_date = opening.split_date and "date" not in columns and header.places.get("date") in opening.dates
@@ -312,7 +312,7 @@ def days_among_records(source: Source) -> Source:
 
 def _first_line(lines: Sequence[str]) -> Opening | None:
     """Return the first line with two cells, or with any, as a header above which no row of values was found."""
-    shown = [(i, text) for i, text in enumerate(lines) if text.strip() and not text.lstrip().startswith("#")]
+    shown = [(i, text) for i, text in enumerate(lines) if text.strip() and not text.lstrip().startswith(("#", "*"))]
     wide = (pair for pair in shown[:_MOST_TITLE_LINES] if len(split(pair[1], separator_of(pair[1]))) > 1)
     i, text = next(wide, shown[0] if shown else (0, ""))
     separator = separator_of(text)

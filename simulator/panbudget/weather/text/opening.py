@@ -158,7 +158,7 @@ def _opening_in(lines: tuple[str, ...]) -> Opening | None:
     """Find it once for all who ask: those who recognise a file, and the one who reads it."""
     head = [(i, text) for i, text in enumerate(lines) if text.strip()]
     for at, (i, text) in enumerate(head):
-        if text.lstrip().startswith("#") or text.count('"') % 2:  # a row with a stray quote is not the first
+        if text.lstrip().startswith(("#", "*")) or text.count('"') % 2:  # a row with a stray quote is not the first
             continue
         following = [line for _, line in head[at : at + _ROWS] if not line.startswith("#")]
         for separator in SEPARATORS:

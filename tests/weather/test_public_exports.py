@@ -6,6 +6,7 @@ nothing. Layouts are general or published, from memory; every number, place and 
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import re
 
 import pytest
@@ -277,3 +278,14 @@ def test_remarks_behind_stars_and_the_stations_place_are_no_header(tmp_path):
         written(tmp_path, "\n".join([*above, header, *rows])), SITE, **{"start": "2025-01-01", "end": "2025-03-31"}
     )
     assert found.daily["tmax"].iloc[0] == 23.5
+
+
+@pytest.mark.parametrize(("own", "taken"), [("", "P_F"), ("-9999", "P_F"), ("0.5", "P")])
+def test_a_column_that_is_empty_throughout_gives_way_to_the_filled_one(tmp_path, own, taken):
+    """As a flux tower's full set has both (FLUXNET2015, list of variables; from memory)."""
+    clock = [dt.datetime(2025, 6, 1) + dt.timedelta(minutes=30 * i) for i in range(48 * 5 + 1)]
+    rows = [f"{a:%Y%m%d%H%M},{b:%Y%m%d%H%M},{15 + a.hour % 12},{own},0.25" for a, b in itertools.pairwise(clock)]
+    header = "TIMESTAMP_START,TIMESTAMP_END,TA,P,P_F"
+    found = read_weather(written(tmp_path, "\n".join([header, *rows])), SITE)
+    assert found.daily["rain"].iloc[2] == pytest.approx(12.0 if taken == "P_F" else 24.0)
+    assert any('"P" is empty, and "P_F" is taken in its place' in said for said in found.notes) is (taken == "P_F")

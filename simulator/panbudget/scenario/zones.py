@@ -18,6 +18,8 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([-+−])\s*(\d{1,2})(?::?00)?", re.IGNORE
 _MOST_EAST, _MOST_WEST = 14, 12
 # not of the database: another zone on another computer, and clocks that count leap seconds
 _NO_PLACE = re.compile("localtime|posixrules|(posix|right)/.*")
+# a place of the database where gardens are, and none of its older names in capitals
+_PLACE = re.compile("(Africa|America|Asia|Atlantic|Australia|Europe|Indian|Pacific)/[A-Z][a-z].+")
 # by how much a zone's standard time may differ from the sun's: the far west of China keeps time 3.1 hours ahead [h]
 _MOST_APART = 4.0
 
@@ -83,6 +85,27 @@ def far_zone(zone: zoneinfo.ZoneInfo, longitude: float) -> Iterator[Problem]:
         code = "far-zone.turned" if _apart(offset, -sun) <= _MOST_APART else "far-zone"  # what is mistaken most
         clocks = {"kept": offset, "longitude": longitude, "sun": sun, "turned": -longitude}
         yield problem(code, "timezone", zone.key, **clocks)
+
+
+def zone_that_doubles(moment: dt.datetime, longitude: float | None) -> str:
+    """
+    Return a place whose clocks went back over this moment, its standard time near the sun's at a longitude; nothing where none did.
+
+    Examples
+    --------
+    >>> zone_that_doubles(dt.datetime(2023, 11, 5, 1), -82.0), zone_that_doubles(dt.datetime(2023, 6, 1), -82.0)
+    ('America/Detroit', '')
+    """
+    near = dict[str, float]()
+    for name in filter(_PLACE.fullmatch, zoneinfo.available_timezones()):
+        first = moment.replace(tzinfo=zoneinfo.ZoneInfo(name))
+        second = first.replace(fold=1)
+        if (after := second.utcoffset() or dt.timedelta()) < (first.utcoffset() or dt.timedelta()):
+            standard = (after - (second.dst() or dt.timedelta())) / dt.timedelta(hours=1)
+            near[name] = 0.0 if longitude is None else _apart(standard, longitude / 15.0)
+    nearest_of = sorted(name for name, apart in near.items() if apart == min(near.values()) <= _MOST_APART)
+    regions = [name.partition("/")[0] for name in nearest_of]
+    return min(nearest_of, key=lambda name: (-regions.count(name.partition("/")[0]), name), default="")
 
 
 def _apart(clock: float, other: float) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
 from panbudget.weather.subdaily.hourly import _ceiling, to_days
 from tests.weather.sites import Site
@@ -161,3 +162,24 @@ def test_one_record_in_fifty_beyond_its_bound_is_a_gap_and_said(name, usual, at,
     assert gaps(column) == ["40"]
     column[1000] = at + by
     assert gaps(column) == []
+
+
+# the nights on which clocks went back (IANA time zone database)
+@pytest.mark.parametrize(
+    ("start", "longitude", "zone"),
+    [
+        ("2023-11-05 01:00", -82.0, "America/Detroit"),
+        ("2023-10-29 02:00", 5.0, "Europe/Amsterdam"),
+        ("2023-10-29 02:00", 150.0, ""),
+        ("2023-06-04 01:00", -82.0, ""),
+    ],
+)
+def test_a_moment_that_stands_thrice_is_cured_by_a_zone_whose_clocks_went_back_then_near_the_site(
+    start, longitude, zone
+):
+    stamps = np.concatenate([hours(start, 1), hours(start, 1), hours(start, 48)])
+    site = Site(latitude=40.0, longitude=longitude, elevation=100.0)
+    with pytest.raises(WeatherError) as caught:
+        to_days(records(stamps, temperature=np.arange(50.0)), site, recognised="", shown_as="")
+    assert ("clocks went back" in str(caught.value)) is bool(zone)
+    assert f'such as "{zone}"' in str(caught.value) or not zone

@@ -13,6 +13,7 @@ import pandas as pd
 
 from panbudget.errors import Problem, WeatherError
 from panbudget.numeric import Floats, Ints, Mask
+from panbudget.scenario.zones import zone_that_doubles
 from panbudget.weather.messages import note, problem
 from panbudget.weather.site import Site
 from panbudget.words import and_more
@@ -181,7 +182,9 @@ def _repeated(again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Sit
     if same.all():
         return []
     row = again[np.argmin(same)]
-    moment, clocks = written(stamps[row], "s"), note("name-timezone") if site.timezone is None else ""
+    moment, when = written(stamps[row], "s"), stamps[row].astype("M8[s]").item()
+    zone = zone_that_doubles(when, site.longitude) if site.timezone is None else ""
+    clocks = note("name-timezone", zone=zone) if zone else ""
     where = f"{lines[firsts[row]]} and {lines[row]}{and_more(int((~same).sum()) - 1, 'record')}"
     hours = np.unique(seconds_of(stamps) % 86400 // 3600)
     half = np.ptp(hours) == 11 and hours[-1] <= 12 and (~same).sum() > _TWICE * len(stamps)

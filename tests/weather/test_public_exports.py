@@ -243,8 +243,9 @@ def test_months_of_different_years_are_a_typical_year_whose_global_light_is_read
     assert not in_turn.provenance.get("typical")
 
 
-def test_rain_of_the_first_of_each_month_is_told_to_be_of_months(tmp_path):
-    rows = "".join(f"2024-{month:02d}-01,{10 + month}\n" for month in range(1, 13))
+@pytest.mark.parametrize("days", [[1] * 12, [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]])
+def test_rain_of_the_first_or_last_of_each_month_is_told_to_be_of_months(tmp_path, days):
+    rows = "".join(f"2024-{month:02d}-{day:02d},{10 + month}\n" for month, day in enumerate(days, 1))
     with pytest.raises(WeatherError, match="and the rows after it are months"):
         read_weather(written(tmp_path, "date,precip\n" + rows), SITE)
 

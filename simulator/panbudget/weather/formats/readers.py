@@ -36,9 +36,9 @@ _MONTH = re.compile(
 _MONTH_ALONE = re.compile(rf"(?:^|[\s,;|\"])(?:{_MONTH.pattern})(?:$|[\s,;|\"])", re.MULTILINE)
 # a year and the number of a month in columns of their own, perhaps behind a station's; of more cells than this a row has days across
 _NUMBERED = r"\s*(?:[^\s,;|]+[\s,;|]+)?\"?((?:18|19|20)\d\d)\"?[\s,;|]+\"?({})\"?[\s,;|]"
-_YEAR_AND_MONTH = re.compile(  # or the first day of one
+_YEAR_AND_MONTH = re.compile(  # or the first day of one, or the last
     _NUMBERED.format(r"0?[1-9]|1[0-2]")
-    + r"|\"?((?:18|19|20)\d\d)-(0[1-9]|1[0-2])-01(?:[T ]00:00[:0-9Z.]*(?:/[^,;|\t]*)?)?\"?\s*[,;|\t]"
+    + r"|\"?((?:18|19|20)\d\d)-(0[1-9]|1[0-2])-(?:01|2[89]|3[01])(?:[T ]00:00[:0-9Z.]*(?:/[^,;|\t]*)?)?\"?\s*[,;|\t]"
 )
 _MOST_OF_A_MONTH = 28
 _DAY_OF_YEAR = re.compile(_NUMBERED.format(r"1[3-9]|[2-9]\d|[123]\d\d"))

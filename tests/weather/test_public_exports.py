@@ -290,3 +290,14 @@ def test_a_column_that_is_empty_throughout_gives_way_to_the_filled_one(tmp_path,
     found = read_weather(written(tmp_path, "\n".join([header, *rows])), SITE)
     assert found.daily["rain"].iloc[2] == pytest.approx(12.0 if taken == "P_F" else 24.0)
     assert any('"P" is empty, and "P_F" is taken in its place' in said for said in found.notes) is (taken == "P_F")
+
+
+@pytest.mark.parametrize(("others", "proposed"), [(9, True), (10, True), (19, True), (20, False)])
+def test_codes_of_stations_that_resemble_words_are_no_quantities(tmp_path, others, proposed):
+    """Two such codes beside ten times as many others, which resemble nothing (invented)."""
+    names = ["HIGH", "WINT", *(f"Q{a}{b}" for a, b in itertools.product("BCDFG", "JKLM"))][: 2 + others]
+    rows = [f"2025-06-{day:02d}," + ",".join([f"{20 + day % 7}"] * len(names)) for day in range(1, 31)]
+    with pytest.raises(WeatherError) as caught:
+        read_weather(written(tmp_path, "\n".join([",".join(["date", *names]), *rows])), SITE)
+    assert ('"WINT" looks like wind' in str(caught.value)) is proposed
+    assert ("each of these is a station" in str(caught.value)) is not proposed

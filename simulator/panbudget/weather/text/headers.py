@@ -32,6 +32,7 @@ from panbudget.weather.text.heading import (
     converts,
     heading_of,
     in_standard_units,
+    is_misspelt,
     known_unit,
     split_unit,
     unknown_unit,
@@ -98,6 +99,8 @@ _OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
 NUMBER = "#"
 # a name that says nothing: letters and digits
 _CODE = re.compile(r"[A-Za-z_]{1,4}\d\w*")
+# a station's, and beside how many such a name of the same form is no quantity's
+_STATION, _OF_STATIONS = re.compile(r"[A-Z]{2,6}"), 10
 
 
 @dataclass
@@ -513,13 +516,16 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
     meant: dict[str, list[Heading]] = {}
     for name in absent:
         alike = [h for h in rest if not (NOT_OUTDOORS.search(h.name) or _daily(name).but.search(h.name))]
-        near = [heading for heading in alike if _is_misspelt(as_name(heading.text), name, absent)]
+        near = [heading for heading in alike if is_misspelt(as_name(heading.text), name, absent)]
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:
             header.wrong(name, "column-twice", column=fitting[0].text)
         elif fitting:
             meant[name] = fitting
             rest = [heading for heading in rest if heading is not fitting[0]]
+    codes = [heading for heading in rest if _STATION.fullmatch(heading.text)]
+    if len(codes) >= _OF_STATIONS * max(len(meant), 1) and all(_STATION.fullmatch(at[0].text) for at in meant.values()):
+        rest, meant = [heading for heading in headings.values() if heading.place not in used], {}
     for name, fitting in meant.items():
         first = fitting[0]
         header.take(name, first.place, first.text)
@@ -549,12 +555,6 @@ def _take_deficit(header: Header, headings: Mapping[int, Heading]) -> None:
     if place in deficits:
         header.of_deficit = True
         header.notes.append(note("of-deficit", column=header.headers["vapour_pressure"]))
-
-
-def _is_misspelt(text: str, name: str, absent: Sequence[str]) -> bool:
-    """Tell a name with a slip in it: of a short one a letter, if it is like none other that is missing."""
-    one_letter = len(text) == len(name) and difflib.get_close_matches(text, absent, 2, 0.75) == [name]
-    return one_letter or bool(difflib.get_close_matches(text, [name], 1, 0.8))
 
 
 def _is_another(name: str, heading: Heading) -> bool:

@@ -5,6 +5,7 @@ Heading: the words of one header, in English and in small letters, and the unit 
 from __future__ import annotations
 
 import contextlib
+import difflib
 import functools
 import re
 import unicodedata
@@ -284,3 +285,9 @@ def _in_brackets(text: str) -> list[str]:
 def as_name(cell: str) -> str:
     """Return a header as the program's own names are written: small letters, and _ for blanks and hyphens."""
     return re.sub(r"[\s\-]+", "_", CONTROLS.sub("", cell).strip().lower())
+
+
+def is_misspelt(text: str, name: str, absent: Sequence[str]) -> bool:
+    """Tell a name with a slip in it: of a short one a letter, if it is like none other that is missing."""
+    one_letter = len(text) == len(name) and difflib.get_close_matches(text, absent, 2, 0.75) == [name]
+    return one_letter or bool(difflib.get_close_matches(text, [name], 1, 0.8))

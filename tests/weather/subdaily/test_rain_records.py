@@ -4,12 +4,15 @@ What a rain column counts, at the bounds of the rules that tell: common practice
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panbudget.weather.subdaily.rain_records import rain_amounts
+from tests.weather.subdaily.test_hourly import days, hours, records, refusal
 
 HOUR = 3600
 
@@ -401,3 +404,41 @@ def test_all_kinds_of_counter_come_to_the_same_rain(pairs, before):
     assert sums(daily_counter(amounts), kind="daily").amounts.sum() == pytest.approx(expected)
     total = sums(before + np.cumsum(amounts), kind="total")
     assert total.amounts.sum() == pytest.approx(expected)
+
+
+def test_rain_that_is_empty_is_none_where_the_user_says_so_and_a_counters_is_not():
+    """Three showers of 1 mm, all other hours empty; and a counter that stands at 7, then 8 mm, with empty hours."""
+    fallen = np.full(72, np.nan)
+    fallen[[5, 30, 33]] = 1.0
+    for kind in ("interval", "unknown"):
+        found = dataclasses.replace(
+            records(hours("2025-06-01", 72), rain=fallen, rain_kind=kind), rainless_if_empty=True
+        )
+        raw = days(found)
+        assert raw.daily["rain"].tolist() == [1.0, 2.0, 0.0]
+        assert any("rain: empty in 69 records" in note for note in raw.notes)
+    counter = np.repeat([7.0, 8.0, 9.0, 10.0], 18)
+    counter[3:70:9] = np.nan
+    found = dataclasses.replace(
+        records(hours("2025-06-01", 72), rain=counter, rain_kind="unknown"), rainless_if_empty=True
+    )
+    assert days(found).daily["rain"].sum() == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize("every", [2, 120])
+def test_rain_below_nothing_is_told_with_what_may_be_pasted(every):
+    """-1 at every second hour, and but a few times."""
+    rain = np.zeros(480)
+    rain[::every] = -1.0
+    message = refusal(records(hours("2025-06-01", 480), rain=rain))
+    assert 'write missing = ["-1 mm"] and missing_rain = "zero" under [weather]' in message
+
+
+def test_days_lost_to_gaps_do_not_lose_their_rain_silently():
+    """A counter gains 10 mm on a day with half its records: the day is a gap, and the sum is said."""
+    rain = np.zeros(72)
+    rain[30] = 10.0
+    stamps = np.delete(hours("2025-06-01", 72), np.arange(34, 46))
+    raw = days(records(stamps, rain=np.delete(rain, np.arange(34, 46))))
+    assert raw.daily["rain"].isna().tolist() == [False, True, False]
+    assert any("10 mm fell on 1 day with under 80 %" in note for note in raw.notes)

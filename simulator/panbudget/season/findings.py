@@ -301,7 +301,8 @@ def _of_pan(season: Season, name: str) -> Iterator[Finding]:
 
 def _of_want(season: Season, name: str, code: str, hours: str, text: str) -> Iterator[Finding]:
     """Hours on which valve or pan wanted for water: a danger while anything grows in the valve's beds, else a note."""
-    grows = np.any([season.beds[f"{name}/{bed}"]["growing"] for bed in season.scenario.controller[name].bed], axis=0)
+    beds = [season.beds[f"{name}/{bed}"] for bed in season.scenario.controller[name].bed]
+    grows = np.any([table["growing"].to_numpy(bool) for table in beds], axis=0)
     for severity, spoken, of in (("danger", text, grows), ("note", f"{code}-idle", ~grows)):
         dry = season.controllers[name][hours].where(of, 0.0)
         yield from _on_days(severity, code, name, dry > 0.0, text=spoken, hours=words.hours(float(dry.sum())))

@@ -139,9 +139,8 @@ def _marked_within(inspection: Inspection) -> Iterator[Verdict]:
     rain, factor = inspection.of_asked("rain"), inspection.raw.conversions.get("rain", (1.0, 0.0))[0]
     as_filed = (rain / factor).round(4)
     figures, counts = np.unique(as_filed[as_filed > 0.0], return_counts=True)
-    like = (
-        (np.isin(figures, _AS_MARKS) | is_known_mark(figures)) & (counts >= _MARKED) & (figures * factor >= _NO_LITTLE)
-    )
+    like = np.isin(figures, _AS_MARKS) | is_known_mark(figures)
+    like &= (counts >= _MARKED) & (figures * factor >= _NO_LITTLE)
     for figure, count in zip(figures[like], counts[like], strict=True):
         near = int(counts[(figures > figure / 2.0) & (figures < 2.0 * figure) & (figures != figure)].sum())
         likely = near / (1.5 * figure / np.diff(figures).min())
@@ -221,7 +220,8 @@ def _no_gauges(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if step not in of_steps or not enough or (count == wet.size and step >= _COARSE["rain"]):
             continue
         first, last = sorted((days[0], days[count - 1]))
-        here = np.isin(np.arange(rain.size), np.arange(first, last + 1))
+        of_all = np.arange(rain.size)
+        here = (of_all >= first) & (of_all <= last)
         words = {
             "wet": count,
             "by": f"{number(step)} {unit}",

@@ -367,9 +367,8 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
         if not by_ones or float(inspection.all_of(column)[row]) <= _BOILING:
             return {}
         there = inspection.all_of(column)[here]
-        kelvin = (
-            there.min() > _KELVIN[0] and there.max() < _KELVIN[1] and (there % 1.0).any()
-        )  # tenths are whole numbers
+        # tenths are whole numbers
+        kelvin = there.min() > _KELVIN[0] and there.max() < _KELVIN[1] and (there % 1.0).any()
         return {"perhaps": note("kelvin-there" if kelvin else "tenths-there")}
 
     return Check(f"{column}-range/high", column, lambda values, inspection: values - most, words, unless=unless)

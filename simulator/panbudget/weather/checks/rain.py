@@ -355,9 +355,8 @@ def _points_lost(digits: Floats, beyond: Mask) -> Mask:
     at = np.arange(_BY_STEP[0] - 1, digits.size - _SPELLS)
     if not at.size or (apart > _NEARLY_WHOLE).sum() <= 0.5 * apart.size:  # the others are whole in another unit
         return np.zeros(digits.size, dtype=bool)
-    in_tenths = 1.0 / (
-        1 + np.unique((digits[beyond] % 1.0).round(1)).size
-    )  # halves are whole numbers on every other day
+    # halves are whole numbers on every other day
+    in_tenths = 1.0 / (1 + np.unique((digits[beyond] % 1.0).round(1)).size)
     by_chance = np.maximum((whole[-1] - whole[at]) / (digits.size - count[at]), in_tenths)
     share = np.maximum(whole[at] / count[at], by_chance)
     with np.errstate(divide="ignore", invalid="ignore"):  # Chernoff's bound

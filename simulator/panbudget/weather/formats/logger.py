@@ -162,9 +162,8 @@ def _filled_header(source: Source, opening: Opening, columns: Columns, more: Map
 
     header = without(())
     empty = {place for name, place in header.places.items() if name not in header.chosen}
-    for row in itertools.chain(
-        opening.rows, (split(line, opening.separator) for line in source.lines[opening.above :])
-    ):
+    below = (split(line, opening.separator) for line in source.lines[opening.above :])
+    for row in itertools.chain(opening.rows, below):
         if empty:
             empty = {place for place in empty if place >= len(row) or _is_empty(row[place], source.missing)}
         else:

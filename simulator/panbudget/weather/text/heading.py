@@ -250,9 +250,8 @@ def _trailing_unit(name: str) -> tuple[str, str | None]:
         unit = next(filter(None, (known_unit(mark.join(words[-count:])) for mark in ("", "/"))), None)
         # "in" is mostly indoors, and others are words of their own
         indoors = unit == "in" and words[-1].lower() == "in" and not re.search(r"rain|precip", name.lower())
-        extreme = unit == "min" and re.search(
-            r"\b(t|temp|humidity)\b", in_english(name)
-        )  # and not minutes, in any letters
+        # a minimum's and not minutes, in any letters
+        extreme = unit == "min" and re.search(r"\b(t|temp|humidity)\b", in_english(name))
         if (
             unit not in (None, "m")
             and not indoors

@@ -34,6 +34,24 @@ def test_litres_lie_between_readings_in_any_unit(read):
     assert len(found.sha256) == 64
 
 
+@pytest.mark.parametrize(
+    ("header", "litres"),
+    [
+        ("reading (gal)", 3.785411784),
+        ("Reading [m3]", 1000.0),
+        ("reading_L", 1.0),
+        ("READING (ML)", 1e6),
+        ("reading ( HCF )", 2831.6846592),
+        ("reading (gal),unit", 3.785411784),
+    ],
+)
+def test_a_unit_in_the_header_is_every_row_s(read, header, litres):
+    """NIST Handbook 44 (2024), appendix C: a US gallon is 231 in³, a cubic foot 28.316846592 L; ML is no mL."""
+    more = "," * header.endswith(",unit")
+    found = read(f"date,{header}\n2025-05-01,100{more}\n2025-06-01,103{more}\n")
+    assert [part.litres for part in found.by_supply["spring"]] == pytest.approx([3.0 * litres])
+
+
 def test_semicolons_decimal_commas_comments_and_the_end_of_a_day_are_read(read):
     found = read("# mine\ndate;reading;unit\n2025-05-01;1,5;m^3\n2025-05-31 24:00;2,75;m^3\n")
     (only,) = found.by_supply["spring"]
@@ -100,10 +118,13 @@ BAD = {
     "no reading": (HEAD, ["no reading"]),
     "nothing": ("", ["is empty"]),
     "no header": ("2025-05-01,9,L\n", ["no column date"]),
-    "a unit in the header": (
-        "date,reading (gal)\n2025-05-01,9\n",
+    "another word in the header": (
+        "date,meter (gal)\n2025-05-01,9\n",
         ["no column reading, unit", "such as date,reading,unit is"],
     ),
+    "no unit": ("date,reading\n2025-05-01,9\n", ["no column unit", "such as date,reading,unit is"]),
+    "a wrong unit in the header": ("date,reading (kg)\n2025-05-01,9\n", ["line 2", '"9 kg"', "expected: a volume"]),
+    "units apart": ("date,reading (gal),unit\n2025-05-01,9,gal\n2025-06-01,9,L\n", ["line 3", "the header says gal"]),
     "a misspelt column": (
         "date,reading,unit,evnt\n2025-05-01,9,L,\n2025-06-01,9,L,\n",
         ["evnt", 'did you mean "event"'],

@@ -1,11 +1,11 @@
 """
 Meter: a file of readings into litres between readings, and those into the season's days.
 
-One row a reading: ``date, reading, unit``, and where wanted ``supply``, ``event``, ``note``. A counter that goes down
-is never guessed at: the row says "rollover at 10000" (it passed its last digit and began again), or the old meter's
-last row says "removed" and the new one's first "installed". Nor is one believed that no open valves could have passed: a step
-between readings is possible where the counter does not go down and passes no more than all open valves do day and night. All
-that is wrong comes out at once, a line each.
+One row a reading: ``date, reading, unit``, the unit in each row or in the header (``reading (gal)``), and where wanted
+``supply``, ``event``, ``note``. A counter that goes down is never guessed at: the row says "rollover at 10000" (it passed its
+last digit and began again), or the old meter's last row says "removed" and the new one's first "installed". Nor is one believed
+that no open valves could have passed: a step between readings is possible where the counter does not go down and passes no more
+than all open valves do day and night. All that is wrong comes out at once, a line each.
 
 Of the two at a step that is not possible, the wrong one is that without which its neighbours fit; where either will do, that
 without which the meter runs more evenly. All rules are common practice, no source.
@@ -200,6 +200,7 @@ def read_readings(
         example="date,reading,unit",
         known=known,
         needed=_NEEDED,
+        units={"reading": ("", "reading")},
         most=_MOST_READINGS,
     )
     if default is None and len(supplies) == 1:
@@ -207,7 +208,11 @@ def read_readings(
     if "supply" not in typed.header and default is None:
         raise ReadingsError(problem("no-supply", several=", ".join(supplies)), file=shown)
     by_supply: dict[str, list[Reading]] = {}
+    unit = typed.units.get("reading", "")
     for row in typed.rows:
+        if unit and row["unit"] not in ("", unit):
+            row.wrong("two-units", f"unit {row['unit']}, and the header says {unit}", cure="leave one of them out")
+        row.cells["unit"] = row["unit"] or unit
         supply = row.choice("supply", supplies, "the scenario", default or "")
         meter = (meters or {}).get(supply or "")
         reading = _reading(row, meter.multiplier if meter else 1.0)

@@ -399,13 +399,11 @@ class Typed(NamedTuple):
 
     Parameters
     ----------
-    sha256 : str
-    header_line : int
-    header : tuple of str
-        Its columns, by our names.
-    rows : tuple of TypedRow
-    problems : list of Problem
-        What is wrong so far.
+    sha256, header_line : str, int
+    header, rows : tuple of str, tuple of TypedRow
+        Its columns, by our names, and what stands below.
+    problems : list of Problem, what is wrong so far
+    units : dict of column -> the unit that its header names, as the file has it
     """
 
     sha256: str
@@ -413,6 +411,7 @@ class Typed(NamedTuple):
     header: tuple[str, ...]
     rows: tuple[TypedRow, ...]
     problems: list[Problem]
+    units: Mapping[str, str]
 
 
 def read_typed(
@@ -443,11 +442,11 @@ def read_typed(
     known : sequence of str
         Columns that there may be; any if left out.
     needed : sequence of str
-        Columns without which nothing can be read.
+        Columns without which nothing can be read; a unit in the header stands for a column "unit".
     spoken : mapping, optional
         Another word for a column -> our name.
     units : mapping, optional
-        Column without its unit -> (unit of our column, our name): "level (cm)" and "level_cm" are then read as "level_mm".
+        Column without its unit -> (unit of our column, or "", our name): "level (cm)" and "level_cm" are read as "level_mm".
     error : type
         What is raised.
     most : int
@@ -470,13 +469,13 @@ def read_typed(
         raise error(problem("typed-empty", example=example), file=shown)
     separator = separator_of(lines[first], ",;\t")
     mistakes = Mistakes()
-    texts = [cell.casefold() if known else cell for cell in split(lines[first], separator)]
+    texts = split(lines[first], separator)
     while len(texts) > 1 and not texts[-1]:  # empty columns that a spreadsheet has saved along
         texts.pop()
     if wrong := _unlikely_table(lines, first, texts, most):
         raise error(wrong, file=shown)
-    header, factors = _columns(texts, first + 1, known, spoken or {}, units or {}, mistakes)
-    if absent := [name for name in needed if name not in header]:
+    header, factors, named = _columns(texts, first + 1, known, spoken or {}, units or {}, mistakes)
+    if absent := [name for name in needed if name not in (*header, "unit" if named else "")]:
         facts = {"line": first + 1, "absent": ", ".join(absent), "known": ", ".join(known or needed)}
         raise error(problem("typed-no-column", **facts, example=example), file=shown)
     wide, above = len(header), first + 1
@@ -486,7 +485,7 @@ def read_typed(
         TypedRow(int(line), dict(zip(header, cells, strict=True)), problems, factors, separator)
         for line, cells in zip(rows.lines, rows.cells(), strict=True)
     )
-    return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems)
+    return Typed(hashlib.sha256(content).hexdigest(), first + 1, tuple(header), typed, problems, named)
 
 
 def _columns(
@@ -496,16 +495,17 @@ def _columns(
     spoken: Mapping[str, str],
     units: Mapping[str, tuple[str, str]],
     mistakes: Mistakes,
-) -> tuple[list[str], dict[str, float]]:
-    """Return a header's columns by our names, and what turns their units into ours."""
-    header: list[str] = []
-    factors: dict[str, float] = {}
-    for text in texts:
+) -> tuple[list[str], dict[str, float], dict[str, str]]:
+    """Return a header's columns by our names, what turns their units into ours, and those units."""
+    header, factors, named = list[str](), dict[str, float](), dict[str, str]()
+    for cell in texts:
+        text = cell.casefold() if known else cell
         quantity, unit = _unit_of(text, known, units)
         target, name = units.get(quantity, ("", spoken.get(text, text)))
         header.append(name)
+        named |= {name: cell.rstrip(" ])")[-len(unit) :]} if quantity else {}
         try:
-            factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if quantity else {}
+            factors |= {name: column_conversion(_SPOKEN_UNITS.get(unit, unit), target)[0]} if target else {}
         except UnitError as reason:
             mistakes.others.append(reason.problem.under(f"line {line}: column {text}: unit"))
     to_list = True
@@ -516,7 +516,7 @@ def _columns(
             mistakes.note("typed-unknown-column", value=name, line=line, name=name, hint=hint)
         elif header.count(name) > 1:
             mistakes.note("typed-column-twice", value=name, line=line, name=name)
-    return header, factors
+    return header, factors, named
 
 
 def _unlikely_table(lines: Sequence[str], first: int, header: Sequence[str], most: int) -> Problem | None:

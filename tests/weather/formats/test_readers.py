@@ -56,6 +56,11 @@ FOREIGN = {
     "(SQL)": "-- a dump\nINSERT INTO `weather` VALUES\n('2025-06-01',14.5,30,0),\n",
     "YAML": "days:\n- date: 2025-06-01\n  tmin: 14\n- date: 2025-06-02\n  tmin: 15\n",
     "for each year": "Day,Tmax 2024 (°C),Tmax 2025 (°C),Rain 2024,Rain 2025\n01-Jan,3,4,0,0\n",
+    # of SWAT+ and SWAT 2012, documented in their input/output files' descriptions (from memory)
+    "years and days of the year under a line": "rain.pcp: invented\nnbyr     tstep       lat       lon      elev\n"
+    "   1         0    66.000    28.000    30.000\n2025  152    2.41740\n2025  153    1.78070\n",
+    "figures of fixed width": "Station  a,b,\nLati    66.0 66.1\nLong    28.0 28.1\nElev      30   32\n"
+    "2025152002.4001.1\n2025153-99.0000.0\n",
     "F-6": "PRELIMINARY LOCAL CLIMATOLOGICAL DATA (WS FORM: F-6)\n\nDY MAX MIN\n",
 }
 

@@ -40,7 +40,7 @@ SOURCE = "none: what such stations' tables have in common"
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
 _DISTANCE = re.compile(r"[#\s]*tz\s*[=:]\s*([+-]?\d+(?:\.\d+)?)\s*$")  # of the clock from UTC [h]
-_IN_UTC = re.compile(r"(?i)\btime ?zone\W+(?:etc/)?(?:utc|gmt|z)\W*$")
+_IN_UTC = re.compile(r"(?i)\btime ?(?:zone|reference)\W+(?:etc/|universal time\W+)?(?:utc?|gmt|z)\W*$")
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
 _CALM, _STRONG = 1.5, 10.0

@@ -94,7 +94,8 @@ STAMP = re.compile(
 )
 # two moments or times of day in one cell, of which the record is the time between
 _SPAN = re.compile(
-    rf"(?P<from>\d.*?)(?: - | ?[–—] ?|-(?=\d:)| (?:to|bis|tot|[aà]l?|até|do|till?) )(?:{STAMP.pattern}|{CLOCK})"
+    rf"(?P<from>\d.*?)(?: - | ?[–—] ?|-(?=\d:)| (?:to|bis|tot|[aà]l?|até|do|till?) |"
+    rf"/(?=\d{{4}}-\d\d-\d\dT))(?:{STAMP.pattern}|{CLOCK})"
 )
 # an hour by the numbers of its beginning and its end
 _HOURS = re.compile(r"(?P<day>.*\d{4},? |)(?P<from>\d{1,2})h? ?[-–] ?(?P<to>\d{1,2})h?")

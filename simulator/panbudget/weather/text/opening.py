@@ -47,7 +47,10 @@ _OF_DATES = re.compile(
 )
 _SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
 _COUNTS = (("0", "1", "2"), ("1", "2", "3"))  # of a column that numbers rows
-_LEGEND = re.compile(r"\W*(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*)")
+_LEGEND = re.compile(
+    r"\W*(?:\d{1,2}\.\s(?P<numbered>\w[\w ]{0,30})\.\s.*(?P<unit>\(.*\))|"
+    r"(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*))"
+)
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state
 _LATITUDE = re.compile(
@@ -364,7 +367,8 @@ def is_row_of_values(cells: Sequence[str]) -> bool:
 def _legend(above: Iterator[str]) -> Iterator[tuple[str, str]]:
     for text in above:
         if match := _LEGEND.fullmatch(text.strip().strip(',;\t"')):
-            yield match["name"].lower(), match["says"]
+            name = match["numbered"] or match["name"]
+            yield name.lower(), match["says"] or f"{name} {match['unit']}"
 
 
 def _explained(names: Sequence[str], above: Sequence[str]) -> Iterator[tuple[str, str]]:

@@ -8,9 +8,10 @@ import math
 
 import pytest
 
+from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from tests.weather.styles import TRUTH, at_five, hourly
-from tests.weather.test_far_styles import SITE, agrees, written
+from tests.weather.styles import TRUTH, at_five, daily, hourly
+from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
 
 TIMED = hourly(
     "time,temperature (°C),humidity (%),rain (mm),wind (m/s)",
@@ -46,3 +47,45 @@ def test_light_of_a_satellite_is_read_beside_a_station_whatever_its_step(tmp_pat
     """CAMS's radiation service: ISO 8601 intervals, the header in the last remark, sums over each of them in numbered remarks."""
     paths = [written(tmp_path, TIMED), written(tmp_path, satellite_light(steps), "light.csv")]
     agrees(read_weather(paths, SITE), ("tmin", "tmax", "rain", "wind", "radiation"))
+
+
+HALVES = [
+    [
+        2025,
+        day.date.timetuple().tm_yday,
+        f"{i / 2:g}",
+        round(day.tmin + (day.tmax - day.tmin) * wave, 2),
+        day.rh,
+        1.5,
+        day.wind,
+        rain,
+    ]
+    for day in TRUTH
+    for i in range(48)
+    for wave, rain in [((1 - math.cos(2 * math.pi * (i - 6) / 48)) / 2, day.rain if i == 10 else 0.0)]
+]
+READ = {
+    # files of crop models: two lines of names and units that blanks part, figures that tabs part
+    "names parted by blanks over figures parted by tabs": daily(
+        "year day radn maxt mint rain rh wind\n () () (MJ/m^2) (oC) (oC) (mm) (%) (m/s)",
+        lambda d: [d.date.year, d.date.timetuple().tm_yday, d.radiation, d.tmax, d.tmin, d.rain, d.rh, d.wind],
+        above="!site: nowhere\nlatitude = 38.0\ntav = 18.95\n",
+        separator="\t",
+    ),
+    # input of gap-filling of flux towers (Reichstein et al. 2005), one unit of which is none that is known
+    "hours in decimals over a line of units": "Year\tDay\tHour\tTair\trH\tNEE\tWS\tPrec\n--\t--\t--\tdegC\t%\tumolm-2s-1\tms-1\tmm\n"
+    + "\n".join("\t".join(map(str, row)) for row in HALVES),
+}
+
+
+@pytest.mark.parametrize("content", READ.values(), ids=READ.keys())
+def test_research_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, content):
+    agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "rain", "rh_mean", "wind"))
+
+
+def test_days_of_the_year_without_a_year_are_told_in_one_line(tmp_path):
+    content = "\n".join(line.partition("\t")[2] for line in READ["hours in decimals over a line of units"].split("\n"))
+    with pytest.raises(WeatherError) as caught:
+        read_weather(written(tmp_path, content), SITE, shown_as="station.csv")
+    cure = "add a column Year with each row's year, such as 2025"
+    assert str(caught.value) == f'station.csv: line 3: "Day" numbers days, as 155, and no column has their year; {cure}'

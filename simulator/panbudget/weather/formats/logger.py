@@ -22,7 +22,7 @@ from panbudget.weather.checks.air import FRACTION, SCALES, scale_of
 from panbudget.weather.formats.typical import is_typical, light_record, months_note, nominal
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
-from panbudget.weather.text.cells import MISSING, Cells, read_cells
+from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, stated_order, units_of
 from panbudget.weather.text.heading import known_unit
 from panbudget.weather.text.mistakes import Mistakes, note
@@ -30,7 +30,15 @@ from panbudget.weather.text.moments import at_midnight, time_of_all
 from panbudget.weather.text.opening import Head, Opening, find_opening, head_of, is_logger_layout, without_footer
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, split
-from panbudget.weather.text.stamps import ReadStamps, TimeColumns, find_time, moments_of, read_stamps, says_utc
+from panbudget.weather.text.stamps import (
+    HALF_HOUR,
+    ReadStamps,
+    TimeColumns,
+    find_time,
+    moments_of,
+    read_stamps,
+    says_utc,
+)
 from panbudget.weather.text.stations import EXTREMES, RATES, is_weather, note_stations, read_logger_header
 
 NAME = "logger"
@@ -295,6 +303,8 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
     if len(time.places) <= 2:
         first, *second = (cells.texts[place] for place in time.places)
         second = [texts.str.strip().str.replace(r"(?<=^\d{4}) (UTC|Z)$", "", regex=True) for texts in second]
+        if second and second[0].str.fullmatch(HALF_HOUR).any():  # hours in decimals
+            second = [second[0].map(lambda text: _clock_of(float(text)) if is_number(text) else text)]
         if second and not second[0].iloc[:1].str.contains(":").any():  # 51, 0051, 0.51, 0h51 or an hour alone
             bare = (
                 second[0]
@@ -317,6 +327,12 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
     if len(time.places) == 5:
         stamps = stamps + np.nan_to_num(cells.numbers[time.places[4]]).astype(np.int64) * np.timedelta64(1, "m")
     return ReadStamps(stamps, ends=bool(last.any()), style="by year, month, day and hour")
+
+
+def _clock_of(hours: float) -> str:
+    """Write hours in decimals as a time of day, 24:00 among them."""
+    minutes = round(60.0 * hours)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def _usual_step(stamps: npt.NDArray[np.datetime64]) -> float:

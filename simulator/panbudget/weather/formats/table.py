@@ -35,7 +35,15 @@ from panbudget.weather.text.moments import (
     read_dates,
     time_of_all,
 )
-from panbudget.weather.text.opening import Opening, find_opening, head_of, is_logger_layout, sums_among, without_footer
+from panbudget.weather.text.opening import (
+    Opening,
+    find_opening,
+    head_of,
+    is_logger_layout,
+    is_units,
+    sums_among,
+    without_footer,
+)
 from panbudget.weather.text.raw import TO_FILL_IN, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import (
     SEPARATORS,
@@ -60,6 +68,7 @@ _OF_MOMENTS = re.compile(
     r"\b(date|datetime|timestamp|dat[aou]m?|fecha|tarih|imerominia|ngay|tanggal|dags|pvm|kuupaev)\b"
 )
 _OF_HOURS = re.compile(r"\b(time|hours?|HOY|step|timestep)\b")
+_OF_DAY = re.compile(r"day|doy|[jy]day|jd|(julian )?day( of year)?|month day|dd|tag|jour|dia")
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
@@ -229,6 +238,8 @@ def _refuse_unread_moments(source: Source, opening: Opening, rows: Rows) -> None
             raise source.refusal(
                 "moments-unread", value=cell, line=rows.lines[0], header=header, text=shortened(cell, 40)
             )
+        if _OF_DAY.fullmatch(name) and re.fullmatch(r"\d{1,3}(\.0*)?", cell) and not opening.dates:
+            raise source.refusal("days-without-year", value=cell, line=rows.lines[0], header=header, text=cell)
         if _OF_HOURS.search(f"{name} {header}") and re.fullmatch(rf"{CLOCK}|[01](\.0*)?", cell) and not opening.dates:
             raise source.refusal("times-alone", value=cell, line=rows.lines[0], header=header, text=cell)
 
@@ -316,7 +327,13 @@ def _first_line(lines: Sequence[str]) -> Opening | None:
     wide = (pair for pair in shown[:_MOST_TITLE_LINES] if len(split(pair[1], separator_of(pair[1]))) > 1)
     i, text = next(wide, shown[0] if shown else (0, ""))
     separator = separator_of(text)
-    return Opening(i + 1, i + 1, split(text, separator), separator, [], (), [], {}) if shown else None
+    below = next((pair for pair in shown if pair[0] > i), (i, ""))
+    units = split(below[1], separator) if is_units(split(below[1], separator)) else []
+    return (
+        Opening(i + 1, below[0] + 1 if units else i + 1, split(text, separator), separator, units, (), [], {})
+        if shown
+        else None
+    )
 
 
 def _day_column(opening: Opening, columns: Columns) -> int | None:

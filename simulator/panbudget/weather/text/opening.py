@@ -38,6 +38,7 @@ _TEMPERATURE, _WHEN = (
 )
 _A_WORD = 6  # letters of a name that is a word and no code
 _NAMELESS = re.compile("values?|wert|valor|valeur|valore")
+_LIKE_A_UNIT = re.compile(r"[^\W\d]{1,6}-[123].*|[^\s/]{1,6}(/[^\s/]{1,4}){1,2}")  # "umolm-2s-1", "mg/m3"
 _UNITS = re.compile(r"units?|unidad(es)?|einheit(en)?|unites?|unita")
 _KINDS = re.compile(r"(?i)avg|smp|tot|min|max|std|mean|sum|sample|wvc")
 _NAMED_FIRST = 2  # cells of a line of a legend, of which one is the name of a column
@@ -243,7 +244,9 @@ def _header_above(
     for i, text in plain[:_BETWEEN] + remarks[:_BETWEEN]:
         cells = _cells(text, separator)
         if len(cells) == 1 and (other := separator_of(text)) not in "".join(rows[0]):
-            cells = _cells(text, other)  # names may have another mark between them than figures have
+            cells = _cells(text, other)  # names may have another mark between them than figures have, or blanks alone
+        if len(cells) == 1 and len(words := _cells(text, " ")) == width:
+            cells = words
         if not max(2, 0.6 * filled) <= len(cells) <= width + 1 or is_row_of_values(cells):
             continue
         if not units and is_units(cells):
@@ -355,7 +358,9 @@ def is_units(cells: Sequence[str], *, or_date: bool = False) -> bool:
     if filled and (_UNITS.fullmatch(in_english(filled[0])) or (or_date and filled[1:] and filled[1][0] in "([")):
         filled = filled[1:]
     bracketed = sum(cell[0] + cell[-1] == "[]" for cell in filled) > 0.75 * max(len(filled), 3)
-    return bool(filled) and (bracketed or all(is_unit(cell) or _OF_DATES.fullmatch(cell.lower()) for cell in filled))
+    others = [cell for cell in filled if not (is_unit(cell) or _OF_DATES.fullmatch(cell.lower()))]
+    alike = 4 * len(others) <= len(filled) and all(map(_LIKE_A_UNIT.fullmatch, others))  # of which one is not known
+    return bool(filled) and (bracketed or alike)
 
 
 def is_row_of_values(cells: Sequence[str]) -> bool:

@@ -43,7 +43,9 @@ from panbudget.words import packaged
 _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 # a date and an hour of bare digits; a time of day of bare digits
 _WITH_HOUR = re.compile(r"\d{10}")
-_BARE_TIME = re.compile(r"\d{1,4}|\d{1,2}(?:\.[0-4]\d|[hH](?:[0-5]\d)?)")  # 13.30, which no half hours in decimals are
+#: hours in decimals by a figure that 13.30, hours and minutes, can't have
+HALF_HOUR = re.compile(r"\d{1,2}\.(?:5|75)")
+_BARE_TIME = re.compile(rf"\d{{1,4}}|\d{{1,2}}(?:\.(?:[0-4]\d|0)|[hH](?:[0-5]\d)?)|{HALF_HOUR.pattern}")
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?(?: *[AaPp][Mm])?)\s?({OFFSET})$")
 _MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice, no source
 # two times of day, or one and its distance from UTC, of which a clock has two a year, and one more where it was set; the

@@ -33,8 +33,6 @@ _WINDY, BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
 _COMPASS = 30.0, 330.0, 360.0
 # a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
 _FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
-# shares of a clear sky's light between which a day's lies; by how much more a column goes with the day's warming [-]
-_DARKEST, _BRIGHTEST, _RATHER = 0.03, 1.1, 0.3
 # how many times as fast a wind is from a day on, if its unit changes there [-]
 _TIMES_FASTER = 1.9
 # how near a factor that brings wind to 2 m is to that of another height for both to be one [-]
@@ -255,7 +253,8 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         apart = (inspection.all_of("tmax") - inspection.all_of("tmin"))[inspection.asked]
         wrong, known = int((apart < 0.0).sum()), int((~np.isnan(apart)).sum())
         if wrong > 0.5 * known and wrong > 1:
-            yield Verdict(("tmax", "tmin"), "columns-exchanged", {"wrong": wrong, "known": known})
+            words = {"wrong": wrong, "known": known, "exchanged": True}
+            yield Verdict(("tmax", "tmin"), "columns-exchanged", words)
 
 
 def _humidity_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -360,22 +359,6 @@ def imperial_of(inspection: Inspection) -> str:
         if inspection.unit_in_file(name) in _IMPERIAL
     )
     return ", ".join(dict.fromkeys(f'"{header}"' for header in headers))
-
-
-def _wind_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse a wind that lies below a clear sky's light and goes with the day's warming, beside light that does neither."""
-    wind, light, warming = inspection.of_asked("wind"), inspection.of_asked("radiation"), inspection.of_asked("tmax")
-    warming = warming - inspection.of_asked("tmin")
-    clear = inspection.sky.clear[inspection.asked]
-    known = ~np.isnan(wind + light + warming) & (clear > 0.0)  # no share of a polar night's
-    if known.sum() < _MONTH or float(np.median(wind[known])) <= _WINDY:
-        return
-    shares = np.array([wind, light, warming])[:, known] / np.array([clear, clear, np.ones_like(clear)])[:, known]
-    fits = ((shares[0] > _DARKEST) & (shares[0] < _BRIGHTEST)).mean() > _EXCHANGED
-    if fits and float(np.median(light[known])) < _WINDY and (shares.std(axis=1) > 0.0).all():
-        by_wind, by_light = np.corrcoef(shares)[2, :2]
-        if by_wind > by_light + _RATHER:
-            yield Verdict(("wind", "radiation"), "wind-exchanged", {"middle": float(np.median(wind[known]))})
 
 
 def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -526,7 +509,8 @@ def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[V
     always = (above > 0.0).mean() > _EXCHANGED and float(np.median(above)) > _EXCHANGED_BY
     if always or ((above > 0.0).mean() > _OFTEN_ABOVE and float(np.percentile(above, 90.0)) > _FAR_ABOVE):
         share = 100.0 * float((above > 0.0).mean())
-        yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", {"share": share, "middle": float(np.median(above))})
+        words = {"share": share, "middle": float(np.median(above)), "exchanged": True}
+        yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", words)
 
 
 def _nothing(values: Floats, inspection: Inspection) -> Floats:
@@ -586,7 +570,6 @@ CHECKS: tuple[Check | Doubt, ...] = (
     at_most("vapour_pressure", unless=("tmin", "tmax")),
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
     at_least("wind"),
-    Doubt("wind-exchanged", _wind_exchanged, ("wind",), _MONTH, needs=("radiation", "tmin", "tmax")),
     Doubt("wind-change", _wind_change, ("wind",), 2 * _DAYS_TO_JUDGE),
     Doubt("wind-unit", _wind_unit, ("wind",)),
     Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),

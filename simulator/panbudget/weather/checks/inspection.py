@@ -204,6 +204,17 @@ class Inspection:
         pairs = {**(self.raw.chosen if first else {}), **named}
         return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs.items())
 
+    def exchange(self, one: str, other: str) -> tuple[tuple[str, str], ...]:
+        """Return what takes two columns for each other, each in its own unit, to paste; none where headers name extremes of one."""
+        if self.own_marks or one[:2] == other[:2] == "rh" or {one, other} == {"tmin", "tmax"}:
+            return ()
+        choices = {
+            name: ColumnChoice(self.raw.headers.get(by, by), self.raw.units.get(name) if self.is_stated(name) else None)
+            for name, by in ((one, other), (other, one))
+        }
+        pairs = {**self.raw.chosen, **choices}.items()
+        return tuple((f"{self.table}.columns.{name}", choice.as_toml()) for name, choice in pairs)
+
     def unit_in_file(self, name: str) -> str:
         """Return the unit that a column has in the file, as `units` names it."""
         return known_unit(self.raw.units.get(name, "")) or self.raw.units.get(name, "")
@@ -408,7 +419,8 @@ class Verdict(NamedTuple):
     What is wrong with whole columns, or unlikely.
 
     ``columns``: the first is named, all are condemned if it is a problem; ``text`` of `messages.toml`, which tells problem from
-    caution; ``values`` that stand in braces there, under "unit" the unit that they seem to be in, of which ``{cure}`` is made;
+    caution; ``values`` that stand in braces there, under "unit" the unit that they seem to be in, of which ``{cure}`` is made, as it
+    is where "exchanged" says that the first two stand in each other's place;
     ``instead`` as in `Caution`, or the only way.
     """
 
@@ -461,6 +473,10 @@ class Doubt:
         for columns, text, values, instead in list(self.judge(inspection, names)):
             unit, doubted = values.get("unit"), [name for name in names if name in columns] or columns
             cure = inspection.unit_cure(str(unit), doubted) if unit else ""
+            exchange = inspection.exchange(columns[0], columns[1]) if values.get("exchanged") else ()
+            if values.get("exchanged"):
+                lines = " and ".join(f"{key.rpartition('.')[2]} = {choice}" for key, choice in exchange)
+                cure = note(f"exchange-{'names' if lines else 'in-file'}", table=inspection.table, lines=lines)
             words = {**inspection.words(columns[0], self.name), "cure": cure, **values}
             if unit and inspection.unit_in_file(columns[0]) == unit:  # it looks like what it is stated to be
                 words |= dict.fromkeys(("unit", "scale", "looks_like"), note("another-unit"))
@@ -473,7 +489,7 @@ class Doubt:
                 inspection.cautions.append(Caution(self.name, in_both(doubt.sentence)(), ways, unknown, brief))
             else:
                 inspection.condemned.update(columns)
-                paste = inspection.to_paste(str(unit), doubted) if unit else ()
+                paste = inspection.to_paste(str(unit), doubted) if unit else exchange
                 inspection.problems.append(replace(doubt, paste=paste))
 
 

@@ -13,14 +13,23 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, figures, rain, sensors, sky, together, wind
+from panbudget.weather.checks import air, exchanged, figures, rain, sensors, sky, together, wind
 from panbudget.weather.checks.inspection import Doubt, Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
 from panbudget.weather.text.columns import number
 from panbudget.words import and_more
 
-_CHECKS = (*air.CHECKS, *rain.CHECKS, *sky.CHECKS, *sensors.CHECKS, *wind.CHECKS, *together.CHECKS, *figures.CHECKS)
+_CHECKS = (
+    *exchanged.CHECKS,
+    *air.CHECKS,
+    *rain.CHECKS,
+    *sky.CHECKS,
+    *sensors.CHECKS,
+    *wind.CHECKS,
+    *together.CHECKS,
+    *figures.CHECKS,
+)
 
 #: names of the checks that a user may know better than, and trust
 TRUSTED = sorted({row.name for row in (*_CHECKS, *sky.DARK) if not row.certain})

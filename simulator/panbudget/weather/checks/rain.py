@@ -27,8 +27,8 @@ _DAYS_TO_JUDGE, _MONTH = 14, 30
 # least wet days, share of them that repeat the day before's figure, and how rain may go with the day before's, on twice as many
 # wet days; share of wet days on one day of the week or month
 _WET_DAYS, _REPEATED, _ALIKE, _ON_ONE_DAY = 10, 0.3, 0.65, 0.9
-# a day's rain that is one of a kind: this much, and so many times the next; shares of wet and calm days that speak for an exchange
-_CLOUDBURST, _TIMES_SECOND, _NEVER_DRY, _OFTEN_CALM = 150.0, 3.0, 0.95, 0.3
+# a day's rain that is one of a kind: this much, and so many times the next [mm, -]
+_CLOUDBURST, _TIMES_SECOND = 150.0, 3.0
 # the same of a day that warms up, is bright and dry as days without rain are, so far as these are known, each against the middle of
 # those, and how many such signs tell [mm, -, -]
 _DOWNPOUR, _AS_DRY, _SIGNS = 40.0, 0.75, 2
@@ -539,20 +539,10 @@ def _over_vapour(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "rain-much/mean", words, inspection.with_asked(rain=rain / 10.0))
 
 
-def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse rain on nearly every day beside a wind that is often nothing."""
-    rain, wind = inspection.known("rain"), inspection.known("wind")
-    if wind.size and (rain > 0.0).mean() > _NEVER_DRY and (wind == 0.0).mean() > _OFTEN_CALM:
-        yield Verdict(
-            ("rain", "wind"), "rain-exchanged", {"wet": 100 * (rain > 0.0).mean(), "calm": 100 * (wind == 0).mean()}
-        )
-
-
 #: in the order in which they are made: a later row sees what earlier ones left
 CHECKS: tuple[Check | Doubt, ...] = (
     at_least("rain"),
     Doubt("rain-unit", _rain_unit, ("rain",)),
-    Doubt("rain-exchanged", _rain_exchanged, ("rain",), _MONTH, needs=("wind",)),
     Doubt("rain-sum", _rain_repeats, ("rain",), _MONTH),
     Doubt("rain-change", _rain_change, ("rain",), _MONTH),
     Doubt("rain-none", _rain_none, ("rain",), 2 * _MONTH, needs=("tmin", "tmax")),

@@ -1,0 +1,91 @@
+"""
+Checks of columns that stand in each other's place: all pairs of the invented terraces' columns, and what speaks beside the bounds.
+
+The bounds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import tomllib
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panbudget.errors import WeatherError
+from panbudget.scenario.garden import Site
+from panbudget.weather.clean import open_weather
+from tests.weather.checks.days import inspected, spoken
+
+TERRACES = Path(__file__).parents[3] / "weather_samples" / "terraces-2025.csv"
+SITE = Site(latitude=38.6, longitude=-6.1, elevation="240 m")
+SUMMER = dt.date(2025, 5, 1), dt.date(2025, 9, 30)
+COLUMNS = ("tmin", "tmax", "rh_max", "rh_min", "wind", "rain", "radiation")
+CODES = {"columns-exchanged", "wind-exchanged", "rain-exchanged"}
+# the extremes of one quantity: their headers say themselves which is which, so that no scenario exchanges them
+OF_ONE = [("tmin", "tmax"), ("rh_max", "rh_min")]
+
+
+def _summer(table, folder, columns=None):
+    (path := folder / "w.csv").write_text(table.to_csv())
+    return open_weather(path, SITE, wind_height=2.0, columns=columns).over(*SUMMER).daily
+
+
+@pytest.mark.parametrize("pair", list(combinations(COLUMNS, 2)), ids="-".join)
+def test_any_two_columns_that_are_exchanged_are_named_and_what_is_pasted_puts_them_right(pair, tmp_path):
+    table = pd.read_csv(io.StringIO(TERRACES.read_text()), comment="#", index_col="date")
+    sound = _summer(table, tmp_path)
+    one, other = pair
+    with pytest.raises(WeatherError) as caught:
+        _summer(table.rename(columns={one: other, other: one}), tmp_path)
+    (problem,) = (problem for problem in caught.value.problems if problem.code in CODES)
+    said = problem.sentence()
+    assert one in said and other in said and "the two columns look exchanged" in said
+    columns = {key.rpartition(".")[2]: tomllib.loads(f"x = {choice}")["x"] for key, choice in problem.paste}
+    if pair in OF_ONE:
+        assert not columns and "exchange their names in the file;" in said
+        return
+    pasted = _summer(table.rename(columns={one: other, other: one}), tmp_path, columns)
+    pd.testing.assert_frame_equal(pasted, sound)
+
+
+N = 60
+AT = np.arange(N)
+SHARE = 0.55 + 0.15 * np.sin(1.3 * AT)
+DAYS = {
+    "days": N,
+    "tmin": 14.0 + np.sin(0.5 * AT),
+    "rain": np.where(AT % 5, 0.0, 4.0),
+    "wind": 2.0 + 0.5 * np.sin(2.1 * AT),
+}
+CLEAR = inspected(N, tmin=14.0, tmax=28.0).sky.clear
+
+
+def _warm(days):
+    """Days of which so many have light for a maximum, and a maximum, no less true, for light."""
+    tmax, light = 14.0 + 20.0 * SHARE, SHARE * CLEAR
+    there = days > AT
+    return DAYS | {"tmax": np.where(there, light, tmax), "radiation": np.where(there, tmax, light)}
+
+
+@pytest.mark.parametrize(("days", "speaks"), [(N, True), (0, False), (6, False)])
+def test_columns_are_exchanged_as_a_whole_or_not_at_all(days, speaks):
+    said = spoken("columns-exchanged", **_warm(days))
+    assert ("radiation" in said and "look exchanged" in said) is speaks
+
+
+def test_units_of_the_file_are_kept_where_columns_are_exchanged():
+    """60 °F under rain's name and 0.1 in under tmin's: figures of the file take the other column's unit."""
+    fahrenheit, inches = (1.0 / 1.8, -32.0 / 1.8), (25.4, 0.0)
+    named = {"stated": ("tmin", "rain"), "conversions": {"tmin": fahrenheit, "rain": inches}}
+    tmin, rain = DAYS["tmin"] * 1.8 + 32.0, DAYS["rain"] / 25.4
+    turned = {"tmin": (rain - 32.0) / 1.8, "rain": tmin * 25.4, "tmax": 26.0 + np.sin(AT)}
+    assert "rain" in spoken("columns-exchanged", **(DAYS | turned), **named)
+
+
+def test_a_wind_in_another_unit_is_not_exchanged_with_anything():
+    assert spoken("columns-exchanged", **(_warm(0) | {"wind": 3.6 * 2.5 * DAYS["wind"]})) == ""

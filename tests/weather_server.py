@@ -130,6 +130,9 @@ class Server:
                 whole["daily"]["time"][3] = whole["daily"]["time"][2]
             if way == "endless":
                 whole["daily"]["temperature_2m_max"][3] = float("inf")
+            if way == "bare-ends":
+                whole["daily"]["precipitation_sum"][0] = whole["daily"]["temperature_2m_min"][-1] = None
+                whole["daily"]["wind_speed_10m_mean"][3] = None
             if way in ("exchanged", "fahrenheit"):
                 days = len(whole["daily"]["time"])
                 whole["daily"][f"temperature_2m_{'min' if way == 'exchanged' else 'max'}"] = [86.0] * days

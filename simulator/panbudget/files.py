@@ -69,8 +69,8 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
 def _guarded(text: str) -> str:
     if _PLAIN_NUMBER.fullmatch(text):
         return text
-    plain = unicodedata.normalize("NFKC", text).lstrip(" \ufeff\u200b")
-    return f"'{text}" if plain.startswith(_FORMULA_SIGNS) else text
+    plain = CONTROLS.sub("", unicodedata.normalize("NFKC", text))  # full-width signs, and what nobody sees before one
+    return f"'{text}" if plain.startswith(_FORMULA_SIGNS) or plain.lstrip().startswith(_FORMULA_SIGNS) else text
 
 
 class Unlikely(Exception):

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from panbudget import replay
+from panbudget.errors import CONTROLS
 from panbudget.reports.pages import Report, Section, labelled, page, section, table_of, whole_options
 from panbudget.reports.writing import as_page
 
@@ -99,3 +100,12 @@ def test_a_key_in_a_finding_stands_as_code(make_garden):
     page = as_page(replay(make_garden(late)))
     assert "Look at the year of <code>planted</code> and at the stages" in page
     assert "`" not in re.sub(r"<(style|svg|script).*?</\1>", "", page, flags=re.DOTALL)
+
+
+def test_letters_that_nobody_sees_are_written_out_on_a_page(make_garden, tmp_path):
+    """A file's name may hold them; a bidi mark turns round what follows on the page."""
+    variant = tmp_path / "wi\u202e\u200bde\ufeff.toml"
+    variant.write_text('controller.upper.pan.depth = "19 cm"\n', encoding="utf-8")
+    page = as_page(replay(make_garden(), variants=[str(variant)]))
+    assert "wi\\u202e\\u200bde\\ufeff.toml" in page
+    assert not CONTROLS.search(page)

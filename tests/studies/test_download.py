@@ -196,6 +196,18 @@ WRONG = {
 PASSING = ("stalls", "drips", "cut", "nothing", "wide", "packed", "gzip-cut", 429, 500)
 
 
+def test_days_that_a_forecast_lacks_at_its_ends_are_said_as_are_gaps(garden, server):
+    """They were left out without a word."""
+    server.way = "bare-ends"
+    result = download_weather(garden, forecast=7)
+    assert result.files["forecast"] | {"days": 15, "missing": 1} == result.files["forecast"]
+    said = result.sentences()[0].replace("\u00a0", " ")
+    assert "holds 15 days, " in said
+    assert said.endswith(
+        " Of these, days that still lack a figure: 1. Left out at its ends, as they lack temperatures or rain: 2 days."
+    )
+
+
 def test_a_forecast_that_is_a_day_short_is_refused(garden, server):
     """Past days that came along make none of the days ahead."""
     server.way = "one-less"

@@ -32,6 +32,7 @@ import pandas as pd
 from markupsafe import Markup, escape
 
 from panbudget import words
+from panbudget.errors import visible
 from panbudget.reports.arranging import arranged, causes, words_used
 from panbudget.season.result import Finding
 from panbudget.studies.ranges import SCAN
@@ -355,8 +356,8 @@ def _templates() -> jinja2.Environment:
 
 
 def render(template: str, **content: Any) -> str:
-    """Fill one of our templates."""
-    return _templates().get_template(template).render(paper=words.paper(), **content) + "\n"
+    """Fill one of our templates; letters that nobody sees, or that turn the reading round, are written out."""
+    return visible(_templates().get_template(template).render(paper=words.paper(), **content)) + "\n"
 
 
 def page(report: Report) -> str:

@@ -229,8 +229,7 @@ def _record(garden: _Garden, service: Service, years: tuple[int, int], file: str
     assert table is not None  # without an old file, every day is lacking
     days_before = pd.DatetimeIndex([]) if old is None else pd.DatetimeIndex(old.cells.dropna().index)
     facts = _facts(name, table.cells, len(table.cells.index.difference(days_before)))
-    missing = _TEXTS["record_missing"].format(days=number(facts["missing"])) if facts["missing"] else ""
-    lines = [_line("record" if new else "record_nothing", service, facts, missing=missing)]
+    lines = [_line("record" if new else "record_nothing", service, facts, missing=_lacking(facts))]
     lines += [_TEXTS["grid"]] if old is None else []
     start, end = (garden.named("season").get(key) for key in ("start", "end"))
     dates = isinstance(start, dt.date) and isinstance(end, dt.date)
@@ -251,7 +250,9 @@ def _forecast(garden: _Garden, service: Service, days: int) -> _Draft:
     rows = rows.rename(columns={name: f"{name} ({STANDARD[name].shown_unit})" for name in map(str, rows)})
     text = "".join(f"# {line}\n" for line in _about("about_forecast", service, garden.today))
     facts = _facts(name, table, len(table))
-    lines = [_line("forecast", service, facts)]
+    short = days + int(service.facts["past_days"]) - len(table)
+    missing = _TEXTS["forecast_short"].format(days=count(short, "day")) if short > 0 else ""
+    lines = [_line("forecast", service, facts, missing=_lacking(facts) + missing)]
     return _Draft(("weather", "forecast"), text + rows.to_csv(lineterminator="\n"), facts, lines)
 
 
@@ -270,6 +271,10 @@ def _facts(name: str, table: pd.DataFrame, new: int) -> dict[str, Any]:
     first, last = (str(table.index[end].date()) for end in (0, -1))
     missing = int(table.isna().any(axis=1).sum())
     return {"file": name, "first": first, "last": last, "days": len(table), "new": new, "missing": missing}
+
+
+def _lacking(facts: dict[str, Any]) -> str:
+    return str(_TEXTS["record_missing"]).format(days=number(facts["missing"])) if facts["missing"] else ""
 
 
 def _is_download(garden: _Garden, name: str) -> bool:

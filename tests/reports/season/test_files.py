@@ -57,6 +57,7 @@ def test_tables_have_a_row_for_each_day_and_bed_and_for_each_part(season):
 
 def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_does_not(tmp_path):
     texts = ["=1+1", "+1", "-x", "@SUM(A1)", "\tx", "a=b", "-2.5", "", None, " =1", "\u2003＝1", "ﹶ"]
+    texts += ["\u2060=1", "\xad ＋1", "\u2028=1", "\u202e@x"]
     write_csv(pd.DataFrame({"name": texts, "value": [-1.5] * len(texts)}), tmp_path / "x.csv")
     rows = pd.read_csv(tmp_path / "x.csv", keep_default_na=False)
     assert rows["name"].tolist() == [
@@ -72,5 +73,9 @@ def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_doe
         "' =1",
         "'\u2003＝1",
         "ﹶ",
+        "'\u2060=1",
+        "'\xad ＋1",
+        "'\u2028=1",
+        "'\u202e@x",
     ]
     assert (rows["value"] == -1.5).all()

@@ -72,6 +72,11 @@ READ = {
         above="!site: nowhere\nlatitude = 38.0\ntav = 18.95\n",
         separator="\t",
     ),
+    # a processing chain's output: _f is filled
+    "filled columns that are not in °F": hourly(
+        "TIMESTAMP_MIDDLE,GPP_CUT_16_f,LE_f,Tair_f,RH,wind (m/s),rain_mm",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}:00", 1.5, 30.1, c, d.rh, d.wind, at_five(t, d)],
+    ),
     # input of gap-filling of flux towers (Reichstein et al. 2005), one unit of which is none that is known
     "hours in decimals over a line of units": "Year\tDay\tHour\tTair\trH\tNEE\tWS\tPrec\n--\t--\t--\tdegC\t%\tumolm-2s-1\tms-1\tmm\n"
     + "\n".join("\t".join(map(str, row)) for row in HALVES),

@@ -88,9 +88,9 @@ def _daily(name: str) -> _Daily:
 # the columns that may be a quantity, the likeliest first
 _Best = Callable[[str, Sequence[Heading]], list[Heading]]
 NAMES_SHOWN = 12
-# a flux tower's quantity, and behind it how it was filled and where it stands; names that only such tables have
+# a flux tower's quantity, and behind it how it was filled and where it stands; names of its tables alone, those of filled ones too
 _OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
-_TOWERS_ALONE = re.compile(r"TIMESTAMP_(START|END)|[A-Z_]+_F_QC")
+_TOWERS_ALONE, _FILLED = map(re.compile, (r"TIMESTAMP_(START|END)|[A-Z_]+_F_QC", r"(GPP|NEE|LE|VPD)(_\w+)?_f"))
 _DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
 # what may stand beside the order of a day's parts where the user states them
@@ -488,8 +488,8 @@ def _of_codes(cells: Sequence[str]) -> dict[str, str]:
 
 
 def _of_towers(cells: Sequence[str]) -> dict[str, str]:
-    """Return what names of a flux tower's table stand for, with the units that its network's list gives; of one quantity's the shortest."""
-    says: dict[str, str] = {}
+    """Return what names of a flux tower's table stand for, with the units of its network; of a quantity the shortest; _f is no °F."""
+    says = {cell.lower(): cell[:-2] for cell in cells if cell.endswith("_f") and any(map(_FILLED.fullmatch, cells))}
     if any(map(_TOWERS_ALONE.fullmatch, cells)):
         for cell in sorted(cells, key=len):
             if (match := _OF_TOWER.fullmatch(cell)) and (

@@ -271,6 +271,21 @@ def test_a_moment_twice_with_different_values_is_refused_by_name():
     assert "delete one of the two" in message
 
 
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [([3], "2025-06-04 stands twice with different values, all of it"), ([3, 7], "(and 1 more day)"), ([3, 7, 11], "")],
+)
+def test_days_that_stand_twice_whole_are_told_as_such_where_they_are_few(wrong, told):
+    """Of 21 days, each the date of the one before; more than a tenth are another mistake."""
+    stamps = hours("2025-06-01", 24 * 21)
+    for day in wrong:
+        stamps[24 * day + 24 : 24 * day + 48] = stamps[24 * day : 24 * day + 24]
+    message = refusal(records(stamps, temperature=np.arange(24.0 * 21)))
+    assert told in message
+    assert ("delete one of the two, or correct its date" in message) == bool(told)
+    assert ("on lines 74 to 97 and 98 to 121" in message) == bool(told)
+
+
 @pytest.mark.parametrize(("first", "told"), [(0, True), (1, True), (2, False)])
 def test_a_clock_of_twelve_hours_without_am_and_pm_is_told(first, told):
     """Of all its afternoons one of each two records was to be deleted: hours 0 to 11, or 1 to 12; with an hour 13 it is none."""

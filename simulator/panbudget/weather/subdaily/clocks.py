@@ -23,6 +23,8 @@ Stamps = npt.NDArray[np.datetime64]
 _HOUR = np.timedelta64(1, "h")
 # share of records that stand again with other values from which a clock of 12 hours lacks AM and PM [-]
 _TWICE = 0.3
+# share of days that stand twice up to which single ones have a wrong date [-]
+_FEW_DAYS = 0.1
 # clocks are changed in the small hours
 _LATEST_CHANGE = 3
 
@@ -181,6 +183,8 @@ def _repeated(again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Sit
         notes.append(note(text, count=count, line=lines[again[np.argmax(same)]]))
     if same.all():
         return []
+    if whole := _whole_days(again[~same], stamps, lines):
+        return [whole]
     row = again[np.argmin(same)]
     moment, when = written(stamps[row], "s"), stamps[row].astype("M8[s]").item()
     zone = zone_that_doubles(when, site.longitude) if site.timezone is None else ""
@@ -190,6 +194,23 @@ def _repeated(again: Ints, stamps: Stamps, table: Floats, lines: Ints, site: Sit
     half = np.ptp(hours) == 11 and hours[-1] <= 12 and (~same).sum() > _TWICE * len(stamps)
     text = "moment-twice/half" if half else "moment-twice"
     return [problem(text, "time", moment, moment=moment, lines=where, clocks=clocks)]
+
+
+def _whole_days(again: Ints, stamps: Stamps, lines: Ints) -> Problem | None:
+    """Name the first of a few days of which each record stands twice, as where a day has the date of another."""
+    of_day = seconds_of(stamps) // 86400
+    twice, counts = np.unique(of_day[again], return_counts=True)
+    if (
+        len(twice) > _FEW_DAYS * (np.ptp(of_day) + 1)
+        or (2 * counts != [(of_day == day).sum() for day in twice]).any()
+    ):
+        return None
+    first = np.flatnonzero(of_day == twice[0])
+    second = np.flatnonzero(of_day[again] == twice[0])
+    before, after = np.setdiff1d(first, again[second]), again[second]
+    day, more = str(twice[0].astype("M8[D]")), and_more(len(twice) - 1, "day")
+    ends = {"first": lines[before[0]], "last": lines[before[-1]], "second": lines[after[0]], "end": lines[after[-1]]}
+    return problem("moment-twice/days", "time", day, day=day, more=more, **ends)
 
 
 def _doubled_hours(seconds: Ints, repeated: Mask, site: Site, notes: list[str]) -> tuple[Mask, Ints]:

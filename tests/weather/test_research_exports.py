@@ -94,3 +94,18 @@ def test_days_of_the_year_without_a_year_are_told_in_one_line(tmp_path):
         read_weather(written(tmp_path, content), SITE, shown_as="station.csv")
     cure = "add a column Year with each row's year, such as 2025"
     assert str(caught.value) == f'station.csv: line 3: "Day" numbers days, as 155, and no column has their year; {cure}'
+
+
+@pytest.mark.parametrize(
+    ("header", "ends"), [("TIMESTAMP_END", True), ("TIMESTAMP", False), ("Time ending", True), ("Weekend time", False)]
+)
+def test_a_record_at_midnight_is_of_the_day_before_where_its_header_says_that_it_ends_then(tmp_path, header, ends):
+    """By FLUXNET's description of its half-hours; the first record of each day is as warm as the day's hottest."""
+    content = hourly(
+        f"{header},temperature (°C),humidity (%),rain (mm),wind (m/s)",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}", d.rh / 5 if t.hour == 0 else 10, d.rh, at_five(t, d), d.wind],
+    )
+    weather = read_weather(written(tmp_path, content), SITE)
+    moved = [day.rh / 5 for day in TRUTH[ends:]]
+    assert weather.daily["tmax"].iloc[: len(moved)].tolist() == pytest.approx(moved, abs=0.06)
+    assert ("each the end of its record" in weather.provenance["recognised"]) == ends

@@ -24,7 +24,7 @@ from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
 from panbudget.weather.text.headers import Header, stated_order, units_of
-from panbudget.weather.text.heading import known_unit
+from panbudget.weather.text.heading import in_english, known_unit
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight, time_of_all
 from panbudget.weather.text.opening import Head, Opening, find_opening, head_of, is_logger_layout, without_footer
@@ -48,6 +48,9 @@ SOURCE = "none: what such stations' tables have in common"
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
 _DISTANCE = re.compile(r"[#\s]*tz\s*[=:]\s*([+-]?\d+(?:\.\d+)?)\s*$")  # of the clock from UTC [h]
+_END = re.compile(
+    r"\b(end|ending|ende|fin|fine|einde|slut|koniec)\b"
+)  # of a time that closes its record, by its header
 _IN_UTC = re.compile(r"(?i)\btime ?(?:zone|reference)\W+(?:etc/|universal time\W+)?(?:utc?|gmt|z)\W*$")
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
@@ -122,7 +125,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     away = _distance_above(lines[: opening.line - 1])
     if away is not None and not when.utc:
         when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
-    step = _usual_step(when.stamps)
+    step, closes = _usual_step(when.stamps), any(_END.search(in_english(opening.cells[place])) for place in time.places)
     _convert_by_step(header, step)
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     spans = values.pop("span", np.zeros(0))
@@ -146,7 +149,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         lines=at_lines,
         utc=utc,
         rain_kind="interval" if header.rain_kind == "hourly" and step >= 0.9 * 3600.0 else header.rain_kind,
-        ending=frozenset(values if when.ends or is_logger_layout(lines[0]) else {"rain"} if spans.size else ()),
+        ending=frozenset(values if when.ends or closes or is_logger_layout(lines[0]) else ["rain"] * bool(spans.size)),
         units=header.units,
         stated=frozenset(header.stated),
         headers=header.headers,
@@ -155,6 +158,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     )
     separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
+    recognised += ", each the end of its record" * closes
     more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
     raw = to_days(records, site, **more)
     of_days = _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))

@@ -200,10 +200,7 @@ def _whole_days(again: Ints, stamps: Stamps, lines: Ints) -> Problem | None:
     """Name the first of a few days of which each record stands twice, as where a day has the date of another."""
     of_day = seconds_of(stamps) // 86400
     twice, counts = np.unique(of_day[again], return_counts=True)
-    if (
-        len(twice) > _FEW_DAYS * (np.ptp(of_day) + 1)
-        or (2 * counts != [(of_day == day).sum() for day in twice]).any()
-    ):
+    if len(twice) > _FEW_DAYS * (np.ptp(of_day) + 1) or (2 * counts != [(of_day == day).sum() for day in twice]).any():
         return None
     first = np.flatnonzero(of_day == twice[0])
     second = np.flatnonzero(of_day[again] == twice[0])

@@ -100,6 +100,7 @@ def test_only_pages_below_the_gardens_folder_are_shown(tmp_path):
     assert shown_file(garden, "size/size.html") == garden / "size" / "size.html"
     refused = ["../outside/size/size.html", str(outside / "size" / "size.html"), "size/sized.toml", "notes.html"]
     refused += ["size/figures/x.html", "size/none.html", "size/../../outside/size/size.html", "size/\0.html", ""]
+    refused += [f"size/{'x' * 5000}.html"]
     assert [shown_file(garden, name) for name in refused] == [None] * len(refused)
     if hasattr(os, "symlink"):
         (garden / "away").symlink_to(outside / "size")

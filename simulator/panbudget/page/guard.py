@@ -128,7 +128,7 @@ def shown_file(folder: Path, name: str) -> Path | None:
     """
     try:
         root, file = folder.resolve(), (folder / name).resolve()
+        is_inside = file.is_relative_to(root) and file.parent.parent == root
+        return file if is_inside and file.suffix in SHOWN and file.is_file() else None
     except (OSError, ValueError, RuntimeError):
         return None
-    is_inside = file.is_relative_to(root) and file.parent.parent == root
-    return file if is_inside and file.suffix in SHOWN and file.is_file() else None

@@ -1,5 +1,5 @@
 """
-Canvas: what every figure needs: axes, runs of days, dates, a legend's place, and saving the same bytes each time.
+Canvas: what every figure needs: axes, dates, a legend's place, and saving the same bytes each time.
 
 Days are matplotlib's day numbers here: a day's value stands at its mark, its width is half a day to each side.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import AutoLocator, FixedFormatter, FixedLocator, FuncFormatter
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats
 from panbudget.reports.style import STYLES, applied
 from panbudget.words import SHOWN, Shown, is_us, units_shown
 
@@ -174,13 +174,6 @@ def keys(lines: Sequence[str] = (), areas: Sequence[str] = (), **labels: str) ->
     return [Line2D([], [], **STYLES[name].lined(label=labels.get(name, STYLES[name].label))) for name in lines] + [
         Patch(**STYLES[name].filled(linewidth=0.3, label=labels.get(name, STYLES[name].label))) for name in areas
     ]
-
-
-def runs(mask: Mask) -> Iterator[tuple[int, int]]:
-    """First and last place of each run of true values."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    for first, after in zip(edges[::2], edges[1::2], strict=True):
-        yield int(first), int(after) - 1
 
 
 class _UnitTicks(AutoLocator):

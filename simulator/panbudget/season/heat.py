@@ -17,7 +17,7 @@ import pandas as pd
 
 from panbudget.errors import ScenarioError
 from panbudget.extras import made_once
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, runs
 from panbudget.physics import air
 from panbudget.physics.evaporation import reference_evapotranspiration
 from panbudget.scenario.garden import Heat
@@ -124,9 +124,8 @@ def find_heat_waves(daily: pd.DataFrame, start: dt.date, end: dt.date, *, hot_ab
     values = {"low": limit.min(), "high": limit.max(), "own": warmest_tenth, "years": years, "percentile": percentile}
     # at a percentile of its own days, a wave of equal days would else rule itself out
     hot = tmax >= limit if rule == "season" else tmax > limit
-    edges = np.flatnonzero(np.diff(hot.astype(np.int8), prepend=0, append=0))
     waves = list[HeatWave]()
-    for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for first, after in runs(hot):
         if after - first >= LEAST_DAYS:
             days, warmth = index[first:after], tmax[first:after]
             beyond = float((warmth - limit[first:after]).sum())

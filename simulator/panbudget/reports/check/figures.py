@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from panbudget.numeric import runs
 from panbudget.reports import canvas
 from panbudget.reports.canvas import day_numbers, label, legend_above, panels
 from panbudget.reports.season.figures import draw_rain_and_eto
@@ -166,7 +167,7 @@ def _draw_coverage(ax: Axes, flags: pd.DataFrame) -> None:
     for row, name in enumerate(kinds.columns):
         for kind in KINDS:
             mask = (kinds[name] == kind).to_numpy(bool)
-            spans = [(at[first] - 0.5, float(last - first + 1)) for first, last in canvas.runs(mask)]
+            spans = [(at[first] - 0.5, float(after - first)) for first, after in runs(mask)]
             if spans:
                 ax.broken_barh(spans, (row - 0.4, 0.8), **_area(kind))
     _name_rows(ax, kinds.columns)

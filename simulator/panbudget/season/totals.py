@@ -364,7 +364,7 @@ def hourly_evaporation(forcing: Forcing, row: int, evaporation: Floats) -> Float
     pans, days = forcing.pans, forcing.days
     dark = pans.night_share[row]
     share = days.daylight_share * (1.0 - dark) + days.dark_share * dark
-    return np.asarray(evaporation[:, None] * share * pans.area[row])
+    return np.asarray((evaporation * pans.area[row])[:, None] * share)
 
 
 def rates_by_day(openings: pd.DataFrame, flows: Mapping[str, Floats]) -> Floats:

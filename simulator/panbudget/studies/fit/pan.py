@@ -16,6 +16,7 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
 from panbudget.season.run import first_morning, run_forcing
+from panbudget.season.totals import hourly_evaporation, rain_caught
 from panbudget.studies.fit.log import Visit
 
 #: what can be fitted, in the order in which it is kept where the log can't tell two apart
@@ -30,11 +31,8 @@ def summed(values: Floats) -> Floats:
 
 def by_hour(forcing: Forcing, row: int) -> tuple[Floats, Floats]:
     """Return what evaporates from a pan and what rain it catches, hour by hour. [kg] (hours,)"""
-    days, pans = forcing.days, forcing.pans
-    area, night = float(pans.area[row]), float(pans.night_share[row])
-    shares = ((1.0 - night) * days.daylight_share + night * days.dark_share).ravel()
-    rain = np.repeat(days.rain * pans.rain_factor[row] * area / 24.0, 24)
-    return np.repeat(pans.evaporation[row] * area, 24) * shares, rain
+    evaporation = hourly_evaporation(forcing, row, forcing.pans.evaporation[row]).ravel()
+    return evaporation, np.repeat(rain_caught(forcing)[row] / 24.0, 24)
 
 
 @dataclass(frozen=True)

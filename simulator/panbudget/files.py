@@ -204,6 +204,17 @@ def write_whole(path: Path, content: str | bytes, *, parents: bool = False) -> N
             draft.unlink()
 
 
+def remove(path: Path) -> None:
+    """Remove a file or a folder, if it is there."""
+    if path.is_dir() and not path.is_symlink():
+        try:
+            path.rmdir()  # which needs no file to be open
+        except OSError:  # there is something in it
+            shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
+
+
 def toml_key(name: str) -> str:
     """Return a name as a key of TOML, in quotes where it needs them."""
     bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()

@@ -18,8 +18,9 @@ import pytest
 
 pq = pytest.importorskip("pyarrow.parquet")
 
+from panbudget import files  # noqa: E402
 from panbudget.errors import OutputError, PanbudgetError  # noqa: E402
-from panbudget.studies.sweep import store, workers  # noqa: E402
+from panbudget.studies.sweep import workers  # noqa: E402
 from panbudget.studies.sweep.run import sweep  # noqa: E402
 from tests.studies.sweep.district import contents, make_plan  # noqa: E402
 
@@ -201,7 +202,7 @@ def test_an_empty_folder_is_cleared_though_no_file_is_left_to_open(tmp_path, mon
         raise OSError(errno.EMFILE, "Too many open files")
 
     monkeypatch.setattr(os, "open", opened)
-    store.remove(tmp_path / "seasons")
+    files.remove(tmp_path / "seasons")
     assert not (tmp_path / "seasons").exists()
 
 

@@ -14,7 +14,6 @@ import importlib.metadata
 import importlib.util
 import json
 import os
-import shutil
 import stat
 import sys
 import threading
@@ -23,6 +22,8 @@ import types
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+
+from panbudget.files import remove
 
 #: says "off" where nothing is to be compiled
 COMPILER_VARIABLE = "PANBUDGET_COMPILER"
@@ -162,10 +163,7 @@ def _is_as_written(folder: Path) -> bool:
 def _thrown_away(folder: Path) -> bool:
     try:
         for path in (*_kept(folder), folder / _SEAL):
-            if path.is_dir() and not path.is_symlink():
-                shutil.rmtree(path)
-            else:
-                path.unlink(missing_ok=True)
+            remove(path)
     except OSError:
         return False
     return True

@@ -20,9 +20,10 @@ import pandas as pd
 
 from panbudget.errors import OutputError
 from panbudget.extras import wants_extra
+from panbudget.files import remove
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS
-from panbudget.studies.sweep.store import KEYS, described, remove
+from panbudget.studies.sweep.store import KEYS, described
 from panbudget.words import packaged
 
 if TYPE_CHECKING:

@@ -12,7 +12,6 @@ import hashlib
 import io
 import json
 import os
-import shutil
 import socket
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -23,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import OutputError, visible
-from panbudget.files import json_bytes, unblocked
+from panbudget.files import json_bytes, remove, unblocked
 from panbudget.studies.sweep import problem
 from panbudget.studies.sweep.compute import COLUMNS, HEADS, WHOLE
 from panbudget.studies.sweep.marks import file_mark, weather_mark
@@ -432,17 +431,6 @@ class Store:
         for path in set((self.folder / _PARTS).glob("part-*.parquet")) - set(map(self.part, range(parts))):
             path.unlink(missing_ok=True)
             self._digests.pop(path.name, None)
-
-
-def remove(path: Path) -> None:
-    """Remove a file or a folder, if it is there."""
-    if path.is_dir() and not path.is_symlink():
-        try:
-            path.rmdir()  # which needs no file to be open
-        except OSError:  # there is something in it
-            shutil.rmtree(path)
-    else:
-        path.unlink(missing_ok=True)
 
 
 def _foreign_in(folder: Path, name: str) -> str:

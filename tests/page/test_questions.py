@@ -259,6 +259,8 @@ def test_downloaded_years_stand_in_the_folder_and_nothing_else_is_left(tmp_path,
     with pytest.raises(OutputError, match="rename your file"):
         questions.download(answers, garden)
     assert file.read_text() == "another\n"
+    with pytest.raises(OutputError, match="can't be written"):
+        questions.download(answers, file)
 
 
 def test_the_map_shows_the_place_and_a_click_on_it_names_one():

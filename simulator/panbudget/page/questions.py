@@ -340,11 +340,17 @@ def download(answers: Mapping[str, Any], folder: Path, step: Step = silent) -> P
         download_weather(place, years=years, step=step)
         file = next(place.parent.glob("*.csv"))
         target, content = folder / file.name, file.read_bytes()
-    if target.exists() and target.read_bytes() != content:
-        raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=target.name)), file=str(folder))
-    folder.mkdir(parents=True, exist_ok=True)
-    target.write_bytes(content)
+    _write_new({target: content})
     return target
+
+
+def _write_new(files: dict[Path, bytes]) -> None:
+    """Write files, the last first, unless one of another content stands in the place of any."""
+    for file, content in files.items():
+        if file.is_file() and file.read_bytes() != content:
+            raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=file.name)), file=str(file.parent))
+    for file, content in reversed(files.items()):
+        write_whole(file, content, parents=True)
 
 
 def inline(value: Any) -> Any:
@@ -461,11 +467,8 @@ def write_garden(
     scenario = scenario_from(tomllib.loads(text), path)
     content = words.packaged_text(f"templates/{SAMPLE}").encode() if weather is None else weather.read_bytes()
     target = folder / (SAMPLE if weather is None else weather.name)
-    for file, new in ((path, text.encode()), (target, content)):
-        if file.is_file() and file.read_bytes() != new:
-            raise OutputError(Problem("changed", "", TEXTS["taken"].format(name=file.name)), file=str(folder))
-    for file, new in ((target, content), (folder / SCHEMA, json_bytes(schema())), (path, text.encode())):
-        write_whole(file, new, parents=True)
+    _write_new({path: text.encode(), target: content})
+    write_whole(folder / SCHEMA, json_bytes(schema()))
     return scenario
 
 

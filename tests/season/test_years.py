@@ -12,7 +12,7 @@ from panbudget.errors import ScenarioError, WeatherError
 from panbudget.reports.writing import as_page
 from panbudget.scenario.garden import load_scenario, scenario_from
 from panbudget.season.replay import replay
-from panbudget.season.years import bed_in_year, in_year, moved, read_year, usable_years, years_at_hand
+from panbudget.season.years import bed_in_year, in_year, moved, read_year, usable_years
 from panbudget.weather.of_scenario import read_scenario_weather
 from tests.garden_file import write_garden, years_csv
 from tests.small_weather import weather_csv
@@ -39,9 +39,9 @@ def test_years_count_only_when_the_record_holds_all_their_days(make_garden):
     """Two years and a half of days: the third year's season is cut off."""
     garden = make_garden({"season": {"end": dt.date(2025, 6, 30)}}, weather=weather_csv(31 + 2 * 365, radiation=12.0))
     weather = read_scenario_weather(garden)
-    assert years_at_hand(garden, weather, garden.season.start, garden.season.end) == [2025, 2026]
-    assert years_at_hand(garden, weather, dt.date(2025, 12, 20), dt.date(2026, 1, 10)) == [2025, 2026]
-    assert years_at_hand(garden, weather, dt.date(2025, 4, 1), dt.date(2025, 5, 10)) == [2026, 2027]
+    assert [*usable_years(garden, garden.season.start, garden.season.end, weather).weather] == [2025, 2026]
+    assert [*usable_years(garden, dt.date(2025, 12, 20), dt.date(2026, 1, 10), weather).weather] == [2025, 2026]
+    assert [*usable_years(garden, dt.date(2025, 4, 1), dt.date(2025, 5, 10), weather).weather] == [2026, 2027]
 
 
 def test_plantings_in_turn_and_side_by_side_move_too(make_garden):
@@ -153,7 +153,7 @@ def test_a_season_over_new_year_is_held_by_the_year_in_which_it_starts(make_gard
     """From 20 December to 10 January: days from December 2025 to the middle of January 2027 hold two."""
     text = weather_csv(392, start=dt.date(2025, 12, 20), radiation=8.0)
     garden = make_garden({"season": {"end": dt.date(2026, 1, 10)}}, weather=text)
-    assert years_at_hand(garden, read_scenario_weather(garden), garden.season.start, garden.season.end) == [2025, 2026]
+    assert [*usable_years(garden, weather=read_scenario_weather(garden)).weather] == [2025, 2026]
     with pytest.raises(ScenarioError, match="it holds them in 2025 to 2026; choose one"):
         read_year(garden, 2027)
 
@@ -161,11 +161,11 @@ def test_a_season_over_new_year_is_held_by_the_year_in_which_it_starts(make_gard
 def test_a_season_that_fits_its_year_to_the_day_counts_and_one_day_more_does_not(make_garden):
     weather = read_scenario_weather(make_garden(days=31))
     garden = make_garden(days=31)
-    assert years_at_hand(garden, weather, dt.date(2025, 5, 1), dt.date(2025, 5, 31)) == [2025]
-    assert years_at_hand(garden, weather, dt.date(2025, 4, 30), dt.date(2025, 5, 31)) == []
-    assert years_at_hand(garden, weather, dt.date(2025, 5, 1), dt.date(2025, 6, 1)) == []
+    assert [*usable_years(garden, dt.date(2025, 5, 1), dt.date(2025, 5, 31), weather).weather] == [2025]
+    assert [*usable_years(garden, dt.date(2025, 4, 30), dt.date(2025, 5, 31), weather).weather] == []
+    assert [*usable_years(garden, dt.date(2025, 5, 1), dt.date(2025, 6, 1), weather).weather] == []
     # the same days, asked for as those of other years
-    assert years_at_hand(garden, weather, dt.date(2020, 5, 1), dt.date(2020, 5, 31)) == [2030]
+    assert [*usable_years(garden, dt.date(2020, 5, 1), dt.date(2020, 5, 31), weather).weather] == [2030]
 
 
 def usable(folder, table, **changes):

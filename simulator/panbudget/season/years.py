@@ -4,9 +4,11 @@ Years: the same calendar days in the other years of a record, plantings moved al
 
 import datetime as dt
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import pandas as pd
 
 from panbudget.errors import ScenarioError, WeatherError
 from panbudget.scenario.beds import Bed
@@ -92,32 +94,6 @@ def bed_in_year(bed: Bed, by: int) -> Bed:
     return replanted
 
 
-def years_at_hand(
-    scenario: Scenario, weather: Weather, start: dt.date, end: dt.date, spin_up: dt.timedelta = dt.timedelta()
-) -> list[int]:
-    """
-    List the years in which the record holds the same calendar days.
-
-    Parameters
-    ----------
-    scenario : Scenario
-    weather : Weather
-    start, end : date
-        First and last day, in the scenario's own year or another.
-    spin_up : timedelta, optional
-        Held before the first day too.
-
-    Returns
-    -------
-    list of int
-        Years in which the scenario's season would start, ascending.
-    """
-    first, last = weather.daily.index[0].date(), weather.daily.index[-1].date()
-    described = scenario.season.start.year
-    span = range(first.year - end.year - 1, last.year - start.year + 2)
-    return [described + by for by in span if moved(start, by) - spin_up >= first and moved(end, by) <= last]
-
-
 @dataclass(frozen=True)
 class Years:
     """
@@ -139,6 +115,12 @@ class Years:
     def sentences(self) -> list[str]:
         """Say which years are left out, and why."""
         return [f"{year} is left out: {why}" for year, why in self.left_out.items()]
+
+
+def whole_record(weathers: Iterable[Weather]) -> pd.DataFrame:
+    """Return all days of several years' weather, which may be runs of one record, each day as the first of them has it."""
+    record = pd.concat({id(weather.daily): weather.daily for weather in weathers}.values())
+    return record[~record.index.duplicated()].sort_index()
 
 
 def usable_years(
@@ -173,12 +155,13 @@ def usable_years(
     season = scenario.season
     spin_up = dt.timedelta(days=season.spin_up_days)
     first, last = start or season.start, end or season.end
+    present = season.start.year
     if isinstance(weather, Weather):
-        at_hand = years_at_hand(scenario, weather, first, last, spin_up)
-        return Years(dict.fromkeys(at_hand, weather), {})
-    refuse_unread(weather)
-    file, present = weather or open_scenario_weather(scenario), season.start.year
-    indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
+        indexes = [weather.daily.index]
+    else:
+        refuse_unread(weather)
+        file = weather or open_scenario_weather(scenario)
+        indexes = [part.raw.daily.index for part in (file.file, *(lent for _, lent in file.others))]
     low, high = min(index.min() for index in indexes).date(), max(index.max() for index in indexes).date()
 
     def span(year: int) -> tuple[dt.date, dt.date]:
@@ -188,11 +171,13 @@ def usable_years(
     by_year = range(low.year - last.year - 1, high.year - first.year + 2)
     in_turn = sorted((present + by for by in by_year), key=lambda year: (year != present, year))
     spans = {year: span(year) for year in years or in_turn}
-    if file.file.raw.typical:
+    if not isinstance(weather, Weather) and file.file.raw.typical:
         spans = {year: span(year) for year in years or [present]}
         low, high = min(start for start, _ in spans.values()), max(end for _, end in spans.values())
     touched = {year: span for year, span in spans.items() if years or (span[0] + spin_up <= high and span[1] >= low)}
     inside = {year: span for year, span in touched.items() if low <= span[0] and span[1] <= high}
+    if isinstance(weather, Weather):
+        return Years(dict.fromkeys(sorted(inside), weather), {})
     seasons: dict[int, Weather | str] = dict.fromkeys(touched, f"the record runs from {low} to {high}")
     for year, found in (file if cautious else file.uncautious()).seasons(inside).items():
         seasons[year] = found if isinstance(found, Weather) else _why(found)

@@ -20,7 +20,7 @@ from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.heat import HeatWaves, find_heat_waves
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import Years, in_year, read_year, usable_years
+from panbudget.season.years import Years, in_year, read_year, usable_years, whole_record
 from panbudget.studies.common import Garden
 from panbudget.studies.fit.log import named_log
 from panbudget.studies.sensitivity import Alternative, alternatives
@@ -87,9 +87,7 @@ class Checked(Reported):
         Index "year", "week", the week's first day in the season's own year. Years run from 1 January; where the season runs
         across New Year, from the first of its first month.
         """
-        runs = {id(run.daily): run.daily for run in (self.weather, *self.usable.weather.values())}
-        record = pd.concat(runs.values())
-        record = record[~record.index.duplicated()]
+        record = whole_record([self.weather, *self.usable.weather.values()])
         site, (first, last) = self.scenario.site, self.season.days.index[[0, -1]]
         month = first.month if last.year > first.year else 1
         eto = reference_evapotranspiration(record, latitude=site.latitude, elevation=site.elevation)

@@ -30,7 +30,7 @@ from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.heat import HeatWave, find_heat_waves, made_wave
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.season.years import usable_years
+from panbudget.season.years import usable_years, whole_record
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
@@ -358,10 +358,7 @@ def _wave(
             raise common.refusal(scenario, "not-comparable.outside", "what_if.heat.start", **days)
         return wave, "The heat wave here is made up, by [what_if.heat]; it is not in the record."
     # a made-up wave is in the season's weather, and counts; where years are borrowed, each may be a run of its own
-    runs = {id(run): run.daily for run in (season.weather, *others)}
-    record = pd.concat(runs.values()) if len(runs) > 1 else season.weather.daily
-    record = record[~record.index.duplicated()].sort_index()
-    waves = find_heat_waves(record, first, last, hot_above=hot_above)
+    waves = find_heat_waves(whole_record([season.weather, *others]), first, last, hot_above=hot_above)
     if waves.greatest is None:
         rule = {"highest": float(season.days["tmax_c"].max()), "definition": _without_stop(waves.definition)}
         raise common.refusal(scenario, "no-wave", "the weather", first=first, last=last, **rule)

@@ -6,6 +6,7 @@ refuse what can't be asked.
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -17,7 +18,7 @@ import pandas as pd
 
 from panbudget import words
 from panbudget.engine.arrays import Beds, Pans
-from panbudget.errors import ReadingsError, ScenarioError
+from panbudget.errors import ReadingsError, ScenarioError, WeatherError
 from panbudget.extras import Step, silent
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Controller, Scenario
@@ -25,6 +26,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.years import in_year, usable_years
 from panbudget.weather import Weather
+from panbudget.weather.clean import WeatherFile
 from panbudget.weather.finishing import origins_of
 from panbudget.weather.of_scenario import read_scenario_weather
 
@@ -46,6 +48,19 @@ def refusal(scenario: Scenario, code: str, where: str, value: object = None, **v
 def not_to_ask(code: str, where: str, value: object = None, **values: object) -> ScenarioError:
     """Return the error of one problem with what is asked of a scenario: its file has no part in that."""
     return ScenarioError(problem(code, where, value, **values))
+
+
+def read_so_far(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date, str]:
+    """Read a season to a day, or to the one before it up to which its days are whole; and why no further, in brackets."""
+    begin, why = garden.season.start - dt.timedelta(days=garden.season.spin_up_days), ""
+    try:
+        weather = file.over(begin, last)
+        if weather.holds(begin, last):
+            return weather, last, why
+    except WeatherError as error:
+        why = f" ({error.problems[0].sentence()})"
+    last = min(last, file.over(garden.season.start, garden.season.start).daily.index[-1].date())
+    return file.over(begin, last), last, why
 
 
 @contextlib.contextmanager

@@ -167,3 +167,15 @@ def test_a_log_of_another_year_than_the_season_wants_no_weather_between_them(fie
     found = fit(field.garden, log)
     assert values(found.controllers["upper"])["exposure"] == pytest.approx(0.8, rel=0.06)
     assert (found.log.first.year, found.before.days.index[0].year) == (2026, 2025)
+
+
+def test_a_season_that_still_runs_is_taken_so_far(field):
+    """As `today` takes it; the log of a running season was refused."""
+    field.log({"exposure": 0.8})
+    whole = fit(field.garden, field.garden.path.parent / "log.csv")
+    longer = field.garden.changed({"season": {"end": field.garden.season.end + dt.timedelta(days=1)}})
+    found = fit(longer, field.garden.path.parent / "log.csv")
+    assert found.controllers["upper"].estimates == whole.controllers["upper"].estimates
+    assert found.after.days.equals(whole.after.days) and found.litres == whole.litres
+    assert "upper: the scenario's season takes" in whole.sentences()[0]
+    assert "upper: the season so far (1 to 30 May 2025) takes" in found.sentences()[0]

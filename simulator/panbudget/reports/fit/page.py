@@ -34,7 +34,8 @@ def _shown(estimate: Estimate) -> dict[str, str]:
 
 def fit_sentences(fit: Fit) -> list[str]:
     """Say what was learnt."""
-    sentences = []
+    sentences, days = [], [day.date() for day in fit.after.days.index[[0, -1]]]
+    season = _say("whole" if days[1] == fit.scenario.season.end else "so-far", days=days_said(*days))
     for name, pan in fit.controllers.items():
         sentences += [_say("contradicted", name=name, what=what) for what in pan.contradictions]
         if name in fit.log.tubs:
@@ -42,9 +43,9 @@ def fit_sentences(fit: Fit) -> list[str]:
         low, high = fit.litres[name]
         total = fit.after.totals["controllers"][name]["litres"]
         before = fit.before.totals["spread"]["controllers"][name]["litres"]
-        values = {"name": name, "litres": total, "low": low, "high": high, "before": before, "interval": fit.interval}
+        values = {"name": name, "season": season, "litres": total, "low": low, "high": high, "before": before}
         fitted = "season" if low <= total <= high else "season-apart"
-        sentences.append(_say(fitted if pan.ranges else "season-unfitted", **values))
+        sentences.append(_say(fitted if pan.ranges else "season-unfitted", interval=fit.interval, **values))
         learnt = "; ".join(_say("estimate", **_shown(estimate)) for estimate in pan.estimates)
         sentences.append(_say("learnt" if learnt else "nothing", name=name, learnt=learnt, interval=fit.interval))
         for parameter, why in pan.untold.items():

@@ -26,6 +26,7 @@ from panbudget.season.faults import with_faults
 from panbudget.season.layout import Forcing, prepare
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
+from panbudget.studies.common import read_so_far
 from panbudget.studies.fit import problem
 from panbudget.studies.fit.evidence import AGAINST, UNTOLD, beforehand, levels_off, reconciled, searched, tub_apart
 from panbudget.studies.fit.likelihood import Account
@@ -44,6 +45,7 @@ from panbudget.studies.fit.readings import (
 from panbudget.studies.fit.tub import RULER_MM, Tub, Worth, doubting, tub_rows, worth_of_ruler_test
 from panbudget.studies.ranges import drawn_factors, range_of, tails, with_spread
 from panbudget.weather import Weather
+from panbudget.weather.clean import WeatherFile
 from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
 
 _SEASONS = 60  # run for a range: stratified, so that few are enough
@@ -149,7 +151,7 @@ class Fit(Reported):
         What share of such intervals hold the truth. [-]
     controllers : dict of ControllerFit
     before, after : Season
-        The scenario's season as described, and as fitted.
+        The scenario's season as described, and as fitted; so far, while it runs.
     """
 
     room: ClassVar[str] = "fit"
@@ -217,7 +219,7 @@ def fit(
     variants : sequence of str, optional
         Laid over it in order: names of its own, or files such as `fitted.toml`.
     weather : Weather, optional
-        Already read; must hold the log's days and the season.
+        Already read; must hold the log's days and the season. Of a file, a season that still runs is taken so far.
     step : callable
         Told what is being done.
 
@@ -237,8 +239,12 @@ def fit(
         scenario = scenario.changed({"uncertainty": {"interval": interval}})
     read = log if isinstance(log, FieldLog) else read_field_log(Path(log), scenario)
     # the log may be of another year: days between need no weather
-    source = open_scenario_weather(scenario) if weather is None else weather
-    weather = read_scenario_weather(scenario, given=source)
+    source, last = weather or open_scenario_weather(scenario), None
+    if isinstance(source, WeatherFile) and not source.file.raw.typical:
+        held = source.file.raw.daily.index.max().date()
+        if scenario.season.start <= held < scenario.season.end:  # it is still running
+            weather, last, _ = read_so_far(source, scenario, held)
+    weather = read_scenario_weather(scenario, given=weather or source)
     logged = read_scenario_weather(scenario, read.first, read.last, source)
     held = logged.daily.index
     if read.first < held[0].date() or read.last > held[-1].date():
@@ -259,7 +265,7 @@ def fit(
                 raise
     step("replaying as described and as fitted, over what is uncertain")
     gardens = scenario, _after_fit(scenario, fits, read.file)
-    before, after = (with_spread(replay(garden, weather=weather), _SEASONS) for garden in gardens)
+    before, after = (with_spread(replay(garden, end=last, weather=weather), _SEASONS) for garden in gardens)
     for name, pan in fits.items():
         total = after.totals["controllers"][name]["litres"]
         drawn = after.totals["spread"]["controllers"][name]["litres"]

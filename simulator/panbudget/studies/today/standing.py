@@ -23,7 +23,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, tanks_in_use
 from panbudget.season.years import in_year, usable_years
-from panbudget.studies.common import assumptions_of, read_data, water_at_trip
+from panbudget.studies.common import assumptions_of, read_data, read_so_far, water_at_trip
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today import problem
@@ -297,7 +297,7 @@ def _running(garden: Scenario, file: WeatherFile, day: dt.date | None) -> tuple[
             raise _refused(garden, "late", "season.start", **values)
         cure = _another_day(garden, file, asked, first, held)
         raise _refused(garden, "late-day", "", day=day, **values, cure=cure)
-    weather, last, why = _whole(file, moved, asked)
+    weather, last, why = read_so_far(file, moved, asked)
     if last < asked:
         if day is not None:
             values = {"season": days_said(moved.season.start, moved.season.end), "held": days_said(first, last) + why}
@@ -322,22 +322,9 @@ def _another_day(garden: Scenario, file: WeatherFile, asked: dt.date, first: dt.
         moved = in_year(garden, year)
         if first <= moved.season.start <= held:
             with contextlib.suppress(WeatherError):
-                days.append(_whole(file, moved, min(moved.season.end, held))[1])
+                days.append(read_so_far(file, moved, min(moved.season.end, held))[1])
     nearest, texts = min(days, key=lambda day: abs(day - asked), default=None), _TEXTS["not-running"]
     return str(texts["no-day"] if nearest is None else texts["nearest"].format(day=nearest))
-
-
-def _whole(file: WeatherFile, garden: Scenario, last: dt.date) -> tuple[Weather, dt.date, str]:
-    """Read a season to a day, or to the one before it up to which its days are whole; and why no further, in brackets."""
-    begin, why = garden.season.start - dt.timedelta(days=garden.season.spin_up_days), ""
-    try:
-        weather = file.over(begin, last)
-        if weather.holds(begin, last):
-            return weather, last, why
-    except WeatherError as error:
-        why = f" ({error.problems[0].sentence()})"
-    last = min(last, file.over(garden.season.start, garden.season.start).daily.index[-1].date())
-    return file.over(begin, last), last, why
 
 
 def _few_years(garden: Scenario, earlier: int) -> list[str]:

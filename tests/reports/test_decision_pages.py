@@ -104,6 +104,26 @@ def test_the_comparisons_page_says_the_differences_first(comparison):
     assert "[{ diameter = &#34;70 cm&#34; }]" in text
 
 
+def test_the_bed_that_is_short_most_is_named_beside_all_beds_days(make_garden):
+    """Days of all beds together were given, where a person asks which bed."""
+    tomatoes = {"emitters": {"count": 14}}
+    garden = make_garden(
+        {"controller": {"upper": {"bed": {"tomatoes": tomatoes}}}, "variant": VARIANTS}, weather=heat_wave()
+    )
+    bed = garden.described["controller"]["upper"]["bed"]["tomatoes"]
+    for emitters, said in (
+        (14, "{both} days short of water ({more} of them on upper/"),
+        (400, "(all on upper/tomatoes)"),
+    ):
+        two = garden.changed(
+            {"controller": {"upper": {"bed": {"wet": bed | {"emitters": {**bed["emitters"], "count": emitters}}}}}}
+        )
+        found = compare(two, ["wide"], with_base=True)
+        short = {of: round(found.value("season", "as described", of, "stress_days")) for of in found.beds}
+        text = " ".join(comparison_sentences(found)).replace("\u00a0", " ")
+        assert said.format(both=sum(short.values()), more=max(short.values())) in text
+
+
 def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
     few = {"controller": {"upper": {"bed": {"tomatoes": {"emitters": {"count": 14}}}}}, "variant": VARIANTS}
     found = compare(make_garden(few, weather=heat_wave()), ["wide", "hardly", "same"], with_base=True, around_heat=True)
@@ -121,6 +141,7 @@ def test_sentences_name_openings_litres_stress_and_recovery(make_garden):
     assert "wide has fewer days short than as described in 100 of a hundred, more in 0 and as many in 0" in text
     between = dataclasses.replace(found, odds=found.odds.assign(below=0.005, above=0.709))
     assert "0 of a hundred, more in 70 and as many in 30" in " ".join(comparison_sentences(between))
+    assert " of them on" not in text and "(all on" not in text  # one bed needs no name
     row = next(found.differences.assign(verdict="swamped").itertuples())
     assert page._part(row, "openings").endswith("openings [too close to call: what is uncertain swamps it]")
     assert page._part(row._replace(verdict="rare"), "openings").endswith("both are mostly equal]")

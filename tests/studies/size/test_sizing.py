@@ -457,6 +457,9 @@ def test_what_keeps_the_wishes_too_seldom_is_not_built(sized, best, keeps, last)
     assert report.first[-1].startswith(last)
     assert len(report.first) == 1 or keeps  # what is not to be built is said before all else
     assert len(report.sentences) == 2 and not report.sentences[-1].startswith("upper: ")
+    assert len(report.sentences[-1].split()) <= 50  # a phone's screen; the rest stands below
+    (more,) = (part.items for part in report.sections if part.heading == "More about the answer")
+    assert any("times what is computed" in text or "There is no margin" in text for text in more)
     both = size_report(dataclasses.replace(sized, valves={"upper": valve, "lower": other}), {})
     assert [text.split(": ")[0] for text in both.sentences[2:]] == ["upper", "lower"]  # whose the figures are
     sound = dataclasses.replace(valve, choice=dataclasses.replace(valve.choice, best=1, keeps=True))

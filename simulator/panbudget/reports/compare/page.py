@@ -127,13 +127,16 @@ def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
 
 
 def _overall(comparison: Comparison, span: str) -> str:
-    def total(name: str, places: Mapping[str, Any], key: str) -> float:
-        return sum(comparison.value(span, name, where, key) or 0.0 for where in places)
+    def values(name: str, places: Mapping[str, Any], key: str) -> dict[str, float]:
+        return {where: comparison.value(span, name, where, key) or 0.0 for where in places}
 
     parts = []
     for name, season in comparison.seasons.items():
-        days, litres = total(name, season.beds, "stress_days"), total(name, season.controllers, "litres")
-        parts.append(_say("total", name=name, days=round(days), litres=litres))
+        short, litres = values(name, season.beds, "stress_days"), values(name, season.controllers, "litres")
+        days, bed = round(sum(short.values())), max(short, key=lambda bed: short[bed])
+        key = "driest" if round(short[bed]) < days else "driest_alone"
+        driest = _say(key, bed=bed, days=short[bed]) if days and len(short) > 1 else ""
+        parts.append(_say("total", name=name, days=days, driest=driest, litres=sum(litres.values())))
     span_days, beds = _days_of(comparison, span), len(comparison.beds)
     return _say("overall", span=span_days, beds=beds, totals="; ".join(parts))
 

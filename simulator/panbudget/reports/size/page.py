@@ -52,7 +52,7 @@ def _often(sizing: Sizing) -> str:
 
 
 def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
-    """The answer in a sentence, then what it gives, what holds it back and what margin it has."""
+    """The answer in a sentence, what it gives in the next, then what holds it back and what margin it has."""
     choice = valve.choice
     row, described = valve.row(choice.best), valve.row(0)
     moved = {bed: new for bed, new in row["emitters"].items() if new != valve.counts[bed]}
@@ -84,8 +84,8 @@ def _answer(valve: ValveSizing, sizing: Sizing) -> list[str]:
     parts = {key: _say(key, **values) if holds else "" for key, holds in clauses.items()}
     values |= parts | {"worse": parts["worse"] + parts["worse_beds"] + parts["worse_fresh"]}
     keys = {
-        "jug": printed_at is not None,
         "gives": True,
+        "jug": printed_at is not None,
         "drains": row["wasted"] >= _MUCH_DRAINED * row["litres"],
         "furthest": not choice.keeps,
         "binding": choice.keeps and choice.binding,
@@ -155,6 +155,9 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
         title=f"{sizing.scenario.title}: sizes",
         when=f"{days}; {count(len(years), 'season')}, {span}",
         sections=[
+            _section(
+                "more", items=[name + more for name, (_, _, *rest) in zip(of, answers, strict=True) for more in rest]
+            ),
             _section("wishes", items=_wishes(sizing), fill={"often": _often(sizing), "rule": _rule(sizing)}),
             *(part for valve in sizing.valves.values() for part in _tables(valve, sizing)),
             _section("ranges", table=_ranges(sizing), fill={"draws": sizing.draws}),
@@ -163,7 +166,7 @@ def size_report(sizing: Sizing, figures: Mapping[str, str]) -> Report:
         ],
         sentences=[
             *(answer for answer, *_ in answers),
-            *(name + " ".join(rest) for name, (_, *rest) in zip(of, answers, strict=True)),
+            *(name + gives for name, (_, gives, *_) in zip(of, answers, strict=True)),
         ],
         first=[_say(key, **paths, which=which) for key in steps],
         assumptions=sizing.assumptions,

@@ -9,7 +9,7 @@ of the file's own clock, a record belonging to the day that is written on it.
 import dataclasses
 import itertools
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -39,7 +39,14 @@ from panbudget.weather.text.stamps import (
     read_stamps,
     says_utc,
 )
-from panbudget.weather.text.stations import EXTREMES, RATES, is_weather, note_stations, read_logger_header
+from panbudget.weather.text.stations import (
+    EXTREMES,
+    RATES,
+    filled_header,
+    is_weather,
+    note_stations,
+    read_logger_header,
+)
 
 NAME = "logger"
 #: where the format is described
@@ -117,7 +124,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
         raise source.refusal("logger-no-header", table=source.table)
     more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "in_part": source.in_part}
     more["table"] = source.table
-    header = _filled_header(source, opening, columns, {"times": time.places, "line": opening.line, **more})
+    more |= {"times": time.places, "line": opening.line}
+    header = filled_header(source, opening, lambda cells: read_logger_header(cells, columns, **more))
     cells, when = _cells_and_stamps(source, opening, header, time)
     starts = pd.DatetimeIndex(when.stamps)
     typical = is_typical(starts)
@@ -163,40 +171,6 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     raw = to_days(records, site, **more)
     of_days = _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
     return dataclasses.replace(of_days, typical=typical)
-
-
-def _filled_header(source: Source, opening: Opening, columns: Columns, more: Mapping[str, Any]) -> Header:
-    """Read the header; a column that is empty throughout gives way to another of its meaning, and that is said."""
-
-    def without(places: Iterable[int]) -> Header:
-        cells = ["" if place in places else cell for place, cell in enumerate(opening.quantities)]
-        return read_logger_header(cells, columns, **more)
-
-    header = without(())
-    empty = {place for name, place in header.places.items() if name not in header.chosen}
-    below = (split(line, opening.separator) for line in source.lines[opening.above :])
-    for row in itertools.chain(opening.rows, below):
-        if empty:
-            empty = {place for place in empty if place >= len(row) or _is_empty(row[place], source.missing)}
-        else:
-            return header
-    given_way, said, second = set[int](), list[str](), without(empty)
-    for name, place in header.places.items():
-        if place in empty and name in second.places:
-            given_way.add(place)
-            said.append(note("empty-column", column=header.headers[name], other=second.headers[name]))
-    if said:
-        header = without(given_way)
-        header.notes += said
-    return header
-
-
-def _is_empty(cell: str, missing: Iterable[str]) -> bool:
-    """Tell a cell without a figure: nothing, or a mark for it, of known ones a negative."""
-    mark = re.fullmatch(r"-\d+(\.\d*)?", cell)
-    return (
-        not cell or cell in (*MISSING, *missing) or (mark is not None and is_known_mark(np.array(float(cell))).item())
-    )
 
 
 def _cells_and_stamps(source: Source, opening: Opening, header: Header, time: TimeColumns) -> tuple[Cells, ReadStamps]:

@@ -55,7 +55,7 @@ from panbudget.weather.text.rows import (
     separator_of,
     split,
 )
-from panbudget.weather.text.stations import note_stations
+from panbudget.weather.text.stations import filled_header, note_stations
 from panbudget.words import and_more
 
 NAME = "table"
@@ -187,16 +187,9 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
 
 def _header(source: Source, opening: Opening, columns: Columns, date: int | None) -> Header:
     """Read the header; one of which nothing is known is all that there is to say."""
-    header = read_header(
-        opening.quantities,
-        columns,
-        line=opening.line,
-        table=source.table,
-        units=opening.units,
-        legend=opening.legend,
-        date=date,
-        in_part=source.in_part,
-    )
+    more: dict[str, Any] = {"line": opening.line, "table": source.table, "units": opening.units, "date": date}
+    more |= {"legend": opening.legend, "in_part": source.in_part}
+    header = filled_header(source, opening, lambda cells: read_header(cells, columns, **more))
     if any(wrong.code == "no-column-known" for wrong in header.problems):
         raise WeatherError(*header.problems, file=source.shown_as)
     return header

@@ -459,7 +459,7 @@ def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mis
 
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
-    says = {**_of_codes(cells), **_of_towers(cells), **(legend or {})}
+    says = {**_of_towers(cells), **_of_codes(cells), **(legend or {})}
     headings = {
         i: heading_of(i, cell, units[i] if i < len(units) else "", says.get(cell.strip().lower(), ""))
         for i, cell in enumerate(cells)
@@ -492,10 +492,9 @@ def _of_towers(cells: Sequence[str]) -> dict[str, str]:
     says = {cell.lower(): cell[:-2] for cell in cells if cell.endswith("_f") and any(map(_FILLED.fullmatch, cells))}
     if any(map(_TOWERS_ALONE.fullmatch, cells)):
         for cell in sorted(cells, key=len):
-            if (match := _OF_TOWER.fullmatch(cell)) and (
-                meant := _DATA["towers"].get(match["of"])
-            ) not in says.values():
-                says[cell.lower()] = meant or cell
+            if match := _OF_TOWER.fullmatch(cell):
+                meant = _DATA["towers"].get(match["of"]) or cell
+                says[cell.lower()] = f"filled {cell.replace('_', '')}" if meant in says.values() else meant
     return {name: meant for name, meant in says.items() if meant.lower() != name}
 
 

@@ -7,13 +7,16 @@ asked. Columns that aren't used are noted by name. Words and units are those of 
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from panbudget.weather.marks import is_known_mark
+from panbudget.weather.text.cells import MISSING
 from panbudget.weather.text.headers import (
     NAMES_SHOWN,
     NOT_OUTDOORS,
@@ -31,8 +34,8 @@ from panbudget.weather.text.heading import Heading, converts, heading_of, in_eng
 from panbudget.weather.text.mistakes import Mistakes, listed, note
 from panbudget.weather.text.moments import is_dated
 from panbudget.weather.text.opening import Opening
-from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns
-from panbudget.weather.text.rows import Rows
+from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, Source
+from panbudget.weather.text.rows import Rows, split
 from panbudget.words import packaged
 
 _DATA = packaged("weather/text/headers.toml")
@@ -181,6 +184,54 @@ def read_logger_header(
     header.ask_of_two(headings, columns)
     header.chosen |= {name: columns[name] for name in ("date", "time") if name in columns}
     return header
+
+
+def filled_header(source: Source, opening: Opening, read: Callable[[Sequence[str]], Header]) -> Header:
+    """
+    Read the header; a column that is empty throughout gives way to another of its meaning, and that is said.
+
+    Parameters
+    ----------
+    source : Source
+        The file.
+    opening : Opening
+        How its table begins.
+    read : callable
+        A header's cells -> what they say.
+
+    Returns
+    -------
+    Header
+    """
+
+    def without(places: Iterable[int]) -> Header:
+        return read(["" if place in places else cell for place, cell in enumerate(opening.quantities)])
+
+    header = without(())
+    empty = {place for name, place in header.places.items() if name not in header.chosen}
+    below = (split(line, opening.separator) for line in source.lines[opening.above :])
+    for row in itertools.chain(opening.rows, below):
+        if empty:
+            empty = {place for place in empty if place >= len(row) or _is_empty(row[place], source.missing)}
+        else:
+            return header
+    given_way, said, second = set[int](), list[str](), without(empty)
+    for name, place in header.places.items():
+        if place in empty and name in second.places:
+            given_way.add(place)
+            said.append(note("empty-column", column=header.headers[name], other=second.headers[name]))
+    if said:
+        header = without(given_way)
+        header.notes += said
+    return header
+
+
+def _is_empty(cell: str, missing: Iterable[str]) -> bool:
+    """Tell a cell without a figure: nothing, or a mark for it, of known ones a negative."""
+    mark = re.fullmatch(r"-\d+(\.\d*)?", cell)
+    return (
+        not cell or cell in (*MISSING, *missing) or (mark is not None and is_known_mark(np.array(float(cell))).item())
+    )
 
 
 def note_stations(opening: Opening, rows: Rows, moments: npt.NDArray[np.datetime64], mistakes: Mistakes) -> None:

@@ -109,3 +109,59 @@ def test_a_record_at_midnight_is_of_the_day_before_where_its_header_says_that_it
     moved = [day.rh / 5 for day in TRUTH[ends:]]
     assert weather.daily["tmax"].iloc[: len(moved)].tolist() == pytest.approx(moved, abs=0.06)
     assert ("each the end of its record" in weather.provenance["recognised"]) == ends
+
+
+@pytest.mark.parametrize(
+    ("header", "marks"),
+    [
+        ("date,tmin,tmax,Rain (mm),Rain gauge 2 (mm)", ("", "")),
+        ("date,tmin,tmax,rain,rain_filled", ("NA", "-")),
+        ("date,TA_F_QC,tmin,tmax,P,P_F", (1, "-9999")),
+    ],
+)
+def test_a_daily_column_that_is_empty_gives_way_to_the_filled_one_of_its_meaning(tmp_path, header, marks):
+    more, mark = marks
+    content = daily(header, lambda d: [d.date, *[more] * ("QC" in header), d.tmin, d.tmax, mark, d.rain])
+    weather = read_pasted(written(tmp_path, content))
+    agrees(weather, ("tmin", "tmax", "rain"))
+    assert [caution.name for caution in weather.cautions if caution.name == "header-unit"] == []
+
+
+@pytest.mark.parametrize("name", ["Solar (lux)", "Solar Rad (Lux)", "Solar radiation (klux)"])
+@pytest.mark.parametrize("timed", [True, False])
+def test_lux_is_refused_as_what_it_is_and_goes_unused_under_its_own_name(tmp_path, name, timed):
+    header = f"{'time,temperature (°C)' if timed else 'date,tmin,tmax'},humidity (%),rain (mm),wind (m/s),{name}"
+    content = (
+        hourly(header, lambda t, d, c: [t, c, d.rh, at_five(t, d), d.wind, 5000])
+        if timed
+        else daily(header, lambda d: [d.date, d.tmin, d.tmax, d.rh, d.rain, d.wind, 5000])
+    )
+    with pytest.raises(WeatherError, match="lux is light as the eye sees it, which no factor makes radiation of"):
+        read_weather(written(tmp_path, content), SITE)
+    weather = read_pasted(written(tmp_path, content.replace(name, "light (lux)")))
+    assert "radiation" in {column for column in weather.flags if (weather.flags[column] != "measured").all()}
+
+
+@pytest.mark.parametrize("name", ["mean temp (°C)", "Temp", "tavg", "TMK", "Temperatur Mittel °C"])
+def test_a_day_that_has_one_temperature_alone_is_told_once_and_why(tmp_path, name):
+    content = daily(f"date,{name},rain", lambda d: [d.date, (d.tmin + d.tmax) / 2, d.rain])
+    with pytest.raises(WeatherError) as caught:
+        read_weather(written(tmp_path, content), SITE, shown_as="station.csv")
+    (line,) = str(caught.value).splitlines()
+    assert line.startswith(
+        f'station.csv: line 1: has one air temperature a day, "{name}", and not its lowest and highest; '
+    )
+    assert "or hours of the same station, of which they are made" in line
+
+
+@pytest.mark.parametrize("name", ["Station", "Code", "stn_id", "Place"])
+def test_of_several_stations_a_row_a_value_one_is_asked_for_by_whatever_name(tmp_path, name):
+    rows = [
+        f"{station},{day.date},{what},{figure}"
+        for station in ("A1", "B2")
+        for day in TRUTH
+        for what, figure in (("TMAX", day.tmax), ("TMIN", day.tmin), ("PRCP", day.rain))
+    ]
+    content = "\n".join([f"{name},date,variable,value", *rows])
+    with pytest.raises(WeatherError, match=r"holds 2 stations \(A1, B2\); expected: one; keep one station's rows"):
+        read_weather(written(tmp_path, content), SITE)

@@ -23,7 +23,7 @@ from panbudget.weather.formats.typical import is_typical, light_record, months_n
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.subdaily.hourly import COMPLETE, QUANTITIES, Records, to_days
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
-from panbudget.weather.text.headers import Header, stated_order, units_of
+from panbudget.weather.text.headers import Header, units_of
 from panbudget.weather.text.heading import in_english, known_unit
 from panbudget.weather.text.mistakes import Mistakes, note
 from panbudget.weather.text.moments import at_midnight, time_of_all
@@ -38,6 +38,7 @@ from panbudget.weather.text.stamps import (
     moments_of,
     read_stamps,
     says_utc,
+    stated_order,
 )
 from panbudget.weather.text.stations import (
     EXTREMES,

@@ -283,7 +283,11 @@ def _long(source: Source, lines: Sequence[str], opening: Opening) -> Shape | Non
     times = [i for i, name in enumerate(names) if i not in opening.dates and name in ("time", "hour", "hhmm")]
     vary = [i for i in opening.dates if opening.split_date or len({row[i] for row in rows}) > 1]
     when = [*vary[: None if opening.split_date else 1], *times]
-    places = [i for i, name in enumerate(names) if re.search(r"\b(station|site|location)", name) and i != element]
+    places = [
+        i
+        for i, name in enumerate(names)
+        if re.search(r"\b(stations?|stn|site|location|code|id|place)\b", name) and i not in (element, value, unit)
+    ]
     several = [stations for i in places if len(stations := dict.fromkeys(row[i] for row in rows)) > 1]
     found = _shapes(rows, opening.cells, element, value, unit, when, kind=kind, may_last=not several)
     for stations in () if found else several:

@@ -21,8 +21,8 @@ from panbudget.numeric import Floats
 from panbudget.physics.air import mean_saturation_vapour_pressure
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.cells import MISSING, Cells, is_number, read_cells
-from panbudget.weather.text.headers import Header, read_header, stated_order, states_order
-from panbudget.weather.text.heading import as_name, converts, heading_of, in_english
+from panbudget.weather.text.headers import Header, is_mean, read_header
+from panbudget.weather.text.heading import as_name, heading_of, in_english
 from panbudget.weather.text.mistakes import Mistakes, note, shortened
 from panbudget.weather.text.moments import (
     CLOCK,
@@ -55,6 +55,7 @@ from panbudget.weather.text.rows import (
     separator_of,
     split,
 )
+from panbudget.weather.text.stamps import stated_order, states_order
 from panbudget.weather.text.stations import filled_header, note_stations
 from panbudget.words import and_more
 
@@ -72,11 +73,7 @@ _OF_DAY = re.compile(r"day|doy|[jy]day|jd|(julian )?day( of year)?|month day|dd|
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
-# a day's mean temperature by its header, and days that tell it from an extreme, nearly all of which have the same figure [d, -]
-_MEAN = re.compile(
-    r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|\b(temp|t)(mean|avg)\b|\b(mean|avg)t(emp)?\b"
-)
-_NO_MEAN = re.compile(r"max|min|\b(high|low|dew|wet|feels|apparent|wind|chill|hum|rh|soil|grass)")
+# days that tell a day's mean from an extreme, nearly all of which have the same figure [d, -]
 _MEAN_DAYS, _ALIKE = 30, 0.9
 # what is cured by pasting alone, so that the values can be looked at too
 _TO_PASTE = ("looks-like", "short-year", "day-number", "no-unit", "no-rain")
@@ -207,10 +204,7 @@ def _standard(header: Header, table: Cells) -> dict[str, Floats]:
 
 def _means(opening: Opening, header: Header, rows: Rows) -> dict[str, str]:
     """Tell which extreme is the day's mean by its own header, or has the figures of another column that is one."""
-    headings = [heading_of(place, text) for place, text in enumerate(opening.quantities)]
-    in_degrees = (bool(heading.unit) and converts(str(heading.unit), ["degC"]) for heading in headings)
-    names = {of.place: of.name + " temp" * degrees for of, degrees in zip(headings, in_degrees, strict=True)}
-    means = [place for place, name in names.items() if _MEAN.search(name) and not _NO_MEAN.search(name)]
+    means = [place for place, text in enumerate(opening.quantities) if is_mean(heading_of(place, text))]
     found = dict[str, str]()
     extremes = {name: place for name, place in header.places.items() if name in ("tmax", "tmin")}
     cells = rows.columns([*{*means, *extremes.values()}]) if means else pd.DataFrame(columns=[*extremes.values()])

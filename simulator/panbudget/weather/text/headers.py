@@ -24,6 +24,7 @@ from panbudget.weather.text.columns import REQUIRED, STANDARD
 from panbudget.weather.text.heading import (
     ABSOLUTE,
     BEAUFORT,
+    LUX,
     OF_ANOTHER,
     SHARES,
     Heading,
@@ -39,7 +40,6 @@ from panbudget.weather.text.heading import (
     with_power,
 )
 from panbudget.weather.text.mistakes import Mistakes, also_has, listed, note, problem
-from panbudget.weather.text.moments import ORDERS, SERIAL, SERIAL_STATED, is_dated, order_of, order_to_state, serial_day
 from panbudget.weather.text.raw import TO_FILL_IN, ColumnChoice, Columns, OtherUnit, Source
 from panbudget.words import packaged
 
@@ -93,8 +93,14 @@ _OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
 _TOWERS_ALONE, _FILLED = map(re.compile, (r"TIMESTAMP_(START|END)|[A-Z_]+_F_QC", r"(GPP|NEE|LE|VPD)(_\w+)?_f"))
 _DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
-# what may stand beside the order of a day's parts where the user states them
-_OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
+# a day's mean temperature by its header
+_MEAN = re.compile(
+    r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|\b(temp|t)(mean|avg)\b|\b(mean|avg)t(emp)?\b"
+)
+_ONE = re.compile(
+    r"((air|outdoor|outside|daily|day) )?(temp|temperature|t|ta|tm|tmk|tg|tas)( (air|outdoor|outside|2m))?"
+)
+_NO_MEAN = re.compile(r"max|min|\b(high|low|dew|wet|feels|apparent|wind|chill|hum|rh|soil|grass)")
 # what stands before the number of one of several columns with one header
 NUMBER = "#"
 # a name that says nothing: letters and digits
@@ -185,6 +191,7 @@ class Header:
             self.settled.add(name)
             where = f"{self.table}.columns.{name}:" if by_user else f'line {self.line}: column "{self.headers[name]}":'
             cure = note("absolute") if ABSOLUTE.search(unit) else error.problem.cure
+            cure = note("lux") if LUX.search(unit) else cure
             cure = cure or ("" if by_user else note("unit-of-column"))
             self.problems.append(replace(error.problem, cure=cure).under(f"{where} unit"))
             return
@@ -387,10 +394,20 @@ def _say_what_lacks(header: Header, headings: Mapping[int, Heading], cells: Sequ
         header.settled |= {"date", *REQUIRED}
         header.wrong("rain", "no-column-known", listed=listed(others, NAMES_SHOWN) or "no other columns", codes=codes)
     needed = () if header.in_part and header.places.keys() - {"date"} else REQUIRED
+    means = [h for h in headings.values() if is_mean(h) or _ONE.fullmatch(h.name)]
+    if needed and len(means) == 1 and all(map(header.lacks, ("tmin", "tmax"))):
+        header.settled.add("tmax")
+        header.wrong("tmin", "mean-alone", column=means[0].text)
     for name in filter(header.lacks, ("date", *needed)):
         meaning = "the day" if name == "date" else f"{STANDARD[name].meaning} in {STANDARD[name].shown_unit}"
         shown = listed(others, NAMES_SHOWN) or "no other columns"
         header.wrong(name, "no-column", meaning=meaning, listed=shown, codes=codes)
+
+
+def is_mean(heading: Heading) -> bool:
+    """Tell the header of a day's mean temperature."""
+    name = heading.name + " temp" * (heading.unit in ("degC", "degF"))
+    return bool(_MEAN.search(name)) and not _NO_MEAN.search(name)
 
 
 def of_codes(names: Sequence[str]) -> str:
@@ -412,50 +429,6 @@ def ask_beside_imperial(header: Header) -> None:
         facts = {"column": header.headers[name], "imperial": header.imperial[0], "units": units_of(name, ())}
         header.wrong(name, "imperial-beside", **facts)
         header.suggested[name] = ColumnChoice(header.headers[name], TO_FILL_IN)
-
-
-def states_order(header: Header) -> bool:
-    """Tell whether the user or the header of the days states anything of how they are written."""
-    return bool(("date" in header.chosen and header.chosen["date"].unit) or order_of(header.headers["date"]))
-
-
-def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mistakes: Mistakes) -> str:
-    """
-    Return the order of day, month and year that the user or a header states, and ask for it where it must be stated.
-
-    Parameters
-    ----------
-    header : Header
-        Gets what to paste: the likely order, by which rows follow each other.
-    texts : sequence of str
-        The dates.
-    cell : str
-        The header of their column.
-    line : int
-        Of the first of them, for messages.
-    mistakes : Mistakes
-
-    Returns
-    -------
-    str
-        A key of `moments.ORDERS`, the likely one where it is asked for; nothing where there is none.
-    """
-    stated = _OF_UTC.sub("", header.chosen["date"].unit or "") if "date" in header.chosen else ""
-    order = order_of(stated or cell)
-    if stated and not order:
-        mistakes.note("date-order", value=stated, table=header.table, stated=stated)
-    if order or stated:
-        return order
-    if texts and (day := serial_day(texts[0])) and not any(map(is_dated, texts)):
-        header.suggested["date"] = ColumnChoice(cell, SERIAL_STATED)
-        mistakes.note("date-serial", value=texts[0], line=line, text=texts[0], day=day)
-        return SERIAL
-    guess, short = order_to_state(texts)
-    if guess:
-        header.suggested["date"] = ColumnChoice(cell, ORDERS[guess].replace("yyyy", "yy" if short else "yyyy"))
-    if guess and short:
-        mistakes.note("short-years", line=line, text=texts[0])
-    return guess if short else ""
 
 
 def headings_of(cells: Sequence[str], units: Sequence[str], legend: Mapping[str, str] | None) -> dict[int, Heading]:
@@ -519,6 +492,10 @@ def _look_at_the_rest(header: Header, headings: Mapping[int, Heading]) -> None:
         fitting = near or _best_of_day(name, rest)
         if fitting and texts.count(fitting[0].text) > 1:
             header.wrong(name, "column-twice", column=fitting[0].text)
+        elif fitting and LUX.search(other := unknown_unit(fitting[0].text)):
+            header.take(name, fitting[0].place, fitting[0].text)
+            _set_unit(header, name, other, by_user=False)
+            rest = [heading for heading in rest if heading is not fitting[0]]
         elif fitting:
             meant[name] = fitting
             rest = [heading for heading in rest if heading is not fitting[0]]

@@ -46,7 +46,8 @@ _RUN = re.compile(r"\brun\W+(km|kilomet\w+|mi|miles)\b\W*$")
 #: a mass of water in a volume of air, which is no relative humidity
 ABSOLUTE = re.compile(r"\b[mk]?g ?/? ?m(\^?-?3|³|⁻³)(?!\d)")
 # units of quantities that no column has: absolute humidity, quanta and lux
-OF_ANOTHER = re.compile(rf"{ABSOLUTE.pattern}|\bg ?/ ?kg|[µμu]mol|\blu?x\b", re.IGNORECASE)
+LUX = re.compile(r"\bk?lu?x\b", re.IGNORECASE)
+OF_ANOTHER = re.compile(rf"{ABSOLUTE.pattern}|\bg ?/ ?kg|[µμu]mol|{LUX.pattern}", re.IGNORECASE)
 # what stands in brackets though it is no unit
 _NO_UNITS = re.compile(rf"(?:(?:{'|'.join(_DATA['no_units'])})\b ?)+")
 

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from panbudget.numeric import Floats, Ints
+from panbudget.weather.text.headers import Header
 from panbudget.weather.text.mistakes import Mistakes, first_of, shortened
 from panbudget.weather.text.moments import (
     CLOCK,
@@ -24,7 +25,10 @@ from panbudget.weather.text.moments import (
     DIGITS,
     OFFSET,
     ONLY_DATE,
+    ORDERS,
+    SERIAL,
     SERIAL_NUMBER,
+    SERIAL_STATED,
     SERIAL_ZERO,
     STAMP,
     YEARS,
@@ -33,10 +37,14 @@ from panbudget.weather.text.moments import (
     beginning_of,
     is_dated,
     kind_of_mistake,
+    order_of,
+    order_to_state,
     parted,
     plainly,
+    serial_day,
     serial_days,
 )
+from panbudget.weather.text.raw import ColumnChoice
 from panbudget.weather.text.rows import lines_as_file
 from panbudget.words import packaged
 
@@ -52,6 +60,8 @@ _MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice
 # farthest west
 _TIGHT, _MOST_OFFSETS, _FARTHEST = re.compile(r"(:\d{2})-(\d{1,2}:\d{2})$"), 3, "12:00"
 _TIME_OF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.(\d{1,9}))?)?\s*(?:([AaPp])(?:\.?\s?[Mm])?\.?)?")
+# what may stand beside the order of a day's parts where the user states them
+_OF_UTC = re.compile(r"\W*\b(?:UTC|GMT)\b\W*")
 _HALF_DAYS = re.compile(r"\d\s*[AaPp]\.?\s?[Mm]?\.?$")
 # rows that follow each other lie within so many days, and days taken for months leap this far [d]
 _FOLLOWS, _LEAPS = 7, 27
@@ -379,3 +389,47 @@ def moments_of(parts: Sequence[Floats], lines: Ints, mistakes: Mistakes) -> npt.
         text = " ".join(f"{figure:g}" for figure in table[:, i])
         mistakes.note("no-hour", line=lines[i], text=text, more=more)
     return np.asarray(stamps)
+
+
+def states_order(header: Header) -> bool:
+    """Tell whether the user or the header of the days states anything of how they are written."""
+    return bool(("date" in header.chosen and header.chosen["date"].unit) or order_of(header.headers["date"]))
+
+
+def stated_order(header: Header, texts: Sequence[str], cell: str, line: int, mistakes: Mistakes) -> str:
+    """
+    Return the order of day, month and year that the user or a header states, and ask for it where it must be stated.
+
+    Parameters
+    ----------
+    header : Header
+        Gets what to paste: the likely order, by which rows follow each other.
+    texts : sequence of str
+        The dates.
+    cell : str
+        The header of their column.
+    line : int
+        Of the first of them, for messages.
+    mistakes : Mistakes
+
+    Returns
+    -------
+    str
+        A key of `moments.ORDERS`, the likely one where it is asked for; nothing where there is none.
+    """
+    stated = _OF_UTC.sub("", header.chosen["date"].unit or "") if "date" in header.chosen else ""
+    order = order_of(stated or cell)
+    if stated and not order:
+        mistakes.note("date-order", value=stated, table=header.table, stated=stated)
+    if order or stated:
+        return order
+    if texts and (day := serial_day(texts[0])) and not any(map(is_dated, texts)):
+        header.suggested["date"] = ColumnChoice(cell, SERIAL_STATED)
+        mistakes.note("date-serial", value=texts[0], line=line, text=texts[0], day=day)
+        return SERIAL
+    guess, short = order_to_state(texts)
+    if guess:
+        header.suggested["date"] = ColumnChoice(cell, ORDERS[guess].replace("yyyy", "yy" if short else "yyyy"))
+    if guess and short:
+        mistakes.note("short-years", line=line, text=texts[0])
+    return guess if short else ""

@@ -19,6 +19,8 @@ from panbudget.season.layout import Forcing
 from panbudget.season.salt import SaltLeft
 from panbudget.season.totals import COLUMNS, PREFIXES
 from panbudget.weather import Weather
+from panbudget.weather.checks.spells import Spell, Still, spells, still
+from panbudget.weather.flags import filled_in
 from panbudget.words import amount, count, joined, litres, units_shown
 
 _OF_DAY = ["eto_mm", "rain_mm"]
@@ -155,6 +157,24 @@ class Season(Reported):
         """Whether times of day are the site's clock ("clock") or the sun's ("solar")."""
         site = self.scenario.site
         return "clock" if site.longitude is not None and site.timezone is not None else "solar"
+
+    @functools.cached_property
+    def stands_out(self) -> list[Spell]:
+        """Of each quantity of its weather that was measured, the spell that is most unlike the rest."""
+        days, site = self.days.index, self.scenario.site
+        daily, flags = self.weather.daily.loc[days], self.weather.flags.loc[days]
+        known = {str(name): ~filled_in(flags[name]) for name in daily}
+        return spells(daily, known, latitude=site.latitude, elevation=site.elevation)
+
+    def of_record(self) -> dict[str, Any]:
+        """Return what JSON files say of what stands out in its weather."""
+        return {"stands_out": self.stands_out, "still": self.still}
+
+    @functools.cached_property
+    def still(self) -> list[Still]:
+        """Hours of the day in which its gauges of wind and rain often or always stand still; only of a file of records."""
+        by_hour = self.weather.by_hour
+        return still(by_hour, *self.days.index[[0, -1]]) if by_hour else []
 
     @functools.cached_property
     def daily(self) -> pd.DataFrame:

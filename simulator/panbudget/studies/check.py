@@ -124,6 +124,7 @@ class Checked(Reported):
             "weather": {
                 **{key: source[key] for key in _OF_FILE},
                 **{key: totals["weather"][key] for key in ("eto_mm", "rain_mm", "filled")},
+                **self.season.of_record(),
                 "extremes": self.extremes(),
                 "by_month": self.by_month().to_dict(orient="index"),
                 "sensitivity": [asdict(other) for other in self.sensitivity],

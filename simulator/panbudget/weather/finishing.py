@@ -24,6 +24,7 @@ from panbudget.weather.messages import counted, note, table_of
 from panbudget.weather.reading import FINISHED_HEIGHT, OF_NO_FORMAT, Rules
 from panbudget.weather.site import Site
 from panbudget.weather.text.columns import FINISHED_UNITS
+from panbudget.weather.text.raw import ByHour
 from panbudget.words import say
 
 
@@ -56,6 +57,8 @@ class Weather:
         Column and flag -> by what fit its values were borrowed.
     origins : tuple of str
         Of its assumptions those that say how values came about, on the days asked for.
+    by_hour : ByHour, optional
+        What the hours of the day hold, of a file of records.
     """
 
     daily: pd.DataFrame
@@ -67,6 +70,7 @@ class Weather:
     checks: Mapping[str, Sequence[str]] = field(default_factory=dict)
     fitted: Mapping[tuple[str, str], str] = field(default_factory=dict)
     origins: tuple[str, ...] = ()
+    by_hour: ByHour | None = None
 
     @functools.cached_property
     def span(self) -> tuple[dt.date, dt.date]:
@@ -128,7 +132,7 @@ def finished_weather(read: CheckedFile, rules: Rules, borrowed: Borrowed) -> Wea
     trimmed = [] if run.all() else [note("days-trimmed", first=first, last=last)]
     notes = (*loud, *read.notes, *borrowed.notes, *arranged.notes, *inspected.notes, *trimmed)
     cautions = cautions_of(read, rules, borrowed, values)
-    more = inspected.ran, borrowed.fitted, came_about
+    more = inspected.ran, borrowed.fitted, came_about, raw.by_hour
     return Weather(values, flags, provenance, notes, read.doubts, cautions, *more)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from panbudget.reports.check.figures import march_band, march_figure, weather_figure, years_figure
 from panbudget.reports.pages import Report, texts, words_of
 from panbudget.reports.season.page import days_of, filled_rows
+from panbudget.reports.season.spells import spell_lines, stands_out
 from panbudget.reports.writing import Verb
 from panbudget.season.years import listed
 from panbudget.studies.check import Checked
@@ -75,6 +76,7 @@ def check_report(checked: Checked, figures: Mapping[str, str]) -> Report:
                 "extremes",
                 table=[{"what": f"{row['which']} {row['column']}", **_in_units(row)} for row in checked.extremes()],
             ),
+            *stands_out(season),
             _section("heat", table=waves, note=checked.heat.definition),
             _section("months", table=months.rename(columns=named)),
             _section("checks", table=made),
@@ -120,6 +122,7 @@ def check_lines(checked: Checked, *, everything: bool = False) -> list[str]:
         *([_say("line_unused", unused=unused)] if unused else []),
         *(f"caution: weather: {c.sentence if everything else c.brief}; {c.worth}" for c in cautions),
         *([_say("line_trust", names=", ".join(f'"{name}"' for name in trusted))] if trusted else []),
+        *spell_lines(season, everything=everything),
         *([_say("line_not_judged", what="; ".join(untold))] if untold else []),
         *(f"{f.severity}: {f.where}: {f.text}" for f in shown),
     ]

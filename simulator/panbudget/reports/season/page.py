@@ -14,6 +14,7 @@ from panbudget.reports.arranging import gravest_first
 from panbudget.reports.pages import Report, Section, margin_said, texts, words_of
 from panbudget.reports.season.figures import drawn_beds, drawn_valves, other_sizes, season_figures
 from panbudget.reports.season.files import beds_table, daily_table, openings_table
+from panbudget.reports.season.spells import stands_out
 from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.writing import Verb
 from panbudget.season.heat import said as heat_said
@@ -111,6 +112,7 @@ def season_report(season: Season, figures: Mapping[str, str]) -> Report:
             _section("models", table=_models(season)),
             _section("filled", table=filled_rows(season)),
             Section(text=summed_up(alternatives(season))),
+            *stands_out(season),
             _section("assumed", items=season.assumptions),
             _section("notes", items=season.weather.notes),
         ],
@@ -261,7 +263,11 @@ VERB = Verb(
     "replay",
     three_sentences,
     season_report,
-    lambda season: {**season.totals, "findings": season.findings},
+    lambda season: {
+        **season.totals,
+        "weather": {**season.totals["weather"], **season.of_record()},
+        "findings": season.findings,
+    },
     tables={"daily.csv": daily_table, "openings.csv": openings_table, "beds.csv": beds_table, "weeks.csv": weeks_table},
     figures=season_figures,
     of=lambda season: season,

@@ -291,7 +291,8 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     wave = light if light.any() else values.get("temperature", nothing)
     more = winds[~np.isnan(winds)], _middles(wave, sun), _ceiling(light, sun // 86400)
     calms = np.where(counts[2] >= _TO_SHARE, means[2], np.nan)
-    return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600), calms)
+    moving = pd.DataFrame({name: values[name] for name in ("wind", "rain") if name in values}, index=sun // 3600)
+    return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600), calms, moving)
 
 
 def _midday(values: dict[str, Floats], hours: Ints) -> pd.DataFrame:

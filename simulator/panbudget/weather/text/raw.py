@@ -140,7 +140,8 @@ class ByHour(NamedTuple):
     temperature is highest where the file has no light; ``ceiling``: day on which the light stands at its highest figure for two
     records in a row or more -> that figure, empty if it comes no more often than others near it [W/m²]; ``midday``: hour of the sun
     since 1970, of those about noon -> its means, ``light`` [W/m²], ``warmth`` [°C] and ``damp``, the logarithm of the vapour
-    pressure in kPa; empty without light; ``calms``: share of an hour's winds that are nothing, NaN with fewer than 20 of them.
+    pressure in kPa; empty without light; ``calms``: share of an hour's winds that are nothing, NaN with fewer than 20 of them;
+    ``moving``: hour of the sun since 1970 -> each record's ``wind`` [m/s] and ``rain`` [mm, or its gauge's count], where it has them.
     """
 
     records: Floats
@@ -152,6 +153,7 @@ class ByHour(NamedTuple):
     ceiling: pd.Series[float] = pd.Series(dtype=float)
     midday: pd.DataFrame = pd.DataFrame()
     calms: Floats = np.zeros(0)
+    moving: pd.DataFrame = pd.DataFrame()
 
 
 @dataclass(frozen=True, eq=False)

@@ -374,3 +374,38 @@ def test_a_range_that_parts_a_record_is_told_as_it_is():
     """And a wind, of whose logarithm it is looked at, as it blows."""
     assert "(14.0 and 19.0 in the middle)" in spoken("record-parted", N, **parted(range=np.log(18.955 / 14.0)))
     assert "(0.1 and 0.5 in the middle)" in spoken("record-parted", N, **parted(wind=0.7))
+
+
+def _copied_block(*, with_rain):
+    """Sixty June and July days, the last ten of which are the first ten again."""
+    at = np.arange(60)
+    tmin, tmax = 14.0 + 3.0 * np.sin(0.7 * at), 26.0 + 5.0 * np.sin(0.41 * at)
+    rain = np.where(at % 4 == 1, 1.0 + at % 7, 0.0)
+    light = 18.0 + 5.0 * np.sin(1.1 * at)
+    for values in (tmin, tmax, light, *([rain] if with_rain else [])):
+        values[50:] = values[:10]
+    return {"days": 60, "tmin": tmin, "tmax": tmax, "radiation": light, "rain": rain, "only": "days-twice", "trust": ()}
+
+
+@pytest.mark.parametrize("with_rain", [True, False])
+def test_copied_days_are_worth_their_rain_too_where_it_was_copied(with_rain):
+    """Of the days that are true nothing is known but what falls on the others; common practice, no source."""
+    columns = _copied_block(with_rain=with_rain)
+    (said,) = inspected(**columns).cautions
+    (instead,) = said.instead
+    assert ("rain" in instead) is with_rain
+    if with_rain:
+        assert instead["rain"][50:] == pytest.approx(np.full(10, columns["rain"][:50].mean()))
+        assert np.array_equal(instead["rain"][:50], columns["rain"][:50])
+
+
+def test_light_that_is_too_bright_on_copied_days_is_told_to_be_copied():
+    """June's light in December, of 60 days from 20 October on of which the first ten stand at the end again."""
+    columns = _copied_block(with_rain=True) | {"only": None, "start": "2025-10-20"}
+    clear = inspected(60, start="2025-10-20", tmin=1.0, tmax=9.0).sky.clear
+    light = 0.95 * clear
+    light[50:] = light[:10]
+    found = inspected(**columns | {"radiation": light})
+    (bright,) = found.problems
+    assert bright.code == "radiation-too-bright"
+    assert "look for a block that was copied" in bright.cure

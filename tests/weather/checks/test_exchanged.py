@@ -67,7 +67,7 @@ CLEAR = inspected(N, tmin=14.0, tmax=28.0).sky.clear
 
 def _warm(days):
     """Days of which so many have light for a maximum, and a maximum, no less true, for light."""
-    tmax, light = 14.0 + 20.0 * SHARE, SHARE * CLEAR
+    tmax, light = 14.0 + 20.0 * SHARE + 3.0 * np.sin(0.5 * AT), SHARE * CLEAR
     there = days > AT
     return DAYS | {"tmax": np.where(there, light, tmax), "radiation": np.where(there, tmax, light)}
 
@@ -89,3 +89,37 @@ def test_units_of_the_file_are_kept_where_columns_are_exchanged():
 
 def test_a_wind_in_another_unit_is_not_exchanged_with_anything():
     assert spoken("columns-exchanged", **(_warm(0) | {"wind": 3.6 * 2.5 * DAYS["wind"]})) == ""
+
+
+def _moved(way, days, first=60):
+    """Rows of the terraces whose cells stand one column to the right (1) or to the left (-1), and what so many of them tell."""
+    table = pd.read_csv(io.StringIO(TERRACES.read_text()), comment="#", index_col="date", parse_dates=True).loc[
+        "2025-05":"2025-09"
+    ]
+    cells = table.to_numpy(copy=True)
+    rows = slice(first, first + days)
+    cells[rows] = np.roll(cells[rows], way, axis=1)
+    cells[rows, 0 if way > 0 else -1] = np.nan
+    return {"site": SITE, "start": "2025-05-01", **dict(zip(table, cells.T, strict=True))}, table
+
+
+@pytest.mark.parametrize("days", [1, 10, 93])
+@pytest.mark.parametrize(("way", "said"), [(1, "to the right"), (-1, "to the left")])
+def test_cells_that_moved_by_one_column_are_told_as_such_and_nothing_else_is_made_of_them(way, said, days):
+    columns, table = _moved(way, days)
+    found = inspected(153, **columns, rain_twice=None)
+    (moved, *others) = found.problems
+    assert moved.code == "rows-moved" and said in moved.found and "from 2025-06-30" in moved.found
+    assert f"on {days} day" in moved.found
+    assert not [problem.code for problem in others]
+    back = found.daily.iloc[60 : 60 + days, 1:6].to_numpy()
+    assert np.array_equal(back, table.iloc[60 : 60 + days, 1:6].to_numpy())
+
+
+def test_a_day_with_one_thing_wrong_is_not_taken_for_moved_cells():
+    columns, _ = _moved(1, 0)
+    for name, wrong in (("tmax", 5.0), ("rh_max", 3.0), ("wind", 25.0), ("radiation", 0.0)):
+        values = columns[name].copy()
+        values[60] = wrong
+        assert spoken("rows-moved", 153, **(columns | {name: values})) == ""
+    assert spoken("rows-moved", 153, **_moved(1, 1)[0])

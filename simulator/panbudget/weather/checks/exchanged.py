@@ -1,5 +1,5 @@
 """
-Checks of columns that stand in each other's place: what each can't be as it stands, and both can be the other way round.
+Checks of columns and cells that stand in another's place: what can't be as it stands, and can be where it belongs.
 
 By the widest limits of each quantity, by what lies beside what (a minimum below its maximum), and by what goes with what: bright days
 and dry ones warm up most (FAO-56 chapter 3 and Annex 5, from memory). The thresholds were set on genuine records (157 seasons, all
@@ -14,9 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
+from panbudget.weather.messages import counted, problem
 from panbudget.weather.text.columns import STANDARD, number
 
 # days that tell, and those on which two columns are held against each other [d]
@@ -31,12 +32,16 @@ _HIGHEST_DRY, _LIGHT, _SOME_LIGHT, _BRIGHT = 5.0, (0.018, 1.1), 6.0, 0.4
 # how far a pressure and a dew point may lie off [kPa, °C], and sunshine above the daylight [h]
 _PRESSURE, _DEW, _SUNSHINE = 12.0, 10.0, 0.3
 # shares of days, added up, that can't be as the columns stand, and those that may be left; how much better columns go with each other
-# at least, what both come to, and how much better where nothing else tells (in no sound season by more than −0.3) [-]
-_WRONG, _LEFT, _NO_WORSE, _BETTER, _FAR_BETTER = 0.015, 0.02, -0.05, 0.3, 2.0
+# at least where a column can't be as a whole, where some days can't, and where nothing else tells (in no sound season by more than
+# −0.3), and what all comes to [-]
+_WRONG, _LEFT, _NO_WORSE, _SOME_BETTER, _FAR_BETTER, _BETTER = 0.015, 0.02, -0.05, 0.1, 2.0, 0.3
 # a middling day's wind beyond which it may be light, shares of a clear sky's between which a day's lies, and on how many days; by how
 # much more a column goes with the day's warming; shares of wet and calm days that speak for an exchange [m/s, -, -, -, -]
 _TOO_WINDY, _DARKEST, _BRIGHTEST, _MOSTLY, _RATHER = 5.0, 0.03, 1.1, 0.95, 0.3
 _NEVER_DRY, _OFTEN_CALM = 0.95, 0.3
+# columns of a table whose cells may move, how many things can't be on a day whose cells did, an empty cell among them, and a day's range
+# and wind that are none [-, -, °C, m/s]
+_FEWEST, _BROKEN, _WIDEST, _STORM = 3, 2, 40.0, 20.0
 # pairs that rows of their own tell apart, by what else the two may be
 _OF_THEIR_OWN = ({"wind", "radiation"}, {"wind", "rain"}, {"tmin", "dew_point"})
 
@@ -50,13 +55,14 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if wrong <= _WRONG and alike >= len(_signs(inspection, values)) - _FAR_BETTER:
         return
     best, pair = 0.0, ("", "")
-    for one, other in combinations(names, 2):
+    for one, other in combinations((name for name in names if np.ptp(inspection.known(name)) > 0.0), 2):
         turned = values | _turned(inspection, one, other)
         if (left := _wrong(inspection, turned)) >= _LEFT:
             continue
         better = _alike(inspection, turned) - alike
         total = 2.0 * (wrong - left) + better
-        if better > _NO_WORSE and total > _BETTER and (wrong > _WRONG or better > _FAR_BETTER) and total > best:
+        least = _NO_WORSE if wrong >= 1.0 else _SOME_BETTER if wrong > _WRONG else _FAR_BETTER
+        if better > least and total > max(_BETTER, best):
             best, pair = total, (one, other)
     if all(pair) and set(pair) not in _OF_THEIR_OWN:
         first, second = (number(float(np.nanmedian(values[name]))) for name in pair)
@@ -173,9 +179,62 @@ def _rain_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdic
         yield Verdict(("rain", "wind"), "rain-exchanged", {**words, "exchanged": True})
 
 
+def _moved(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Refuse rows whose cells stand one column beside their own: as they stand they can't be, and one column back all can."""
+    order = [name for name in map(str, inspection.raw.daily.columns) if name in names]
+    if inspection.own_marks or inspection.raw.of_records or inspection.condemned or len(order) < _FEWEST:
+        return
+    table = np.array([inspection.all_of(name) for name in order])
+    broken = _broken(inspection, dict(zip(order, table, strict=True)))
+    for way, by, freed in (("right", -1, 0), ("left", 1, -1)):
+        back = np.roll(table, by, axis=0)
+        healed = _broken(inspection, dict(zip(order, back, strict=True))) == 0
+        moved = healed & (broken + np.isnan(table[freed]) >= _BROKEN) & (broken > 0)
+        if not (moved & inspection.asked).any():
+            continue
+        ends = slice(np.argmax(moved), moved.size - np.argmax(moved[::-1]))
+        if moved[ends].mean() > 0.5:  # from one day to another; by chance some could be true as they stand
+            moved[ends] = healed[ends]
+        first, *_, last = map(inspection.day, (rows := np.flatnonzero(moved & inspection.asked))[[0, -1]])
+        words: dict[str, object] = {
+            "way": way,
+            "days": counted(rows.size, "day"),
+            "order": ", ".join(order),
+            "first": first,
+            "last": last,
+        }
+        words |= inspection.words(order[0], "rows-moved")
+        inspection.problems.append(problem("rows-moved", order[0], None, **words))
+        inspection.put(moved, order, back[:, moved].T)  # what else is wrong is told of the cells in their own places
+        return
+    yield from ()
+
+
+def _broken(inspection: Inspection, values: Mapping[str, Floats]) -> Ints:
+    """Count by how many things each day can't be what its columns say."""
+    sky, of = inspection.sky, values.get
+    nothing = np.full(len(inspection.daily), np.nan)
+    tmin, tmax, dew_point = (of(name, nothing) for name in ("tmin", "tmax", "dew_point"))
+    damp, dry, wind, rain, light = (of(name, nothing) for name in ("rh_max", "rh_min", "wind", "rain", "radiation"))
+    ranges = tmax - tmin
+    faults = [(ranges < 0.0) | (ranges > _WIDEST), damp < dry, (damp <= _HIGHEST_DRY) | (damp > _HUMIDITY[1])]
+    faults += [
+        (dry <= 0.0) | (dry > _HUMIDITY[1]),
+        (wind < 0.0) | (wind > _STORM),
+        (dew_point > tmin + _DEW) | (dew_point > tmax),
+    ]
+    faults += [(rain < 0.0) | (rain > STANDARD["rain"].highest)]
+    faults += [(tmin > _TEMPERATURES["tmin"][1]) | (tmax > _TEMPERATURES["tmax"][1])]
+    high = sky.clear > _SOME_LIGHT
+    faults += [high & ((light < _LIGHT[0] * sky.clear) | (light > _LIGHT[1] * sky.clear))]
+    counts: Ints = np.count_nonzero(faults, axis=0)
+    return counts
+
+
 #: before any other: of two columns that stand in each other's place every other check tells something else
 CHECKS: tuple[Doubt, ...] = (
     Doubt("columns-exchanged", _exchanged, tuple(STANDARD), _MONTH, needs=("tmin", "tmax")),
+    Doubt("rows-moved", _moved, tuple(STANDARD), needs=("tmin", "tmax")),
     Doubt("wind-exchanged", _wind_exchanged, ("wind",), _MONTH, needs=("radiation", "tmin", "tmax")),
     Doubt("rain-exchanged", _rain_exchanged, ("rain",), _MONTH, needs=("wind",)),
 )

@@ -292,6 +292,13 @@ def _twice(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
             words = {"count": int(wrong.sum()), "first": inspection.day(row), "before": before}
             # a month's rain is not that of the weeks around
             instead = {} if columns == ["rain"] else _between(inspection, wrong[inspection.asked], *columns)
+            if columns == names and inspection.has("rain"):  # the season's is all there is to go by
+                rain, days_asked = inspection.of_asked("rain"), wrong[inspection.asked]
+                source = int(np.argmax(key == key[row]))
+                copy, original = (inspection.all_of("rain")[at : at + count] for at in (row, source))
+                if np.array_equal(copy, original, equal_nan=True) and not days_asked.all():
+                    mean = float(np.nan_to_num(rain[~days_asked]).mean())
+                    instead |= inspection.with_asked(rain=np.where(days_asked, mean, rain))
             yield Verdict(columns[:1] if least == _COLUMN_TWICE else ("tmin", "tmax"), text, words, instead)
             return
     yield from _copied_next(inspection, names)

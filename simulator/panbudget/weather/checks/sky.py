@@ -249,7 +249,10 @@ def _flux_unit(inspection: Inspection) -> str:
 def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
     site, station = inspection.site, inspection.raw.station
     agrees = station is not None and (station.latitude or 0.0) * site.latitude > 0.0
-    if _may_be_limited(inspection, here):
+    copied = next((caution.brief for caution in inspection.cautions if caution.name == "days-twice"), "")
+    if copied:
+        cure = note("too-bright-copied", brief=copied)
+    elif _may_be_limited(inspection, here):
         cure = note("may-be-limited", table=inspection.table)
     elif here.sum() > 6 and not agrees and _fits_other_side(inspection):
         cure = note("other-latitude", latitude=number(-site.latitude))

@@ -14,7 +14,7 @@ import shlex
 import shutil
 import tomllib
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Any, TextIO
 
@@ -83,8 +83,8 @@ class Unlikely(Exception):
         Which file, the caller knows.
     """
 
-    def __init__(self, code: str, found: str, expected: str = "", cure: str = "name another file") -> None:
-        self.problem = Problem(code, "", found, expected, cure)
+    def __init__(self, code: str, found: str, cure: str = "name another file") -> None:
+        self.problem = Problem(code, "", found, cure=cure)
         super().__init__(found)
 
 
@@ -219,6 +219,15 @@ def toml_key(name: str) -> str:
     """Return a name as a key of TOML, in quotes where it needs them."""
     bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
     return name if bare else json.dumps(name, ensure_ascii=False)
+
+
+def toml_value(value: object) -> str:
+    """Return a value as TOML has it in one line."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {toml_value(inner)}" for key, inner in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(toml_value, value)) + "]"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
 
 
 def read_toml(path: str | Path, *, missing: str = "check the path") -> tuple[dict[str, Any], bytes]:

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from panbudget import words
-from panbudget.files import typed
+from panbudget.files import toml_value, typed
 from panbudget.reports.compare.figures import COMPARE_FIGURES
 from panbudget.reports.pages import Report, Section, texts, words_of
 from panbudget.reports.writing import Verb
@@ -220,15 +220,7 @@ def _changes(comparison: Comparison) -> Iterator[dict[str, Any]]:
         overlay = {} if name == AS_DESCRIBED else comparison.scenario.overlay_of(name)
         changed = pd.json_normalize(dict(overlay)).to_dict("records") if overlay else []
         for path, value in changed[0].items() if changed and changed[0] else [("nothing", None)]:
-            yield {"variant": name, "key": path, "value": "" if value is None else _toml(value)}
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + " }"
-    if isinstance(value, list):
-        return "[" + ", ".join(_toml(inner) for inner in value) + "]"
-    return f'"{value}"' if isinstance(value, str) else str(value)
+            yield {"variant": name, "key": path, "value": "" if value is None else toml_value(value)}
 
 
 def compare_totals(comparison: Comparison) -> dict[str, Any]:

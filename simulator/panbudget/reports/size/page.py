@@ -4,7 +4,6 @@ Size page: the answer first, then its neighbours, the pictures and what was assu
 
 import functools
 import itertools
-import json
 import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -13,7 +12,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from panbudget.files import toml_key
+from panbudget.files import toml_key, toml_value
 from panbudget.reports.folders import to_paste
 from panbudget.reports.pages import Report, Section, margins_said, texts, words_of
 from panbudget.reports.size.figures import map_figure, name_of_best, trade_off_figure
@@ -124,10 +123,7 @@ def variant_text(sizing: Sizing) -> str:
             "variant_refill": best.refill_flow != present.refill_flow,
         }
         label, vessels = at_hand(sizing.scenario, best)
-        made_of = ", ".join(
-            f"{{ {', '.join(f'{side} = {json.dumps(given, ensure_ascii=False)}' for side, given in vessel.items())} }}"
-            for vessel in vessels or [{"area": as_typed(best.area, "area")}]
-        )
+        made_of = ", ".join(map(toml_value, vessels or [{"area": as_typed(best.area, "area")}]))
         values = {"vessels": made_of, "label": label or _say("round", row=valve.row(valve.choice.best))}
         values |= {"depth": as_typed(best.depth, "depth"), "swing": as_typed(best.swing, "weight")}
         values["flow"] = as_typed(valve.flow_of(best), "flow")

@@ -244,9 +244,9 @@ class Posterior:
         values = np.logaddexp.reduce(by_pan, axis=1) + self.meter_values(pans) + self.beforehand(logs)
         return np.asarray(values + (0.0 if self.tub is None else tub_values(self.pan, self.tub, np.exp(logs[:, 0]))))
 
-    def begin(self, names: Sequence[str] = ("swing", "refill")) -> None:
+    def begin(self) -> None:
         """Choose swing and refill flow to start from, over wide ranges; the exposure moves along with the swing."""
-        if "swing" in names and self.known["swing"][1] > 0.0 and np.isfinite(self.seen.levels).any():
+        if self.known["swing"][1] > 0.0 and np.isfinite(self.seen.levels).any():
             self._move(np.arange(-0.6, 0.61, 0.02), ("exposure", "swing"))
         if self.known["refill"][1] > 0.0 and self.meter is not None:
             self._move(np.arange(-1.5, 1.51, 0.005), ("refill",))

@@ -13,12 +13,12 @@ from panbudget.studies.common import (
     assumptions_of,
     each_controller,
     lowest_level,
-    read_data,
     refusal,
     seasons_of_record,
     short_of_water,
 )
 from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
+from panbudget.words import packaged
 from tests.small_weather import weather_csv
 
 
@@ -83,8 +83,9 @@ def test_a_refusal_names_the_file_the_place_and_the_cure(make_garden):
 
 
 def test_a_studys_sizes_are_read_from_beside_it():
-    assert read_data("away/changes")["emitters"]["times"] == sorted(read_data("away/changes")["emitters"]["times"])
-    assert set(read_data("compare")) == {"rule", "valve", "bed"}
+    times = packaged("studies/away/changes.toml")["emitters"]["times"]
+    assert times == sorted(times)
+    assert set(packaged("studies/compare.toml")) == {"rule", "valve", "bed"}
 
 
 DAY = dt.date(2025, 5, 4)

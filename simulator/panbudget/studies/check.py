@@ -153,10 +153,6 @@ def check(scenario: Garden, *, season: int | None = None, variants: Sequence[str
     variants : sequence of str, optional
         Laid over it in order: names of its own, or files such as `fitted.toml`.
 
-    Returns
-    -------
-    Checked
-
     Raises
     ------
     PanbudgetError

@@ -35,11 +35,6 @@ problem = words.problems_from(words.packaged("studies/problems.toml"))
 Garden = Scenario | str | Path
 
 
-def read_data(study: str) -> dict[str, Any]:
-    """Read the fixed sizes and words of a study, from the TOML file of its name beside it."""
-    return words.packaged(f"studies/{study}.toml")
-
-
 def refusal(scenario: Scenario, code: str, where: str, value: object = None, **values: object) -> ScenarioError:
     """Return the error of one problem with a scenario, by its row of `problems.toml`."""
     return ScenarioError(problem(code, where, value, **values), file=str(scenario.path))

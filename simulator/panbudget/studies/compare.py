@@ -34,7 +34,7 @@ from panbudget.season.years import usable_years, whole_record
 from panbudget.studies import common, ranges
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import in_both
+from panbudget.words import in_both, packaged
 
 #: the scenario without any variant
 AS_DESCRIBED = "as described"
@@ -47,7 +47,7 @@ _HOT = 15.0, 60.0  # what may be the limit of a hot day's Tmax: common practice,
 _OF_VALVE = {"openings": "openings", "open_hours": "open_hours", "litres": "drawn"}
 _OF_VALVE |= {"stuck_hours": "stuck_hours", "dry_hours": "dry_hours"}
 
-_DATA = common.read_data("compare")
+_DATA = packaged("studies/compare.toml")
 #: how a difference is told from what the input's uncertainty makes
 RULE: str = _DATA["rule"]
 
@@ -208,10 +208,6 @@ def compare(
         Already read.
     step : callable
         Told what is being done: twice a variant.
-
-    Returns
-    -------
-    Comparison
 
     Raises
     ------

@@ -91,10 +91,6 @@ def download_weather(
     step : callable
         Told what is being done.
 
-    Returns
-    -------
-    Downloaded
-
     Raises
     ------
     ScenarioError

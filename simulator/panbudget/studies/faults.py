@@ -21,10 +21,11 @@ from panbudget.scenario.quantities import Day, day_or
 from panbudget.season.faults import fault_said, fault_where
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import Garden, not_to_ask, read_data, refusal
+from panbudget.studies.common import Garden, not_to_ask, refusal
 from panbudget.tables import read_table
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
+from panbudget.words import packaged
 
 WEEK = 7
 _LATER = 28  # days after which a fault that grows by the month is looked at
@@ -213,7 +214,7 @@ def usual_faults(scenario: Scenario, season: Season, start: dt.date) -> list[dic
     """
     listed: list[dict[str, Any]] = []
     for name, controller in scenario.controller.items():
-        for usual in read_data("faults")["usual"]:
+        for usual in packaged("studies/faults.toml")["usual"]:
             shares = {key: usual[key] for key in ("trip", "swing") if key in usual}
             sizes = {key: f"{share * controller.valve.swing_kg!r} kg" for key, share in shares.items()}
             listed.append({**usual, **sizes, "controller": name, "start": start})
@@ -255,10 +256,6 @@ def faults(
         Already read.
     step : callable
         Told what is being done.
-
-    Returns
-    -------
-    Trials
 
     Raises
     ------

@@ -282,10 +282,6 @@ def setup(
     step : callable
         Told what is being done.
 
-    Returns
-    -------
-    SetUp
-
     Raises
     ------
     ScenarioError, WeatherError

@@ -95,10 +95,6 @@ def years(
     step : callable
         Told each year.
 
-    Returns
-    -------
-    SeasonsByYear
-
     Raises
     ------
     ScenarioError, WeatherError

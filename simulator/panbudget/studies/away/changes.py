@@ -15,7 +15,7 @@ from panbudget.studies import common
 
 _FLOAT_SHARE = 0.2  # of a tank, below which its float valve opens; common practice, no source
 FULL_SOIL, FULL_TANK, PRESS = "full soil", "full tank", "press"
-_DATA = common.read_data("away/changes")
+_DATA = words.packaged("studies/away/changes.toml")
 
 #: one size of a change: what it is, its overlay, and what is done by hand
 Try = tuple[str, dict[str, Any], str]

@@ -124,10 +124,6 @@ def away(
     step : callable
         Told what is being done.
 
-    Returns
-    -------
-    Away
-
     Raises
     ------
     ScenarioError, WeatherError

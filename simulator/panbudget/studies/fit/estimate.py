@@ -223,10 +223,6 @@ def fit(
     step : callable
         Told what is being done.
 
-    Returns
-    -------
-    Fit
-
     Raises
     ------
     ScenarioError, WeatherError, ReadingsError

@@ -20,14 +20,14 @@ from panbudget.engine.compiled import has_compiler
 from panbudget.extras import Reported, Step, silent
 from panbudget.scenario.garden import Scenario, as_scenario
 from panbudget.season.result import Season
-from panbudget.studies.common import Garden, assumptions_of, read_data, refusal, seasons_of_record
+from panbudget.studies.common import Garden, assumptions_of, refusal, seasons_of_record
 from panbudget.studies.ranges import DRAWS, ValveFactors, drawn_factors, ranges_of, valve_factors
 from panbudget.studies.size import layouts
 from panbudget.studies.size.choosing import Choice, chosen, promised, shortlist
 from panbudget.studies.size.judging import WISHES, Judged, Margin, by_cell, judged, margin_of, near_draws
 from panbudget.studies.size.settings import Done, Outcome, Setting, YearForcing, joined, outcomes, year_forcing
 from panbudget.weather import Weather
-from panbudget.words import units_shown
+from panbudget.words import packaged, units_shown
 
 #: draws of the judgement, and the least cells of the search before it: through a compiler, or not
 _DRAWS = {True: (DRAWS[True], 32), False: (DRAWS[False], 5)}
@@ -235,10 +235,6 @@ def size(
     step : callable
         Told the valve and how many parts of how many are done.
 
-    Returns
-    -------
-    Sizing
-
     Raises
     ------
     ScenarioError
@@ -260,7 +256,7 @@ def size(
         "owned": scenario.owned and len(valves) > 1,
         "tank": any(beside_on_tank(scenario, name) for name in names),
     }
-    texts, years = read_data("size/size")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
+    texts, years = packaged("studies/size/size.toml")["assumptions"], f"{count} season{'s' if count > 1 else ''}"
     assumptions = [texts[key].format(seasons=years) for key, holds in applies.items() if holds]
     first = next(iter(seasons.values()))
     rules, draws = sound.uncertainty, _DRAWS[has_compiler()][0]

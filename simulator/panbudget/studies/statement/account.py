@@ -32,7 +32,7 @@ from panbudget.scenario.rights import Meter
 from panbudget.season.replay import replay
 from panbudget.season.result import SEVERITIES, Finding, Season
 from panbudget.season.supplies import floats_on
-from panbudget.studies.common import named_by, not_to_ask, problem, read_data
+from panbudget.studies.common import named_by, not_to_ask, problem
 from panbudget.studies.ranges import sampled_litres
 from panbudget.studies.statement.ledger import (
     METERED,
@@ -49,10 +49,10 @@ from panbudget.studies.statement.meter import Between, Reading, Readings, metere
 from panbudget.units import quantity
 from panbudget.weather import Weather
 from panbudget.weather.of_scenario import read_scenario_weather
-from panbudget.words import joined, say
+from panbudget.words import joined, packaged, say
 from panbudget.words import litres as litres_said
 
-_FINDINGS = read_data("statement/account")
+_FINDINGS = packaged("studies/statement/account.toml")
 UNLIKELY = 5.0  # times the model: an extra zero, or a unit; common practice, no source
 NEAR_LICENCE = 0.9  # share used from which it is said; common practice, no source
 
@@ -209,10 +209,6 @@ def statement(
         Laid over it in order: names of its own, or files such as `fitted.toml`.
     step : callable, optional
         Told of each step.
-
-    Returns
-    -------
-    Statement
 
     Raises
     ------

@@ -35,10 +35,10 @@ from panbudget.scenario.supplies import Tank
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, floats_on, pan_flows
 from panbudget.season.totals import rates_by_day, valve_flows
-from panbudget.studies.common import read_data
 from panbudget.studies.ranges import interval_of
 from panbudget.studies.statement.meter import Between, metered_days, months_of
 from panbudget.studies.statement.units_of_form import VOLUME_UNITS, FormUnit, amount, rounded_parts
+from panbudget.words import packaged
 
 #: what is reported of a month: the meter decides; it fixes only the sum with other months or rights, or a part of the month
 METERED, SPLIT, PART = "metered", "metered total, split by the model", "metered in part"
@@ -295,7 +295,7 @@ def sources_of(season: Season) -> Iterator[Source]:
 
 def _in_units_shown(right: Right, scenario: Scenario) -> Right:
     """Give a right that does not say what its form asks for the units in which the garden's pages speak."""
-    unsaid = read_data("statement/units_of_form")["unsaid"].get(scenario.units, {})
+    unsaid = packaged("studies/statement/units_of_form.toml")["unsaid"].get(scenario.units, {})
     return right.model_copy(update={key: unit for key, unit in unsaid.items() if key not in right.model_fields_set})
 
 

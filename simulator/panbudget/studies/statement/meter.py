@@ -26,13 +26,14 @@ import pandas as pd
 from panbudget.errors import ReadingsError
 from panbudget.numeric import Floats
 from panbudget.scenario.rights import Meter
-from panbudget.studies.common import problem, read_data
+from panbudget.studies.common import problem
 from panbudget.units import UnitError, quantity
 from panbudget.weather.text.rows import TypedRow, read_typed
 from panbudget.words import litres as litres_said
+from panbudget.words import packaged
 
 _NEEDED = ("date", "reading", "unit")
-_MISTAKES = read_data("statement/meter")
+_MISTAKES = packaged("studies/statement/meter.toml")
 _EVENTS = ("", "removed", "installed", "rollover")
 _MOST_APART = 1830  # days between readings of one meter: five years
 _MOST_READINGS = 10_000  # of a file: one a day for 27 years

@@ -22,8 +22,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from panbudget.studies.common import read_data
-from panbudget.words import number
+from panbudget.words import number, packaged
 
 _ENDLESS_PLACES = 6  # decimals that are shown of a factor that has no end
 
@@ -108,7 +107,7 @@ def amount(value: Decimal | None) -> str:
 VOLUME_UNITS, RATE_UNITS, AREA_UNITS = (
     {
         key: FormUnit(key, unit["symbol"], Fraction(unit["size"]), unit["decimals"])
-        for key, unit in read_data("statement/units_of_form")[kind].items()
+        for key, unit in packaged("studies/statement/units_of_form.toml")[kind].items()
     }
     for kind in ("volume", "rate", "area")
 )

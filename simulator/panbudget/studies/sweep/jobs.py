@@ -95,10 +95,6 @@ def how_many(plan: Plan) -> tuple[int, int]:
 def cut(plan: Plan) -> Iterator[Job]:
     """
     Cut a plan into jobs, in the order of their files.
-
-    Yields
-    ------
-    Job
     """
     sites, designs = how_many(plan)
     starts = itertools.product(range(0, len(plan.places), sites), range(0, len(plan.designs), designs))

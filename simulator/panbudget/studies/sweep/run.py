@@ -96,10 +96,6 @@ def estimate(plan: Plan, processes: int | None = None) -> Estimate:
     plan : Plan
     processes : int, optional
         The machine's cores if left out.
-
-    Returns
-    -------
-    Estimate
     """
     asked, grid = plan.years(), plan.grid
     years = len(asked) if asked is not None else 40
@@ -187,10 +183,6 @@ def sweep(
         Of the years, on those maps, such as 0.9; their mean if left out. [-]
     progress : callable, optional
         Called with a `Progress` after each part.
-
-    Returns
-    -------
-    Swept
 
     Raises
     ------

@@ -18,16 +18,16 @@ from panbudget.physics.solar_time import solar_hour
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data, swing_at, water_at_trip
+from panbudget.studies.common import swing_at, water_at_trip
 from panbudget.studies.fit.evidence import level_unit
 from panbudget.studies.fit.log import named_log
 from panbudget.studies.today import problem
 from panbudget.studies.today.fan import Start, start_of
 from panbudget.studies.today.telling import HIGH, Jug, Look, course_of, told_by
 from panbudget.units import quantity
-from panbudget.words import count, say
+from panbudget.words import count, packaged, say
 
-_TEXTS = read_data("today")
+_TEXTS = packaged("studies/today.toml")
 _NEAR = 2.0  # days within which an opening of the model is the one that was seen
 _LOW = 2.0  # mm below the trip that a ruler's error does not explain; common practice, no source
 _RUNS = 3.0  # times what the openings counted give, from which on a meter tells that water runs on; no source

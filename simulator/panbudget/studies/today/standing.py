@@ -23,7 +23,7 @@ from panbudget.season.replay import replay
 from panbudget.season.result import Season
 from panbudget.season.supplies import float_key, tanks_in_use
 from panbudget.season.years import in_year, usable_years
-from panbudget.studies.common import assumptions_of, read_data, read_so_far, water_at_trip
+from panbudget.studies.common import assumptions_of, read_so_far, water_at_trip
 from panbudget.studies.ranges import engine_for
 from panbudget.studies.statement.ledger import litres_by_day, sources_of, year_start
 from panbudget.studies.today import problem
@@ -35,9 +35,9 @@ from panbudget.weather import Weather
 from panbudget.weather.clean import WeatherFile
 from panbudget.weather.filling.estimates import unmeasured
 from panbudget.weather.of_scenario import open_forecast, open_scenario_weather
-from panbudget.words import count, days_said
+from panbudget.words import count, days_said, packaged
 
-_TEXTS = read_data("today")
+_TEXTS = packaged("studies/today.toml")
 ENOUGH_YEARS = 9  # from which on the fan's ends hold four years in five (see `fan.band`)
 #: over which needs and openings are told [days]
 RECENT = 7
@@ -221,10 +221,6 @@ def today(
     step : callable
         Told what is being done.
 
-    Returns
-    -------
-    Today
-
     Raises
     ------
     ScenarioError, WeatherError
@@ -384,7 +380,7 @@ def _chance(fan: Fan, hits: list[Mask]) -> Chance:
 
 
 def _beds(garden: Scenario, season: Season, fan: Fan | None) -> dict[str, BedToday]:
-    beds, areas = {}, [bed.area for part in garden.controller.values() for bed in part.bed.values()]
+    beds, areas = {}, season.forcing.bundle.by_row("area")
     for row, (key, table) in enumerate(season.beds.items()):
         last, growing = table.iloc[-1], bool(table["growing"].iloc[-1])
         # in the evening: the day's use is over

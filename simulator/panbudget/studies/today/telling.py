@@ -18,14 +18,14 @@ from panbudget.numeric import Floats
 from panbudget.scenario.garden import Scenario
 from panbudget.season.replay import replay
 from panbudget.season.result import Season
-from panbudget.studies.common import read_data, swing_at, water_at_trip
+from panbudget.studies.common import swing_at, water_at_trip
 from panbudget.studies.faults import LOOKS, WEEK, signs_of, usual_faults, valves_of
 from panbudget.studies.fit.pan import by_hour, summed
 from panbudget.studies.fit.readings import RULER_MM
 from panbudget.studies.ranges import drawn_factors, ranges_of, valve_factors
-from panbudget.words import joined, say
+from panbudget.words import joined, packaged, say
 
-_TEXTS = read_data("today")
+_TEXTS = packaged("studies/today.toml")
 HIGH = 5.0  # mm above the reset level that a ruler's error does not explain; common practice, no source
 _TOLD = 24.0 * WEEK  # hours of the log that tell of today
 _TELLS = 5.0  # mm lost, below which a ruler tells nothing of the exposure; common practice, no source

@@ -19,11 +19,10 @@ from panbudget.scenario.garden import Scenario
 from panbudget.season.layout import Forcing
 from panbudget.season.record import Record
 from panbudget.season.supplies import tanks_in_use
-from panbudget.studies.common import read_data
 from panbudget.studies.ranges import drawn_factors, drawn_forcings, interval_of
 from panbudget.studies.setup import ml_per_minute
 from panbudget.studies.today.fan import Outcome, Part, Start, days_ahead, outcome_of
-from panbudget.words import say
+from panbudget.words import packaged, say
 
 #: how far ahead changes are judged [days]: until somebody looks again; common practice, no source
 WEEKS = 30
@@ -36,7 +35,7 @@ MOST_ACTIONS = 3
 _LEAST_DAYS, _LEAST_LACK, _LEAST_SAVED = 1.0, 0.25, 0.1
 #: share of the runs that a range holds
 BAND = 0.8
-_DATA = read_data("today")
+_DATA = packaged("studies/today.toml")
 
 
 @dataclasses.dataclass(frozen=True)

@@ -236,10 +236,6 @@ def constant_curve(dates: npt.NDArray[np.datetime64], kc: float, root_depth: flo
         Not adjusted: a figure of one's own is for one's own place. [-]
     root_depth, height : float
         [m]
-
-    Returns
-    -------
-    DemandCurve
     """
     n = len(dates)
     return DemandCurve(
@@ -267,10 +263,6 @@ def landscape_curve(
         Share of ETo; one, or twelve from January. [-]
     root_depth, height : float
         [m]
-
-    Returns
-    -------
-    DemandCurve
 
     Notes
     -----

@@ -103,10 +103,6 @@ def total_evaporable_water(field_capacity: float, wilting_point: float, ze: floa
     ze : float
         Depth of the layer; 0.10 to 0.15 m. [m]
 
-    Returns
-    -------
-    float
-
     Notes
     -----
     FAO-56 (1998) eq. 73.

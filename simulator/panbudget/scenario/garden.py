@@ -516,10 +516,6 @@ def scenario_from(description: Mapping[str, Any], path: str | Path = "scenario.t
     path : path, optional
         Where it would stand; the weather file is looked for relative to its folder.
 
-    Returns
-    -------
-    Scenario
-
     Raises
     ------
     ScenarioError
@@ -551,10 +547,6 @@ def load_scenario(path: str | Path, *variants: str | Path) -> Scenario:
         A TOML file.
     *variants : str or path
         Laid over it in order: names of its own, or files that hold one, such as `fit` writes.
-
-    Returns
-    -------
-    Scenario
 
     Raises
     ------

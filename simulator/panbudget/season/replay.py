@@ -68,10 +68,6 @@ def replay(
     run : callable
         The engine, plain or compiled.
 
-    Returns
-    -------
-    Season
-
     Raises
     ------
     ScenarioError, WeatherError

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -136,6 +138,18 @@ def test_a_constant_record_and_a_short_one_give_nothing():
     assert told(table(**same, radiation=0.7 * CLEAR, rain=np.zeros(N))) == {}
     assert told(table().iloc[:44]) == {}
     assert "wind" in told(table(**changed("wind", (20, 25), 3.6)).iloc[:45])
+
+
+def test_a_season_of_ten_years_takes_no_table_of_its_days_by_its_days():
+    """3,660 days by themselves would be 107 MB."""
+    days = pd.date_range("2015-01-01", periods=3660, name="date")
+    long = table().reset_index(drop=True).reindex(np.arange(3660) % N).set_axis(days)
+    long.loc["2017-03-01":"2017-03-20", "wind"] *= 3.6
+    tracemalloc.start()
+    spell = told(long)["wind"]
+    assert tracemalloc.get_traced_memory()[1] < 20e6
+    tracemalloc.stop()
+    assert (spell.first, spell.last) == ("2017-03-01", "2017-03-20")
 
 
 def test_days_that_were_filled_tell_nothing_of_a_sensor():

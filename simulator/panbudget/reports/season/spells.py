@@ -9,7 +9,7 @@ from typing import Any
 from panbudget.reports.pages import Section, texts, words_of
 from panbudget.season.result import Season
 from panbudget.weather.checks.spells import Spell
-from panbudget.words import SHOWN, amount, bare, count, days_said, percent
+from panbudget.words import SHOWN, amount, bare, count, days_said, signed
 
 _section, _say = words_of("season")
 # spells that the short line tells
@@ -46,8 +46,7 @@ def _shown(spell: Spell) -> dict[str, Any]:
         amount(value, kind, decimals) if kind in SHOWN else f"{bare(value, '', decimals)} {kind}"
         for value in (spell.mean, spell.rest)
     )
-    share = percent(spell.worth_share, 1).replace("-", "−")
-    worth = f"{amount(spell.worth_mm, 'depth', 'signed 1')} of {spell.of} ({'+' * (spell.worth_share > 0.0)}{share})"
+    worth = f"{amount(spell.worth_mm, 'depth', 'signed 1')} of {spell.of} ({signed(100.0 * spell.worth_share, 1)} %)"
     return {"what": label, "label": label, "mean": mean, "rest": rest, "worth": worth}
 
 

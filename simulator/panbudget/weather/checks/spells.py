@@ -149,45 +149,43 @@ def _spell(series: Floats, beside: Floats) -> tuple[int, int, Floats, float] | N
         Its first day and the one after its last, by how much each day is changed by it, and the share of the spread that this
         explains; None of a series that has no spread.
     """
-    count, days = series.size, np.arange(series.size + 1)
-    apart = _left_of(beside)
-    left = apart @ series
-    if (spread := float(left @ left)) <= _ALIKE * count:
+    count, base, left = series.size, *_left_of(series, beside)
+    spread, best = float(left @ left), (0.0, 0, 0, 0.0)
+    along, of_base = (np.concatenate([0.0 * part[:1], part.cumsum(axis=0)]) for part in (left, base))
+    for first in range(count if spread > _ALIKE * count else 0):
+        # one that begins or ends with the season sets the other days apart, too: of the two the shorter is the spell
+        most = int((_LONGEST if first else 0.5) * count)
+        ends = slice(first + _SHORTEST, first + most + 1)
+        # the step over each run, less what the series follows: its square, and along with the series
+        length = np.arange(_SHORTEST, _SHORTEST + along[ends].size)
+        square = length - ((of_base[ends] - of_base[first]) ** 2).sum(axis=1)
+        product = along[ends] - along[first]
+        may_be = (square > _ALIKE * count) & ((first + length < count) | (length <= 0.5 * count))
+        explained = np.where(may_be, product**2, 0.0) / np.where(may_be, square, 1.0)
+        if explained.size and explained.max() > best[0]:
+            at = int(explained.argmax())
+            best = float(explained[at]), first, first + int(length[at]), float(product[at] / square[at])
+    explains, first, after, step = best
+    if not explains:
         return None
-    # of the step over each run, what the rest does not explain already: its square, and along with the series
-    sums = np.zeros((count + 1, count + 1))
-    sums[1:, 1:] = apart.cumsum(axis=0).cumsum(axis=1)
-    own, along = np.diag(sums), np.r_[0.0, left.cumsum()]
-    square, product = own[:, None] + own - sums - sums.T, along - along[:, None]
-    length = days - days[:, None]
-    # one that begins or ends with the season is what sets the other days apart, too: of the two the shorter is the spell
-    most = np.where((days[:, None] == 0) | (days == count), 0.5, _LONGEST) * count
-    may_be = (length >= _SHORTEST) & (length <= most) & (square > _ALIKE * count)
-    explained = np.where(may_be, product**2, 0.0) / np.where(may_be, square, 1.0)
-    first, after = map(int, np.unravel_index(explained.argmax(), explained.shape))
-    if after <= first:
-        return None
-    step = float(product[first, after] / square[first, after])
-    change = np.where((days[:-1] >= first) & (days[:-1] < after), step, 0.0)
-    return first, after, change, float(explained[first, after]) / spread
+    days = np.arange(count)
+    return first, after, np.where((days >= first) & (days < after), step, 0.0), explains / spread
 
 
 def _drift(series: Floats, beside: Floats) -> tuple[int, int, Floats, float] | None:
     """Return what a straight line over all days changes on each of them since the first, as `_spell`; None if it explains little."""
-    apart, line = _left_of(beside), np.linspace(0.0, 1.0, series.size)
-    left, slope = apart @ series, apart @ line
-    spread = float(left @ left)
-    product, square = float(slope @ left), float(slope @ slope)
+    line = np.linspace(0.0, 1.0, series.size)
+    left, slope = (_left_of(of, beside)[1] for of in (series, line))
+    spread, product, square = float(left @ left), float(slope @ left), float(slope @ slope)
     share = product**2 / (square * spread) if min(square, spread) > _ALIKE * series.size else 0.0
     return (0, series.size, product / square * line, share) if share >= _DRIFTS else None
 
 
-def _left_of(beside: Floats) -> Floats:
-    """Return the matrix that takes what a series follows out of it. (days, days)"""
+def _left_of(series: Floats, beside: Floats) -> tuple[Floats, Floats]:
+    """Return what a series follows, as columns at right angles (days, n), and what it leaves of the series. (days,)"""
     base, size, _ = np.linalg.svd(beside, full_matrices=False)
     base = base[:, size > _ALIKE * size[0]]
-    left: Floats = np.eye(len(beside)) - base @ base.T
-    return left
+    return base, series - base @ (base.T @ series)
 
 
 def _rain(rain: Floats, known: Mask, index: pd.DatetimeIndex) -> Iterator[Spell]:

@@ -136,3 +136,13 @@ def test_one_or_two_showers_of_the_hot_season_overfill_a_pan():
     """May to September: more rain in a day than 20 mm of freeboard and a 4.6 mm swing (0.9 kg, 0.196 m²)."""
     rain = [float(row["rain"]) for row in _rows(HOT) if "2025-05-01" <= row["date"] <= "2025-09-30"]
     assert 1 <= sum(value > 25.0 for value in rain) <= 2
+
+
+@pytest.mark.parametrize("option", ["--help", "--nope"])
+def test_a_script_makes_no_folder_of_an_option(option, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.argv", ["make_district.py", option])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_path(str(ROOT / "weather_samples" / "make_district.py"), run_name="__main__")
+    assert ended.value.code == (0 if option == "--help" else 2)
+    assert not [*tmp_path.iterdir()]

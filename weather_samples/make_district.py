@@ -7,6 +7,7 @@ writes them into weather_samples/district/ (some 6 MB), the same bytes each time
 
 from __future__ import annotations
 
+import argparse
 import datetime as dt
 import sys
 from pathlib import Path
@@ -78,5 +79,6 @@ def write_district(folder: Path, *, first: int = _FIRST, last: int = _LAST, plac
 
 
 if __name__ == "__main__":
-    target = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent / "district"
-    print(f"wrote {write_district(target)}")
+    parser = argparse.ArgumentParser(description="Make the invented weather of the example sweep.")
+    parser.add_argument("folder", nargs="?", type=Path, default=Path(__file__).resolve().parent / "district")
+    print(f"wrote {write_district(parser.parse_args().folder)}")

@@ -11,6 +11,7 @@ import pathlib
 import shutil
 import socket
 import threading
+import time
 
 import numpy as np
 import pytest
@@ -542,6 +543,30 @@ def test_a_scheduler_that_does_not_answer_is_said_in_a_line(tmp_path, monkeypatc
         thread.start()
         assert [workers._mute(address) for _ in range(3)] == ["no scheduler is there"] * 3
         thread.join()
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_who_begins_as_a_scheduler_does_and_falls_silent_is_told_in_time(tmp_path, monkeypatch):
+    """The library waited for the rest for ever: a length of ten bytes, and no byte after it."""
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(workers, "_ANSWERS", 0.3)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        lines = []
+
+        def begin():
+            with contextlib.suppress(OSError):
+                while True:
+                    lines.append(server.accept()[0])
+                    lines[-1].sendall((10).to_bytes(8, "little"))
+
+        threading.Thread(target=begin, daemon=True).start()
+        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        began = time.monotonic()
+        with pytest.raises(PanbudgetError, match=r"does not answer \(nobody answers\)"):
+            sweep(make_plan(tmp_path, places=1), tmp_path / "out", scheduler=address)
+        assert time.monotonic() - began < 10.0
+        for line in lines:
+            line.close()
 
 
 def test_dependable_values_of_the_summary_are_those_of_the_rows(tmp_path):

@@ -31,7 +31,7 @@ _AHEAD = 2
 _TRIES = 4
 #: a scheduler's address, how soon it answers [s], and how long its first message may be [bytes]
 _ADDRESS = re.compile(r"(?:(?P<scheme>tcp|tls)://)?(?P<host>\[[\da-fA-F:.%]+\]|[\w.-]+):(?P<port>\d{1,5})")
-_ANSWERS, _LONGEST_GREETING = 4.0, 1_000_000
+_ANSWERS, _LONGEST_GREETING = 2.5, 1_000_000
 #: how often a scheduler is asked for its workers, and how long others may take to come where all are gone [s]
 _ASKED_EVERY, _WITHOUT_WORKERS = 2.0, 15.0
 
@@ -220,7 +220,7 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
     dask: Any = distributed
     with _quiet():
         try:
-            client = dask.Client(address, timeout=f"{_ANSWERS} s", set_as_default=False)
+            client = _in_time(lambda: dask.Client(address, timeout=f"{_ANSWERS} s", set_as_default=False))
         except Exception as error:  # there is nothing that the library does not make of another program's bytes
             theirs = isinstance(error, (OSError, ValueError, MemoryError))
             reason = (str(error).splitlines() or [type(error).__name__])[0] if theirs else "no scheduler is there"
@@ -240,6 +240,23 @@ def _cluster(kit: bytes, scheduler: str) -> Iterator[_Crew]:
         finally:
             with contextlib.suppress(Exception):  # whatever closing meets, what happened has been said
                 client.close(timeout=_ANSWERS)
+
+
+def _in_time(make: Callable[[], Any]) -> Any:
+    """Return what is made, or raise: the library waits for ever on who begins to speak as a scheduler does, and stops."""
+    made: concurrent.futures.Future[Any] = concurrent.futures.Future()
+
+    def making() -> None:
+        try:
+            made.set_result(make())
+        except BaseException as error:
+            made.set_exception(error)
+
+    threading.Thread(target=making, daemon=True).start()
+    try:
+        return made.result(_ANSWERS + 0.5)  # it has its own say first
+    except concurrent.futures.TimeoutError:
+        raise made.exception() if made.done() else TimeoutError("nobody answers") from None
 
 
 def _at_work(client: Any) -> dict[str, Any] | None:

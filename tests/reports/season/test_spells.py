@@ -77,6 +77,17 @@ def test_of_several_that_are_clear_the_two_worth_most_are_told():
     assert spell_lines(made(), everything=True) == []
 
 
+def test_rain_does_not_crowd_out_what_is_worth_less_of_the_season():
+    season = made((0.02, True), (0.8, True), (0.9, True))
+    season.stands_out[1:] = [
+        spell._replace(of="rain", quantity=q) for spell, q in zip(season.stands_out[1:], ("wet", "dry"), strict=True)
+    ]
+    (line,) = spell_lines(season, everything=False)
+    assert "longest without rain" in line
+    assert "wind" in line
+    assert "rain of a wet day" not in line
+
+
 def test_still_gauges_have_a_line_each_and_units_are_those_shown():
     gauges = [Still("wind", 0.75, 0.0, (0, 23), 2.5, True), Still("rain", 0.98, 0.9, (), 0.254, False)]
     season = made((0.1, True), still=gauges)

@@ -25,11 +25,15 @@ def stands_out(season: Season) -> list[Section]:
 
 
 def spell_lines(season: Season, *, everything: bool) -> list[str]:
-    """Say it for a terminal: those that are clear and worth most in a line; or each in its own."""
+    """Say it for a terminal: those that are clear and worth most, one of ETo and of rain, in a line; or each in its own."""
     if everything:
         lines = [*map(_sentence, season.stands_out), *_still(season)]
         return [_say("stands_out_all"), *(f"  {line}" for line in lines)] if lines else []
     clear = sorted((spell for spell in season.stands_out if spell.clear), key=lambda of: -abs(of.worth_share))
+    first = {
+        spell.of: spell for spell in reversed(clear)
+    }  # a season's rain is less than its ETo, and its shares are larger
+    clear = sorted(clear, key=lambda spell: spell is not first[spell.of])
     lines = [_sentence(spell) for spell in clear[:_TOLD]]
     return [_say("stands_out_line", spells=". ".join(lines))] if lines else []
 

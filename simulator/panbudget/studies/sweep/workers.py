@@ -256,7 +256,9 @@ def _in_time(make: Callable[[], Any]) -> Any:
     try:
         return made.result(_ANSWERS + 0.5)  # it has its own say first
     except concurrent.futures.TimeoutError:
-        raise made.exception() if made.done() else TimeoutError("nobody answers") from None
+        if made.done():  # by an error of that kind
+            raise
+        raise TimeoutError("nobody answers") from None
 
 
 def _at_work(client: Any) -> dict[str, Any] | None:

@@ -1,5 +1,5 @@
 """
-Checks of wind and light that are exchanged, and of a wind whose unit changes, on both sides of their bounds.
+Checks of wind and light that are exchanged, and of columns whose unit changes, on both sides of their bounds.
 
 The bounds are common practice, no source; days are invented, a June to August at 38° north.
 """
@@ -59,3 +59,58 @@ def test_a_wind_that_leaps_beyond_what_is_usual_is_refused(before, times, speaks
         assert "on 2025-07-11" in said
         assert "bring the file into one unit" in said
     assert spoken("wind-change", days=N, wind=wind, stated=["wind"]) == ""
+
+
+@pytest.mark.parametrize(
+    ("change", "scale"),
+    [(lambda c: c * 1.8 + 32.0, "°F"), (lambda c: (c * 10.0).round(0), "tenths of °C")],
+    ids=["°F", "tenths"],
+)
+def test_a_maximum_whose_scale_changes_for_most_days_is_not_called_by_the_new_one(change, scale):
+    """To name that scale would read the other days wrong; °F of one column asks nothing of wind and rain."""
+    tmax = 21.0 + np.sin(AT)
+    columns = WARMING | {"tmax": np.where(AT < 31, tmax, change(tmax)), "wind": BREEZE, "rain": 0.0, "radiation": LIGHT}
+    found = inspected(**columns)
+    assert [problem.code for problem in found.problems] == ["temperature-leap"]
+    assert (
+        f"on 2025-07-02, each the middle of 10 days, which looks like a change of unit to or from {scale}"
+        in found.problems[0].found
+    )
+    assert not found.problems[0].paste
+
+
+@pytest.mark.parametrize(
+    ("days", "change", "asked"),
+    [
+        (10, lambda c: c + 273.15, "is this K?"),
+        (10, lambda c: c * 1.8 + 50.0, "is the unit °F?"),
+        (10, lambda c: (c * 10.0).round(0), "are these tenths of a degree?"),
+    ],
+    ids=["K", "°F", "tenths"],
+)
+def test_some_days_in_another_scale_are_asked_about_by_the_scale_that_makes_them_as_the_others(days, change, asked):
+    tmax = 30.0 + np.sin(AT)
+    found = inspected(**WARMING | {"tmax": np.where(days > AT, change(tmax), tmax)})
+    (wrong,) = (problem for problem in found.problems if problem.code == "tmax-range")
+    assert asked in wrong.expected
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"), [("W/m²", 1 / 0.0864), ("J/cm²", 100.0), ("kJ/m²", 1000.0), ("", 1.5)], ids=str
+)
+@pytest.mark.parametrize("days", [2, 3])
+def test_some_days_of_light_in_another_unit_are_told_by_the_unit_that_makes_them_as_the_others(days, unit, size):
+    light = LIGHT * np.where(days > AT, size, 1.0)
+    (bright,) = inspected(**WARMING, wind=BREEZE, radiation=light, rain=0.0).problems
+    told = f"{days} days from 2025-06-01 to 2025-06-0{days} look like {unit}, and the others do not: bring the file into one unit"
+    assert (bright.cure == told) is (days >= 3 and bool(unit)), bright.cure
+
+
+@pytest.mark.parametrize(("unit", "size"), [("hPa", 10.0), ("mmHg", 7.50062), ("Pa", 1000.0)])
+@pytest.mark.parametrize("days", [2, 3])
+def test_some_days_of_vapour_in_another_unit_are_told_by_that_unit(days, unit, size):
+    vapour = (1.4 + 0.1 * np.sin(AT)) * np.where(days > AT, size, 1.0)
+    found = inspected(**WARMING, vapour_pressure=vapour)
+    (wrong,) = (problem for problem in found.problems if problem.code == "saturation")
+    told = f"{days} days from 2025-06-01 to 2025-06-0{days} look like {unit}, and the others do not: bring the file into one unit"
+    assert wrong.cure == (told if days == 3 else "correct one of the two")

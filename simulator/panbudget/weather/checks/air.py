@@ -26,35 +26,12 @@ from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN
 _MEDIAN_LIMITS = {"tmax": 50.0, "tmin": 38.0, "dew_point": 33.0}
 # how far a day's mean dew point may lie above its minimum temperature (a warm damp day that ends cold) [°C]
 _DEW_ABOVE_TMIN = 10.0
-# median wind at 2 m beyond which the unit is doubted, from which it is worth a look, that no place has, and that is a day's
-# run of wind in km; the wind of a windy day (one in twenty) beyond which a stated unit is doubted too [m/s]
-_WINDY, BREEZY, _STORMY, _RUN_OF_WIND, _WINDY_DAY = 5.0, 3.5, 15.0, 50.0, 9.5
-# the lowest and highest of such figures where they may be degrees of the compass [°]
-_COMPASS = 30.0, 330.0, 360.0
-# a moderate to strong wind (FAO-56 table 4) beside columns in such units, with which its own in m/s is not consistent [m/s]
-_FRESH, _IMPERIAL = 3.0, frozenset({"degF", "in", "inHg"})
-# how many times as fast a wind is from a day on, if its unit changes there [-]
-_TIMES_FASTER = 1.9
-# how near a factor that brings wind to 2 m is to that of another height for both to be one [-]
-_SAME_HEIGHT = 0.02
-# a day's wind that is one of a kind: this much at 2 m, and so many times the next; of days that alone are in whole numbers the least,
-# and the share of whole numbers from which on they are not alone [m/s, -, -, -]
-_GALE, _TIMES_SECOND, _TIMES_TENTHS, _SELDOM_WHOLE = 8.0, 3.0, 1.5, 0.3
-# elevations from which on wind may be stronger, and up to which it grows, and how many times as strong it may be there [m, -]
-_SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
 # the highest humidity of a day from which on the lowest is not nothing [%]
 _DAMP_NIGHT = 30.0
 # how many days it takes to question a windy site, a climate
 _DAYS_TO_JUDGE, _MONTH = 14, 30
 # m/s in one, in the order of likelihood [m/s]
 WIND_UNITS = {"km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 0.514444}
-# whole knots, mph and m/s in another unit: step in it -> that unit [m/s -> unit]; share of the hours on such steps, chance that
-# they are there though it is none, and hours that tell; share of calms, and the least wind that moves a gauge where those are
-# called calm: 3 knots at airports [m/s, -, -, h, -, m/s]
-_STEPS = {1.852: "km/h", 1.609344: "km/h", 3.6: "km/h", 1.150779: "mph", 2.236936: "mph", 1.943844: "knot"}
-_ON_STEPS, _BY_CHANCE, _HOURS, _CALMS, _LEAST_WIND = 0.995, 1e-4, 500, 0.005, 2.5
-# 3 knots are 5.6 km/h; in whole mph they are 3, and the next knot is 5, for none gives 4 [km/h, mph]
-_LEAST_KMH, _LEAST_STEP_MPH = 4.5, 1.5
 # degrees from the equator -> the hottest month that any place there has, and the coldest of those with a high sun, both brought
 # to sea level; world maps and records, from memory [°C]. The sun is high at Ra of 36 MJ m⁻² d⁻¹
 _LATITUDES = (0.0, 15.0, 25.0, 37.0, 43.0, 50.0, 58.0, 66.0, 75.0, 90.0)
@@ -76,6 +53,8 @@ _PARCHED, _MILD = 0.08, 33.0
 _DAMP_IN_MMHG = (0.8, 1.15)
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
+# units of vapour pressures, how many days they take to tell, and how far their logarithms may be from the others' [-, d, -]
+_OF_VAPOUR, _MIN_DAYS, _LIKE_OTHERS = ("hPa", "mmHg", "Pa"), 3, 0.5
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation; how far a single day's
 # may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
@@ -237,14 +216,30 @@ def _temperature_unit(inspection: Inspection, names: list[str]) -> Iterator[Verd
     guesses = _other_scales(inspection, names)
     for scale in dict.fromkeys(guesses.values()):
         *others, top = (name for name in names if guesses.get(name) == scale)
+        if (parted := _leaps_to(inspection, top, SCALES[scale])) is not None:
+            yield Verdict((top, *others), "temperature-leap/one", {**parted, "scale": scale})
+            continue
         cold = float(np.median(inspection.known(top))) < STANDARD[top].lowest
         worst = inspection.worst(top, lowest=cold) + (f" ({others[0]} too)" if others else "")
         yield Verdict((top, *others), "temperature-unit", {"worst": worst, "scale": scale, "unit": SCALES.get(scale)})
 
 
+def _leaps_to(inspection: Inspection, name: str, unit: str) -> dict[str, object] | None:
+    """Tell where days in °C end and those in another scale begin, or the other way round, by both sides' likeness."""
+    before, after = around(inspection.of_asked(name), _LEAP_DAYS, 6)
+    factor, offset = by_file(unit, "degC")
+    low, high = np.fmin(before, after), np.fmax(before, after)
+    apart = np.where(np.abs(high * factor + offset - low) < _SAME, high - low, np.nan)
+    if inspection.known(name).size < 2 * _LEAP_DAYS or not (apart > _LEAP).any():
+        return None
+    row = int(np.nanargmax(apart))
+    return {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _LEAP_DAYS}
+
+
 def is_refused_as(scale: str, inspection: Inspection) -> bool:
     """Tell whether temperatures are refused since they look like those of a scale."""
-    refused = inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
+    refused = {wrong.where for wrong in inspection.problems if wrong.code == "temperature-unit"}
+    refused = refused and inspection.condemned.intersection(inspection.ran.get("temperature-unit", ()))
     return scale in _other_scales(inspection, refused).values()
 
 
@@ -288,6 +283,20 @@ def _saturation(inspection: Inspection) -> Floats:
     return air.saturation_vapour_pressure(inspection.all_of("tmax"))
 
 
+def _vapour_elsewhere(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
+    """Say what unit days of more vapour than air holds look like, where the others are like them by that."""
+    share = inspection.all_of("vapour_pressure") / _saturation(inspection)
+    others = share[inspection.asked & ~here & ~np.isnan(share)]
+    units = {
+        unit: abs(np.log(np.median(share[here]) * _PRESSURE_UNITS[unit] / np.median(others)))
+        for unit in _OF_VAPOUR
+        if others.size
+    }
+    unit = min(units, key=lambda unit: units[unit], default="")
+    likely = here.sum() >= _MIN_DAYS and unit and units[unit] < _LIKE_OTHERS
+    return {"cure": inspection.unit_there(here, unit) if likely else note("correct-one")}
+
+
 def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     values, saturated = inspection.all_of("vapour_pressure"), _saturation(inspection)
     ratio = (values / saturated)[inspection.asked]
@@ -306,125 +315,6 @@ def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[
     elif ratio.size >= _DAYS_TO_JUDGE and middle < _PARCHED and np.nanmedian(inspection.of_asked("tmax")) < _MILD:
         instead = inspection.with_asked(vapour_pressure=10.0 * inspection.of_asked("vapour_pressure"))
         yield Verdict(names, "vapour-pressure-unit/low", {"share": 100.0 * middle, "least": 100.0 * _PARCHED}, instead)
-
-
-def windier(inspection: Inspection) -> float:
-    """Return how many times as strong as in a plain wind may be at a site's height, before it is doubted: summits are windy."""
-    return float(np.interp(inspection.site.elevation, _SUMMITS, _ON_SUMMITS))
-
-
-def _wind_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    known = inspection.known("wind") * inspection.wind_factor
-    middle, stated, enough = float(np.median(known)), inspection.is_stated("wind"), known.size >= _DAYS_TO_JUDGE
-    beside, imperial = is_refused_as("°F", inspection) and not stated, imperial_of(inspection)
-    factor = WIND_UNITS.get(inspection.unit_in_file("wind"), 1.0)
-    slow = [
-        unit
-        for unit in (("mph", "knot", "km/h") if beside or imperial else ("km/h", "knot", "mph"))
-        if WIND_UNITS[unit] < factor
-    ]
-    first, *others = (unit.replace("knot", "knots") for unit in slow or [note("another-unit")])
-    looks_like = first + (f" (or {' or '.join(others)})" if others else "")
-    values = {"middle": middle, "usual": _WINDY, "unit": TO_FILL_IN, "looks_like": looks_like}
-    slower = [{"wind": inspection.all_of("wind") * WIND_UNITS[unit] / factor} for unit in slow]
-    if middle > _RUN_OF_WIND:
-        low, high = known.min() / inspection.wind_factor, known.max() / inspection.wind_factor
-        compass = low <= _COMPASS[0] and _COMPASS[1] <= high <= _COMPASS[2]
-        yield Verdict(
-            names, f"wind-unit/{'compass' if compass else 'run'}", {"unit": TO_FILL_IN if compass else "km/day"}
-        )
-    elif middle > (_WINDY if enough and not stated else _STORMY):
-        yield Verdict(names, "wind-unit", values)
-    elif beside:
-        yield Verdict(names, "wind-unit/beside", values)
-    elif stated and enough and max(middle / _WINDY, np.percentile(known, 95.0) / _WINDY_DAY) > windier(inspection):
-        yield Verdict(names, "wind-unit/stated", values, slower)
-    elif stated and enough and factor == 1.0 and middle > _FRESH and imperial:
-        instead = inspection.with_asked(wind=inspection.of_asked("wind") * WIND_UNITS["mph"])
-        yield Verdict(
-            names,
-            "wind-unit/imperial",
-            {**values, "line": inspection.line("wind", "mph"), "table": inspection.table, "columns": imperial},
-            instead,
-        )
-    elif enough and not stated and middle > BREEZY:
-        yield Verdict(names, "wind-unit/windy", values, slower)
-
-
-def imperial_of(inspection: Inspection) -> str:
-    """Name the columns whose unit in the file is imperial."""
-    headers = (
-        inspection.raw.headers.get(name, name)
-        for name in inspection.raw.units
-        if inspection.unit_in_file(name) in _IMPERIAL
-    )
-    return ", ".join(dict.fromkeys(f'"{header}"' for header in headers))
-
-
-def _wind_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Refuse a wind without a unit that is too fast for m/s, but was ordinary up to a day: not all of it is in another unit."""
-    wind = inspection.of_asked("wind") * inspection.wind_factor
-    if inspection.is_stated("wind") or float(np.nanmedian(wind)) <= _WINDY:
-        return
-    before, after = around(wind, _MONTH, _DAYS_TO_JUDGE)
-    leaps = np.exp(np.abs(steps(np.log(np.maximum(wind, 0.1)), _DAYS_TO_JUDGE)))
-    slow, fast = np.fmin(before, after), np.fmax(before, after)
-    leaps = np.where((fast > _TIMES_FASTER * slow) & (slow < BREEZY) & (fast > _WINDY), leaps, np.nan)
-    if (leaps > _TIMES_FASTER).any():
-        row = int(np.nanargmax(leaps))
-        words = {"before": before[row], "after": after[row], "first": inspection.day_asked(row), "days": _MONTH}
-        yield Verdict(names, "wind-change", words)
-
-
-def _gauge_height(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt the height of the gauge where the file itself states another."""
-    used = inspection.wind_factor
-    for stated in inspection.raw.gauge:
-        other = float(air.wind_at_2m(1.0, height=stated))
-        if abs(other / used - 1.0) > _SAME_HEIGHT:
-            # FAO-56 eq 47, solved for the height
-            height = (np.exp(4.87 / used) + 5.42) / 67.8
-            instead = inspection.with_asked(wind=inspection.of_asked("wind") * other / used)
-            yield Verdict(
-                names, "gauge-height", {"used": float(height), "said": stated, "table": inspection.table}, instead
-            )
-            return
-
-
-def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt one day's gale in a record that has no other, or some days', which alone are in whole numbers."""
-    wind, known = inspection.of_asked("wind"), np.r_[np.sort(inspection.known("wind"))[::-1], 0.0]
-    in_file = known / by_file(inspection.unit_in_file("wind"), "m/s")[0]
-    whole = np.abs(in_file - in_file.round()) < 1e-6
-    strongest = int(np.argmin(whole))
-    for days in range(strongest if strongest and whole[strongest:-1].mean() < _SELDOM_WHOLE else 1, 0, -1):
-        least, second = known[days - 1 : days + 1]
-        times, text = (_TIMES_TENTHS, "wind-spike/days") if days > 1 else (_TIMES_SECOND, "wind-spike")
-        if least > max(_GALE / inspection.wind_factor, times * second):
-            instead = inspection.with_asked(wind=np.where(wind >= least, second, wind))
-            yield Verdict(names, text, {"second": second, "days": days}, instead)
-            return
-
-
-def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
-    """Doubt hours of wind that stand on the steps of another unit, or that know no weak wind but calms."""
-    winds = inspection.raw.by_hour.winds if inspection.raw.by_hour else np.zeros(0)
-    blowing, unit = winds[winds > 0.0], ""
-    if blowing.size < _HOURS:
-        return
-    least, values = float(np.percentile(blowing, 0.5)), np.unique(blowing)
-    off = next((0.5 * 10.0**-d for d in (0, 1, 2) if (np.abs(values - values.round(d)) < 1e-6).all()), 0.0)
-    for step, of in _STEPS.items() if off else ():
-        fits = np.abs(blowing - np.round(blowing / step) * step) <= off + 1e-6
-        if fits.mean() >= _ON_STEPS and min(2.0 * off / step, 1.0) ** values.size < _BY_CHANCE:
-            unit = of
-    if not unit and least >= _LEAST_WIND and winds.size - blowing.size >= _CALMS * winds.size:
-        step = values[values > least].min(initial=np.inf) - least
-        unit = "km/h" if least > _LEAST_KMH else "knot" if step < _LEAST_STEP_MPH else "mph"
-    if unit:
-        instead = inspection.with_asked(wind=inspection.of_asked("wind") * WIND_UNITS[unit])
-        looks_like = "knots" if unit == "knot" else unit
-        yield Verdict(names, "wind-steps", {"looks_like": looks_like, "unit": unit}, instead)
 
 
 def _by_elevation(inspection: Inspection) -> float:
@@ -566,16 +456,9 @@ CHECKS: tuple[Check | Doubt, ...] = (
     at_least("dew_point"),
     at_most("dew_point", unless=("tmax",)),
     Doubt("vapour-pressure-unit", _vapour_pressure_unit, ("vapour_pressure",), needs=("tmin", "tmax")),
-    Check("saturation", "vapour_pressure", _over_saturation, needs=("tmin", "tmax")),
+    Check("saturation", "vapour_pressure", _over_saturation, _vapour_elsewhere, needs=("tmin", "tmax")),
     at_most("vapour_pressure", unless=("tmin", "tmax")),
     Check("vapour_pressure-range/low", "vapour_pressure", _not_above_nothing),
-    at_least("wind"),
-    Doubt("wind-change", _wind_change, ("wind",), 2 * _DAYS_TO_JUDGE),
-    Doubt("wind-unit", _wind_unit, ("wind",)),
-    Doubt("wind-steps", _wind_steps, ("wind",), beside="by_hour"),
-    at_most("wind"),
-    Doubt("gauge-height", _gauge_height, ("wind",)),
-    Doubt("wind-spike", _wind_spike, ("wind",), _DAYS_TO_JUDGE),
     Doubt("pressure-unit", _pressure_unit, ("pressure",)),
     Check(
         "pressure-range", "pressure", _far_from_elevation, lambda inspection, *_: {"usual": _by_elevation(inspection)}

@@ -216,15 +216,18 @@ def _broken(inspection: Inspection, values: Mapping[str, Floats]) -> Ints:
     nothing = np.full(len(inspection.daily), np.nan)
     tmin, tmax, dew_point = (of(name, nothing) for name in ("tmin", "tmax", "dew_point"))
     damp, dry, wind, rain, light = (of(name, nothing) for name in ("rh_max", "rh_min", "wind", "rain", "radiation"))
-    ranges = tmax - tmin
-    faults = [(ranges < 0.0) | (ranges > _WIDEST), damp < dry, (damp <= _HIGHEST_DRY) | (damp > _HUMIDITY[1])]
+    ranges, hottest = tmax - tmin, [_TEMPERATURES[name][1] for name in ("tmin", "tmax")]
+    faults = [
+        (ranges < 0.0) | (ranges > _WIDEST) | (tmin > hottest[0]) | (tmax > hottest[1]),
+        damp < dry,
+        (damp <= _HIGHEST_DRY) | (damp > _HUMIDITY[1]),
+    ]
     faults += [
         (dry <= 0.0) | (dry > _HUMIDITY[1]),
         (wind < 0.0) | (wind > _STORM),
         (dew_point > tmin + _DEW) | (dew_point > tmax),
     ]
     faults += [(rain < 0.0) | (rain > STANDARD["rain"].highest)]
-    faults += [(tmin > _TEMPERATURES["tmin"][1]) | (tmax > _TEMPERATURES["tmax"][1])]
     high = sky.clear > _SOME_LIGHT
     faults += [high & ((light < _LIGHT[0] * sky.clear) | (light > _LIGHT[1] * sky.clear))]
     counts: Ints = np.count_nonzero(faults, axis=0)

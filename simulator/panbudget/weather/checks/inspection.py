@@ -32,8 +32,7 @@ from panbudget.words import and_more, in_both
 
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
-_BOILING = 100.0  # °F of no weather is below it, tenths of a degree mostly above [°C]
-_KELVIN = (230.0, 340.0)  # what days between others in °C are, where they are in K [K]
+_LIKE_OTHERS = 20.0  # how far days in another scale may be from the others by it [°C]
 
 
 class Caution(NamedTuple):
@@ -232,6 +231,12 @@ class Inspection:
         """Write what names a column and its unit, to paste below [weather.columns]."""
         return f'{self.raw.of_records.get(name, name)} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
 
+    def unit_there(self, wrong: Mask, looks_like: str) -> str:
+        """Say that some days look like another unit than the others."""
+        rows = np.flatnonzero(wrong)
+        days = f"{rows.size} day{'s' if rows.size > 1 else ''}"
+        return note("unit-there", days=days, first=self.day(rows[0]), last=self.day(rows[-1]), looks_like=looks_like)
+
     def leave_out(self, wrong: Mask, *names: str) -> None:
         """Take values out on all days, so that no later check names the same mistake again; count those not asked for."""
         if wrong.any():
@@ -374,13 +379,18 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
     most = STANDARD[column].highest
 
     def words(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
-        by_ones = column in ("tmin", "tmax") and not re.match(r"degF|K|0\.1", inspection.unit_in_file(column))
-        if not by_ones or float(inspection.all_of(column)[row]) <= _BOILING:
+        if column not in ("tmin", "tmax") or re.match(r"degF|K|0\.1", inspection.unit_in_file(column)):
             return {}
-        there = inspection.all_of(column)[here]
-        # tenths are whole numbers
-        kelvin = there.min() > _KELVIN[0] and there.max() < _KELVIN[1] and (there % 1.0).any()
-        return {"perhaps": note("kelvin-there" if kelvin else "tenths-there")}
+        values, there = inspection.of_asked(column), inspection.all_of(column)[here]
+        others = values[values <= most]
+        if not others.size:
+            return {}
+        # tenths are whole numbers; of the scales, the one by which such days are most like the others
+        scales = {"kelvin": there - 273.15, "fahrenheit": (there - 32.0) / 1.8}
+        scales |= {"tenths": there / 10.0} if not (there % 1.0).any() else {}
+        off = {name: abs(float(np.median(figures) - np.median(others))) for name, figures in scales.items()}
+        nearest = min(off, key=lambda name: off[name])
+        return {"perhaps": note(f"{nearest}-there")} if off[nearest] < _LIKE_OTHERS else {}
 
     return Check(f"{column}-range/high", column, lambda values, inspection: values - most, words, unless=unless)
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, exchanged, figures, rain, sensors, sky, together, wind
+from panbudget.weather.checks import air, exchanged, figures, rain, sensors, sky, together, wind, wind_units
 from panbudget.weather.checks.inspection import Doubt, Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
@@ -23,6 +23,7 @@ from panbudget.words import and_more
 _CHECKS = (
     *exchanged.CHECKS,
     *air.CHECKS,
+    *wind_units.CHECKS,
     *rain.CHECKS,
     *sky.CHECKS,
     *sensors.CHECKS,

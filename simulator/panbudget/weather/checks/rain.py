@@ -14,10 +14,11 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import TENTHS, imperial_of, is_refused_as, longest
+from panbudget.weather.checks.air import TENTHS, is_refused_as, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
+from panbudget.weather.checks.wind_units import imperial_of
 from panbudget.weather.marks import is_known_mark
 from panbudget.weather.messages import table_of
 from panbudget.weather.text.heading import by_file

@@ -19,10 +19,11 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Ints, Mask
 from panbudget.physics import air
-from panbudget.weather.checks.air import BREEZY, WIND_UNITS, extremes, leap, longest
+from panbudget.weather.checks.air import WIND_UNITS, extremes, leap, longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
-from panbudget.weather.checks.sky import SOME_LIGHT, low_top, telling_share
+from panbudget.weather.checks.sky import SOME_LIGHT, light_leaps, low_top, telling_share
+from panbudget.weather.checks.wind_units import BREEZY
 from panbudget.weather.messages import counted, table_of
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.heading import BEAUFORT, known_unit
@@ -230,6 +231,8 @@ def _in_the_sun(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     damp = seen(inspection, "humidity")
     damper = 1.0 if damp else _damper(inspection, tmin, tmax)
     wider = -np.inf if dark or seen(inspection, "wind-unit") else _wider(inspection, middle)
+    if wider > _SUNLIT and "radiation-leap" not in inspection.trust and any(light_leaps(inspection, ["radiation"])):
+        wider = -np.inf
     if damper > _DAMPER and hours is not None:
         instead = inspection.without(slice(None), *_present(inspection))
         yield Verdict(names, "thermometer-sun/humid", {"middle": middle}, instead)

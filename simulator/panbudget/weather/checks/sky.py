@@ -31,6 +31,8 @@ BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25
 _FLOOR = 0.5
 # what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
 _UNITS = table_of("radiation-units")
+# days that tell another unit, how many times too bright all of them are, and how far their logarithms may be from the others' [d, -, -]
+_SPELL, _FAR_TOO_BRIGHT, _LIKE_OTHERS = 3, 2.0, 0.7
 # units of a day's light from the largest on, where it is too dark in its own, and MJ in one
 _LARGE = {"kWh/m^2": 3.6, "MJ/m^2": 1.0}
 # W/m² in one, of records by the hour
@@ -246,12 +248,25 @@ def _flux_unit(inspection: Inspection) -> str:
     return "W/m^2" if days and inspection.unit_in_file("radiation") == "W/m^2" else ""
 
 
+def _unit_there(inspection: Inspection, here: Mask) -> str:
+    """Name the unit of days that are far too bright, if by it they are like the others."""
+    share = inspection.all_of("radiation") / np.maximum(inspection.sky.clear, _TELLING)
+    others = share[inspection.asked & ~here & ~np.isnan(share)]
+    if inspection.raw.of_records or here.sum() < _SPELL or not others.size or np.min(share[here]) < _FAR_TOO_BRIGHT:
+        return ""
+    off = {unit["name"]: abs(np.log(np.median(share[here]) * unit["size"] / np.median(others))) for unit in _UNITS}
+    nearest = min(off, key=lambda name: off[name])
+    return nearest if off[nearest] < _LIKE_OTHERS else ""
+
+
 def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
     site, station = inspection.site, inspection.raw.station
     agrees = station is not None and (station.latitude or 0.0) * site.latitude > 0.0
     copied = next((caution.brief for caution in inspection.cautions if caution.name == "days-twice"), "")
     if copied:
         cure = note("too-bright-copied", brief=copied)
+    elif unit := _unit_there(inspection, here):
+        cure = inspection.unit_there(here, unit)
     elif _may_be_limited(inspection, here):
         cure = note("may-be-limited", table=inspection.table)
     elif here.sum() > 6 and not agrees and _fits_other_side(inspection):
@@ -337,7 +352,7 @@ def _envelopes(inspection: Inspection) -> Iterator[tuple[Floats, float]]:
     yield _by_range(inspection), 0.5
 
 
-def _light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+def light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a sensor that from a day on gives less, or more, than cloud and the warmth of the days explain."""
     if names[0] == "sunshine" and inspection.has("radiation"):
         return  # which is used, and looked at
@@ -472,9 +487,9 @@ DARK: tuple[Check | Doubt, ...] = (
     Check("radiation-zero", "radiation", _no_light),
     Doubt("radiation-cloudless", _cloudless, ("radiation",), _CLOUDLESS),
     Doubt("radiation-low", _too_low, ("radiation",), _DAYS_OF_LIGHT, needs=("tmin", "tmax")),
-    Doubt("radiation-leap", _light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
+    Doubt("radiation-leap", light_leaps, ("radiation",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-fades", _light_fades, ("radiation",), 3 * _PART, needs=("tmin", "tmax")),
-    Doubt("sunshine-leap", _light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
+    Doubt("sunshine-leap", light_leaps, ("sunshine",), 2 * _OF_WEEKS, needs=("tmin", "tmax")),
     Doubt("radiation-dark", _hardly_any, ("radiation",)),
     Doubt("radiation-ceiling", _light_ends, ("radiation",), beside="by_hour"),
     Doubt("radiation-drops", _light_drops, ("radiation",), beside="by_hour"),

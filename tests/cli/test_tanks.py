@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 import panbudget
+from panbudget.reports.arranging import steps_of
 from panbudget.season.years import in_year
 from panbudget.studies import ranges
 from panbudget.studies.away import changes
@@ -96,6 +97,7 @@ def test_findings_of_an_empty_tank_advise_neither_a_deeper_pan_nor_larger_emitte
             assert "tank" in finding.text
             assert not any(text in finding.text for text in ADVICE)
     assert "cautions for tanks" in codes["no-water"].text
+    assert len([step for step in steps_of(season.findings) if "tank" in step]) == 1  # told once for all three
 
 
 def test_a_bed_short_before_its_tank_ran_dry_is_told_what_helps(tmp_path):

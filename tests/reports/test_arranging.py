@@ -34,8 +34,16 @@ def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():
     assert steps_of(SHORT[:1]) == []
     assert steps_of([SHORT[1], SHORT[1]]) == [f"a/beans: {MORE}"]  # a place is named once
     assert steps_of([Finding("caution", "bare", "a", "One sentence alone.")]) == ["a: One sentence alone."]
-    many = [Finding("caution", f"code-{n}", "a", "It is so.", cure="Mend it.") for n in range(MOST_STEPS + 1)]
+    many = [Finding("caution", f"code-{n}", "a", "It is so.", cure=f"Mend it {n}.") for n in range(MOST_STEPS + 1)]
     assert len(steps_of(many)) == MOST_STEPS == 3
+
+
+def test_what_cures_several_findings_is_one_step_and_a_valve_is_named_by_its_beds():
+    """An empty tank has three findings: a valve without water, its dry pan, and beds that are short."""
+    codes = (("no-water", "a"), ("dry-pan", "a"), ("short", "a/figs"), ("no-water", "b"))
+    found = [Finding("danger", code, where, "It is so.", cure="A larger tank.") for code, where in codes]
+    found.append(Finding("caution", "spill", "a", "It is so.", cure="More freeboard."))
+    assert steps_of(found) == ["a/figs, b: A larger tank.", "a: More freeboard."]
 
 
 @pytest.mark.parametrize(
@@ -44,11 +52,11 @@ def test_what_to_do_first_names_the_gravest_places_and_leaves_notes_out():
 def test_of_equally_grave_things_to_do_each_valve_has_its_first(severity, steps):
     """An empty tank has three findings; the other valve's beds are short, too."""
     found = [
-        Finding("danger", f"code-{n}", where, "It is so.", cure="Mend it.")
+        Finding("danger", f"code-{n}", where, "It is so.", cure=f"Mend {where}.")
         for n, where in enumerate(["a", "a/figs", "a/peas"])
     ]
-    found.append(Finding(severity, "short", "b", "It is so.", cure="Mend it."))
-    assert steps_of(found) == [f"{where}: Mend it." for where in steps]
+    found.append(Finding(severity, "short", "b", "It is so.", cure="Mend b."))
+    assert steps_of(found) == [f"{where}: Mend {where}." for where in steps]
 
 
 def _page(**content):

@@ -47,7 +47,9 @@ class Cause:
 
     def step(self) -> str:
         """Say where to do what about them."""
-        return f"{', '.join(dict.fromkeys(finding.where for finding in self.findings))}: {self.cure or self.findings[0].message}"
+        places = dict.fromkeys(finding.where for finding in self.findings)
+        parted = {place.split("/")[0] for place in places if "/" in place}  # whose beds are named
+        return f"{', '.join(place for place in places if place not in parted)}: {self.cure or self.findings[0].message}"
 
 
 def causes(findings: Iterable[Finding]) -> list[Cause]:
@@ -60,7 +62,11 @@ def causes(findings: Iterable[Finding]) -> list[Cause]:
 
 def steps_of(findings: Iterable[Finding]) -> list[str]:
     """Say what to do first about findings; notes need nothing, and of equally grave ones each valve's first go before others."""
-    grave, named, ranks = [cause for cause in causes(findings) if cause.severity != "note"], set[str](), []
+    alike: dict[str, list[Finding]] = {}
+    for finding in gravest_first(findings):
+        if finding.severity != "note":
+            alike.setdefault(str(finding.cure) or finding.message, []).append(finding)
+    grave, named, ranks = [Cause(tuple(several)) for several in alike.values()], set[str](), []
     for row, cause in enumerate(grave):
         valves = {finding.where.split("/")[0] for finding in cause.findings}
         ranks.append((SEVERITIES.index(cause.severity), valves <= named, row))

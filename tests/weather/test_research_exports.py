@@ -4,13 +4,14 @@ Exports of research: satellites, gap-filled towers, crop models. Layouts are pub
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
 import pytest
 
 from panbudget.errors import WeatherError
 from panbudget.weather import read_weather
-from tests.weather.styles import TRUTH, at_five, daily, hourly
+from tests.weather.styles import TRUTH, at_five, comma, daily, hourly, kmh
 from tests.weather.test_far_styles import SITE, agrees, read_pasted, written
 
 TIMED = hourly(
@@ -80,12 +81,88 @@ READ = {
     # input of gap-filling of flux towers (Reichstein et al. 2005), one unit of which is none that is known
     "hours in decimals over a line of units": "Year\tDay\tHour\tTair\trH\tNEE\tWS\tPrec\n--\t--\t--\tdegC\t%\tumolm-2s-1\tms-1\tmm\n"
     + "\n".join("\t".join(map(str, row)) for row in HALVES),
+    # networks' and services' hours, from memory
+    "blanks behind the points of a day": hourly(
+        "Datum a čas;Venkovní teplota [°C];Venkovní vlhkost [%];Srážky [mm];Rychlost větru [m/s]",
+        lambda t, d, c: [
+            f"{t.day}. {t.month}. {t.year} {t.hour}:00",
+            comma(c),
+            d.rh,
+            comma(at_five(t, d)),
+            comma(d.wind),
+        ],
+        separator=";",
+    ),
+    "UTC behind a distance from it": hourly(
+        "dt_iso,temp (°C),humidity,wind_speed (m/s),rain_1h",
+        lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}:00 +0000 UTC", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "km an hour in Turkish": hourly(
+        "Tarih;Saat;Dış Sıcaklık (°C);Dış Nem (%);Yağmur (mm);Rüzgar (km/s)",
+        lambda t, d, c: [f"{t:%d.%m.%Y}", f"{t:%H:%M}", comma(c), d.rh, comma(at_five(t, d)), comma(kmh(d.wind))],
+        separator=";",
+    ),
+    "rain of the hour in Spanish": hourly(
+        "Fecha;Hora;Temp. ext. (°C);Hum. ext. (%);Vel. viento (m/s);Lluvia hora (mm)",
+        lambda t, d, c: [f"{t:%d/%m/%Y}", f"{t:%H:%M}", comma(c), d.rh, comma(d.wind), comma(at_five(t, d))],
+        separator=";",
+    ),
+    "units with powers before what they are of": hourly(
+        "date_time,ta_2m_degC_mean,hr_2m_pct_mean,ff_2m_ms-1_mean,rr_mm_sum",
+        lambda t, d, c: [f"{t:%Y%m%d%H%M}", c, d.rh, d.wind, at_five(t, d)],
+    ),
+    "codes of the snow network": hourly(
+        "Site Id,Date,Time,TOBS.I-1:-2 (degC) ,RHUM.I-1:-2 (pct) ,WSPDV.H-1:79 (mph) ,PRCP.H-1 (mm) ",
+        lambda t, d, c: [9, t.date(), f"{t:%H:%M}", c, d.rh, round(d.wind / 0.44704, 2), at_five(t, d)],
+    ),
+    "days that a stamp at their end closes": daily(
+        "Timestamp (end),TempMin,TempMax,RainTotal (mm),AvgWindSpeed_mps,AvgRelHum",
+        lambda d: [f"{d.date + dt.timedelta(days=1)} 00:00:00", d.tmin, d.tmax, d.rain, d.wind, d.rh],
+    ),
+    "a patched point's humidity at the extremes": daily(
+        "Date,T.Max,T.Min,Rain,VP (hPa),RHmaxT,RHminT,RH mean,Wind (m/s)",
+        lambda d: [f"{d.date:%Y%m%d}", d.tmax, d.tmin, d.rain, 14, d.rh - 30, d.rh + 30, d.rh, d.wind],
+    ),
+    # European Climate Assessment: what a column is stands behind the letters that it takes
+    "tenths in a legend with letters' places and a sign of the web": daily(
+        "STAID,    DATE,   TX,   TN,  RR,  HU,  FG (m/s)",
+        lambda d: [9, f"{d.date:%Y%m%d}", round(10 * d.tmax), round(10 * d.tmin), round(10 * d.rain), d.rh, d.wind],
+        above="Q\n\n24-28 TX   : maximum temperature in 0.1 &#176;C\n30-34 TN   : minimum temperature in 0.1 &#176;C\n"
+        "36-40 RR   : precipitation amount in 0.1 mm\n42-46 HU : mean humidity in %\n",
+    ),
+    "days with an hour that is 0": daily(
+        "Year;Month;Day;Hour;Tmax;Tmin;Prec;RH;Wind (m/s)",
+        lambda d: [d.date.year, d.date.month, d.date.day, 0, d.tmax, d.tmin, d.rain, d.rh, d.wind],
+        separator=";",
+    ),
 }
 
 
 @pytest.mark.parametrize("content", READ.values(), ids=READ.keys())
 def test_research_exports_are_read_once_what_is_suggested_is_pasted(tmp_path, content):
     agrees(read_pasted(written(tmp_path, content)), ("tmin", "tmax", "rain", "rh_mean", "wind"))
+
+
+def test_humidity_at_an_extreme_of_temperature_is_no_extreme_of_its_own(tmp_path):
+    """SILO's columns: RHmaxT is about the lowest."""
+    weather = read_pasted(written(tmp_path, READ["a patched point's humidity at the extremes"]))
+    assert weather.daily["vapour_pressure"].iloc[1:-1].to_numpy() == pytest.approx(1.4)
+    assert "columns not used: RHmaxT, RHminT" in weather.notes
+
+
+@pytest.mark.parametrize("clouds", [0.4, 0.7, 1.0])
+def test_light_beside_the_length_of_the_day_in_seconds_is_a_mean_of_the_daylight_however_cloudy(tmp_path, clouds):
+    """Daymet's variables (Thornton et al., from memory): srad is the mean over the daylight, whose length is in s."""
+    content = daily(
+        "year,yday,dayl (s),prcp (mm/day),srad (W/m^2),tmax (deg c),tmin (deg c)",
+        lambda d: [
+            *(d.date.year, d.date.timetuple().tm_yday, 52200, d.rain),
+            *(round(1e6 * d.radiation * clouds / 52200, 1), d.tmax, d.tmin),
+        ],
+    )
+    weather = read_pasted(written(tmp_path, content))
+    light = [weather.daily.loc[str(day.date), "radiation"] / day.radiation for day in TRUTH[1:-1]]
+    assert light == pytest.approx([clouds] * len(light), rel=0.03)  # 14.5 h are those of the place and month
 
 
 def test_days_of_the_year_without_a_year_are_told_in_one_line(tmp_path):

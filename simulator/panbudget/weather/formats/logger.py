@@ -31,6 +31,7 @@ from panbudget.weather.text.opening import Head, Opening, find_opening, head_of,
 from panbudget.weather.text.raw import SCALE_WITH_RECORDS, TO_FILL_IN, ColumnChoice, Columns, RawTable, Site, Source
 from panbudget.weather.text.rows import SEPARATORS, Rows, read_rows, split
 from panbudget.weather.text.stamps import (
+    ENDS,
     HALF_HOUR,
     ReadStamps,
     TimeColumns,
@@ -56,9 +57,6 @@ SOURCE = "none: what such stations' tables have in common"
 # how much better °F must fit the three columns of damp air than °C does [% of relative humidity]
 _MUCH_BETTER = 3.0
 _DISTANCE = re.compile(r"[#\s]*tz\s*[=:]\s*([+-]?\d+(?:\.\d+)?)\s*$")  # of the clock from UTC [h]
-_END = re.compile(
-    r"\b(end|ending|ende|fin|fine|einde|slut|koniec)\b"
-)  # of a time that closes its record, by its header
 _IN_UTC = re.compile(r"(?i)\btime ?(?:zone|reference)\W+(?:etc/|universal time\W+)?(?:utc?|gmt|z)\W*$")
 # a middling speed up to which wind can only be in m/s, for in km/h it would hardly turn a gauge (some 0.4 m/s), and from which
 # the daily checks name another unit
@@ -88,7 +86,8 @@ def sniff(head: str) -> tuple[float, str]:
     if opening is None or (time := find_time(opening.cells, opening.rows)) is None:
         return 0.0, "no header above rows with a time of day"
     stamps = [row[time.places[0]] for row in opening.rows] if len(time.places) == 1 else []
-    if stamps and (all(map(at_midnight, stamps)) or time_of_all(stamps)):
+    hours = {row[time.places[3]] for row in opening.rows} if len(time.places) > 3 else {"", "any"}
+    if len(hours) == 1 or (stamps and (all(map(at_midnight, stamps)) or time_of_all(stamps))):
         return 0.0, "rows at one time of day only"
     if is_weather(opening.cells):
         return 0.8, "header line with a temperature, rows with a time of day"
@@ -134,7 +133,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     away = _distance_above(lines[: opening.line - 1])
     if away is not None and not when.utc:
         when = when._replace(stamps=when.stamps - np.timedelta64(away, "s"))
-    step, closes = _usual_step(when.stamps), any(_END.search(in_english(opening.cells[place])) for place in time.places)
+    step, closes = _usual_step(when.stamps), any(ENDS.search(in_english(opening.cells[place])) for place in time.places)
     _convert_by_step(header, step)
     values = header.standard({place: cells.numbers[place] for place in header.places.values()})
     spans = values.pop("span", np.zeros(0))

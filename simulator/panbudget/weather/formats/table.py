@@ -55,7 +55,7 @@ from panbudget.weather.text.rows import (
     separator_of,
     split,
 )
-from panbudget.weather.text.stamps import stated_order, states_order
+from panbudget.weather.text.stamps import ENDS, stated_order, states_order
 from panbudget.weather.text.stations import filled_header, note_stations
 from panbudget.words import and_more
 
@@ -73,6 +73,7 @@ _OF_DAY = re.compile(r"day|doy|[jy]day|jd|(julian )?day( of year)?|month day|dd|
 _OF_DAYS = 4  # columns of days' figures beside those of hours
 # beside it, W/m² may be the mean of that time alone
 _DAY_LENGTH = re.compile(r"\b(dayl|day ?length|hours of daylight)\b")
+_IN_SECONDS = re.compile(r"dayl \(s\)")  # of a table whose W/m² is always such a mean (Daymet, variables)
 # days that tell a day's mean from an extreme, nearly all of which have the same figure [d, -]
 _MEAN_DAYS, _ALIKE = 30, 0.9
 # what is cured by pasting alone, so that the values can be looked at too
@@ -258,8 +259,8 @@ def _cells_and_days(
         shown = [[parted(beginning_of(stamp))[0] for stamp in shown[0]]]
         return table, _dates(shown, table, header, mistakes), [note("one-time-a-day", time=time)]
     dates = _dates(shown, table, header, mistakes)
-    is_logged = is_logger_layout(source.lines[0]) and not mistakes.problems()
-    if is_logged and all(map(at_midnight, table.texts[texts[0]][:3])):
+    ends = is_logger_layout(source.lines[0]) or ENDS.search(in_english(header.headers.get("date", "")))
+    if ends and not mistakes.problems() and all(map(at_midnight, table.texts[texts[0]][:3])):
         # a logger's daily table is written when the day is over
         return table, dates - np.timedelta64(1, "D"), [note("day-before")]
     return table, dates, []
@@ -275,7 +276,8 @@ def _by_daylight(
     sky = sky_of(index, latitude=site.latitude, elevation=site.elevation)
     if header.of_daylight and "sunshine" in columns:
         columns["sunshine"] = columns["sunshine"] * header.of_daylight * sky.daylight
-    if not of_light or not np.nanmedian(columns["radiation"] / np.maximum(sky.clear, 1.0)) > 1.0:
+    sure = any(map(_IN_SECONDS.fullmatch, opening.cells))
+    if not of_light or not (sure or np.nanmedian(columns["radiation"] / np.maximum(sky.clear, 1.0)) > 1.0):
         return []
     columns["radiation"] = columns["radiation"] * sky.daylight / 24.0
     return [note("mean-of-daylight", column=header.headers["radiation"])]

@@ -7,6 +7,7 @@ from __future__ import annotations
 import contextlib
 import difflib
 import functools
+import html
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -30,7 +31,9 @@ _SPOKEN = [(re.compile(words), short) for short, words in _DATA["spoken"].items(
 # words that one may have: "watts per square metre"
 _LONGEST_UNIT = 5
 _GLUED = re.compile(_DATA["glued"])
-_BEFORE_KIND = re.compile(r"(?i)(.+)_(km/?h|kph|mph|ms|m/?s|mps|degc|degf|pct|mm)_(avg|mean|max|min|tot|total|sum|smp)")
+_BEFORE_KIND = re.compile(
+    r"(?i)(.+)_(km/?h|kph|mph|ms(?:-1)?|m/?s|mps|degc|degf|pct|mm|w/?m-?2)_(avg|mean|max|min|tot|total|sum|smp)"
+)
 _ENGLISH = [(re.compile(rf"\b(?:{'|'.join(words)})"), english) for english, words in _DATA["english"].items()]
 # small letters of other alphabets -> Latin ones
 _PLAIN_LETTERS = str.maketrans(_DATA["letters"])
@@ -69,7 +72,7 @@ class Heading(NamedTuple):
 def heading_of(place: int, text: str, unit_below: str = "", legend: str = "") -> Heading:
     """Read a header, its unit perhaps below it, or with what a line above the table says of it in place of its text."""
     shown = text.strip()
-    clean = unicodedata.normalize("NFKC", _once_encoded(legend or shown).translate(_DEGREE))
+    clean = unicodedata.normalize("NFKC", html.unescape(_once_encoded(legend or shown)).translate(_DEGREE))
     unit = known_unit(unit_below.strip(" ()[]"))
     for inside in _in_brackets(clean):
         extreme = inside.lower() == "min" and re.search("temp|hum|rh", clean.lower())  # and not minutes

@@ -71,8 +71,8 @@ _LAST_CENTURY = 69
 #: orders of day, month and year, as they are stated
 ORDERS = {"dmy": "dd/mm/yyyy", "mdy": "mm/dd/yyyy", "ymd": "yyyy/mm/dd"}
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(?:[T, ].*)?")
-# "1. 4. 2025"
-_SPACED = r"^(\d{1,2})\. (\d{1,2})\. (?=\d)"
+#: "1. 4. 2025"
+SPACED = r"^(\d{1,2})\. (\d{1,2})\. (?=\d)"
 _MIDNIGHT = re.compile(rf"(?:0?0:00(?::00(?:\.0+)?)?|12:00(?::00)? ?[Aa][Mm]){_ZONE}")
 
 _WITH_MONTH = (
@@ -99,7 +99,7 @@ _SPAN = re.compile(
 )
 # an hour by the numbers of its beginning and its end
 _HOURS = re.compile(r"(?P<day>.*\d{4},? |)(?P<from>\d{1,2})h? ?[-–] ?(?P<to>\d{1,2})h?")
-_HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h|ч\.?|час[аов]*)$")
+_HOUR_SAID = re.compile(r"(?<=:\d\d) ?(?:Uhr|hrs?|h|ч\.?|час[аов]*)$|(?<= [+-]\d{4}) (?:UTC|GMT)$")
 _HALF_DAYS = {word: half for half, words in packaged("weather/text/cells.toml")["half_days"].items() for word in words}
 _OF_HALF = "|".join(map(re.escape, _HALF_DAYS))
 _HALF_SAID = re.compile(
@@ -271,7 +271,7 @@ def order_of(stated: str | None) -> str:
 def _bare(text: str) -> str:
     """Return a date without its day of the week, and without blanks behind its points."""
     text = re.sub(rf"^{_WEEKDAY}", "", text) if text[:1].isalpha() else _DAY_BEHIND.sub("", text)
-    return re.sub(_SPACED, r"\1.\2.", text) if ". " in text else text
+    return re.sub(SPACED, r"\1.\2.", text) if ". " in text else text
 
 
 def plainly(text: str, order: str = "") -> str:

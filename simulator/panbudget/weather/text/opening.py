@@ -50,7 +50,7 @@ _SIDE = re.compile(r"(?i)[neswo]{1,3}|(north|east|south|west)+(ern)?|calm|-+")
 _COUNTS = (("0", "1", "2"), ("1", "2", "3"))  # of a column that numbers rows
 _LEGEND = re.compile(
     r"\W*(?:\d{1,2}\.\s(?P<numbered>\w[\w ]{0,30})\.\s.*(?P<unit>\(.*\))|"
-    r"(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*))"
+    r"(?:\d+-\d+\s)?(?P<name>\w[\w ./]{0,30}?)(?:\s*[:=]\s*-?\s*|\s{2,}|\s[-–]\s)(?P<says>\S.*))"
 )
 
 # the latitude and the height of a wind gauge [m] that the words above a table may state

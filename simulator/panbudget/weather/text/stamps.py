@@ -30,6 +30,7 @@ from panbudget.weather.text.moments import (
     SERIAL_NUMBER,
     SERIAL_STATED,
     SERIAL_ZERO,
+    SPACED,
     STAMP,
     YEARS,
     YEARS_SHOWN,
@@ -53,6 +54,8 @@ _ONLY_TIME = re.compile(rf"(?:{CLOCK}|\d{{4}}(?= (?:UTC|Z)))(?:\s?{OFFSET})?")
 _WITH_HOUR = re.compile(r"\d{10}")
 #: hours in decimals by a figure that 13.30, hours and minutes, can't have
 HALF_HOUR = re.compile(r"\d{1,2}\.(?:5|75)")
+#: words of a time that closes its record, in its header
+ENDS = re.compile(r"\b(end|ending|ende|fin|fine|einde|slut|koniec)\b")
 _BARE_TIME = re.compile(rf"\d{{1,4}}|\d{{1,2}}(?:\.(?:[0-4]\d|0)|[hH](?:[0-5]\d)?)|{HALF_HOUR.pattern}")
 _OFFSET_AT_END = re.compile(rf"(:\d{{2}}(?::\d{{2}}(?:\.\d+)?)?(?: *[AaPp][Mm])?)\s?({OFFSET})$")
 _MOST_AWAY = 14 * 60  # minutes of any clock from UTC, eastward; common practice, no source
@@ -208,7 +211,9 @@ def read_stamps(
     else:
         if not ONLY_DATE.fullmatch(first) and re.search(r"[T ]\d{1,2}h?$", first):  # the hour alone
             texts = texts.str.replace(r"h?$", ":00", regex=True)
-        if re.match(r"[\d.]+\.( |$)", first):  # a point behind the day
+        if re.match(SPACED, first):
+            texts = texts.str.replace(SPACED, r"\1.\2.", regex=True)
+        elif re.match(r"[\d.]+\.( |$)", first):  # a point behind the day
             texts = texts.str.replace(r"^([\d.]+)\.( |$)", r"\1\2", regex=True)
         first = next((text for text in texts if text), "")
         away, bare = _offsets(texts) if (utc := bool(_OFFSET_AT_END.search(first))) else (np.timedelta64(0, "m"), texts)

@@ -83,7 +83,8 @@ def test_a_spell_of_another_wind_is_named_with_its_days_its_factor_and_its_worth
             [changed("tmin", (50, 70), 5.0, factor=False), changed("tmax", (50, 70), 5.0, factor=False)],
             5.0,
         ),
-        ("range", [changed("tmax", (50, 70), -5.0, factor=False)], -5.0),
+        ("tmax", [changed("tmax", (50, 70), -5.0, factor=False)], -5.0),
+        ("tmin", [changed("tmin", (50, 70), -5.0, factor=False)], -5.0),
         ("humidity", [changed("rh_mean", (50, 70), 25.0, factor=False)], 25.0),
     ],
 )

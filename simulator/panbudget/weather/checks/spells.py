@@ -52,7 +52,8 @@ class Spell(NamedTuple):
     """
     The spell of one quantity that is most unlike the rest.
 
-    ``quantity``: "temperature", "range" (tmax − tmin), "humidity", "wind", "radiation", "wet" (rain of a wet day) or "dry" (the
+    ``quantity``: "temperature", "tmax" or "tmin" (by whichever the range
+    between them changes), "humidity", "wind", "radiation", "wet" (rain of a wet day) or "dry" (the
     longest spell without rain), or one of these with "-drift": the season's last third beside the first. ``first``, ``last`` and
     known ``days``; their ``mean`` and what it would be like the ``rest``, in ``unit``; what the spell adds to the season's ETo, or
     to its rain (``of``): ``worth_mm`` [mm] and ``worth_share`` of it [-]; ``clear``: whether it stands out by far and matters.
@@ -121,12 +122,15 @@ def spells(daily: pd.DataFrame, known: Mapping[str, Mask], *, latitude: float, e
                 continue
             first, after, change, share = run
             figures = without(change)
+            if quantity == "range":  # told of the one that changes
+                name, values = next((column, daily[column].to_numpy(float)[rows]) for column in figures)
+                change = values - figures[name]
             other = {column: daily[column].to_numpy(float, copy=True) for column in figures}
             for column, values_of in figures.items():
                 other[column][rows] = values_of
             worth = total - float(reference_evapotranspiration(daily.assign(**other), **place).sum())
             of_total = worth / total if total > 0.0 else 0.0
-            if drifting := name != quantity:
+            if drifting := name.endswith("-drift"):
                 mean, rest = (
                     float(values[part].mean()) for part in (slice(-rows.size // 3, None), slice(rows.size // 3))
                 )
@@ -229,14 +233,25 @@ Looked = tuple[Floats, Floats, Without]
 
 def _temperature(daily: pd.DataFrame, clear: Floats) -> Looked:
     low, high = (daily[name].to_numpy(float) for name in ("tmin", "tmax"))
-    angle = 2.0 * np.pi * pd.DatetimeIndex(daily.index).dayofyear.to_numpy() / _YEAR
-    wave = np.column_stack([np.ones(len(daily)), np.cos(angle), np.sin(angle)])
-    return (low + high) / 2.0, wave, lambda change: {"tmin": low - change, "tmax": high - change}
+    return (low + high) / 2.0, _wave(daily), lambda change: {"tmin": low - change, "tmax": high - change}
 
 
 def _range(daily: pd.DataFrame, clear: Floats) -> Looked:
     low, high = (daily[name].to_numpy(float) for name in ("tmin", "tmax"))
-    return high - low, np.ones((len(daily), 1)), lambda change: {"tmax": np.maximum(high - change, low)}
+    by_low, by_high = (_left_of(of, _wave(daily))[1] for of in (low, high))
+
+    def without(change: Floats) -> dict[str, Floats]:
+        if abs(change @ by_low) > abs(change @ by_high):
+            return {"tmin": np.minimum(low + change, high)}
+        return {"tmax": np.maximum(high - change, low)}
+
+    return high - low, np.ones((len(daily), 1)), without
+
+
+def _wave(daily: pd.DataFrame) -> Floats:
+    """Return the wave of the year. (days, 3)"""
+    angle = 2.0 * np.pi * pd.DatetimeIndex(daily.index).dayofyear.to_numpy() / _YEAR
+    return np.column_stack([np.ones(len(daily)), np.cos(angle), np.sin(angle)])
 
 
 def _humidity(daily: pd.DataFrame, clear: Floats) -> Looked:

@@ -9,13 +9,13 @@ import pytest
 
 import panbudget
 from panbudget import WeatherError, replay
+from panbudget.season.result import short_of_water
 from panbudget.studies.common import (
     assumptions_of,
     each_controller,
     lowest_level,
     refusal,
     seasons_of_record,
-    short_of_water,
 )
 from panbudget.weather.of_scenario import open_scenario_weather, read_scenario_weather
 from panbudget.words import packaged

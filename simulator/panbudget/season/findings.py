@@ -19,7 +19,7 @@ from panbudget.physics.hydraulics import KPA_PER_M
 from panbudget.scenario.beds import NamedPlants
 from panbudget.scenario.garden import Scenario
 from panbudget.season import TEXTS, faults, heat
-from panbudget.season.result import SEVERITIES, Finding, Season
+from panbudget.season.result import SEVERITIES, Finding, Season, short_of_water
 from panbudget.season.salt import MOST_DRIFT
 from panbudget.season.supplies import float_source, most_static
 from panbudget.season.totals import hourly_evaporation
@@ -357,7 +357,7 @@ def _of_valve(season: Season, name: str) -> Iterator[Finding]:
 def _of_bed(season: Season, key: str) -> Iterator[Finding]:
     totals, table = season.totals["beds"][key], season.beds[key]
     quarter, mean = totals["driest_quarter"], totals["stress_days"]
-    short, idle = (table["driest_ks"] < 1.0) & table["growing"], ~table["growing"]
+    short, idle = short_of_water(table), ~table["growing"]
     if short.any():
         share, run = quarter["adequacy"], quarter["longest_stress_days"]
         grave = totals["adequacy"] < ADEQUACY_DANGER or totals["longest_stress_days"] >= STRESS_RUN_DANGER

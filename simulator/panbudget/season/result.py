@@ -4,6 +4,8 @@ Result: a season that was replayed: daily tables, the list of openings, totals, 
 Units in the names of everything: kg (= litres), mm, hours, litres. A table's units are in its ``attrs["units"]`` too.
 """
 
+from __future__ import annotations
+
 import functools
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -81,6 +83,11 @@ def with_units(table: pd.DataFrame, names: Iterable[str] | None = None) -> pd.Da
     units = {name: next((unit for end, unit in _UNITS.items() if name.endswith(end)), "") for name in columns}
     table.attrs["units"] = units
     return table
+
+
+def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
+    """Tell on which days a bed grows and is short of water, by a bed's daily table and its column of Ks."""
+    return bed["growing"].astype(bool) & (bed[ks] < 1.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from panbudget import words
 from panbudget.engine.arrays import Beds, Pans
@@ -113,11 +112,6 @@ def assumptions_of(seasons: Iterable[Season]) -> list[str]:
     shared = dict.fromkeys(text for season in seasons for text in season.assumptions if text not in apart)
     days = ((season.weather.flags.loc[season.days.index], season.weather.fitted) for season in seasons)
     return [*shared, *origins_of(days)]
-
-
-def short_of_water(bed: pd.DataFrame, ks: str = "driest_ks") -> pd.Series[bool]:
-    """Tell on which days a bed grows and is short of water, by a bed's daily table and its column of Ks."""
-    return bed["growing"].astype(bool) & (bed[ks] < 1.0)
 
 
 def growing_lanes(beds: Beds, lanes: Sequence[int]) -> npt.NDArray[np.bool_]:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from panbudget.extras import made_once
-from panbudget.season.result import Season
+from panbudget.season.result import Season, short_of_water
 from panbudget.season.totals import rain_kept
 from panbudget.words import count
 
@@ -51,7 +51,7 @@ def _weeks_of(season: Season) -> pd.DataFrame:
         daily = table[["irrigation_mm", "rain_mm", "deep_percolation_mm", "kc"]].assign(
             etc_less_rain_mm=(table["exact_etc_mm"] - held).where(table["growing"], 0.0),
             rain_kept_mm=rain_kept(rain_in, table["irrigation_mm"], table["deep_percolation_mm"]),
-            stress_days=((table["ks"] < 1.0) & table["growing"]).astype(int),
+            stress_days=short_of_water(table, "ks").astype(int),
             pan_spilled_kg=season.controllers[controller]["spilled_kg"],
             growing=table["growing"].astype(int),
         )

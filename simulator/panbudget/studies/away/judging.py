@@ -16,6 +16,7 @@ from panbudget.extras import Step
 from panbudget.scenario.garden import Heat, Scenario
 from panbudget.season.heat import with_heat
 from panbudget.season.replay import replay
+from panbudget.season.result import short_of_water
 from panbudget.season.years import in_year, moved
 from panbudget.studies import common, ranges
 from panbudget.studies.away.changes import PRESS, Try, also_pressed, families_of
@@ -135,7 +136,7 @@ class Leave:
         if begin < first:
             before = replay(garden, start=begin, end=first - DAY, weather=self.weather[year])
             state, salt = before.state, before.salt_left
-            short_before = {key: bool(common.short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
+            short_before = {key: bool(short_of_water(table).iloc[-1]) for key, table in before.beds.items()}
         season = replay(garden, start=first, end=last, weather=self.weather[year], state=state, salt=salt)
         return stay_of(season, short_before, heat)
 

@@ -17,7 +17,7 @@ from panbudget.engine.season import run_season
 from panbudget.numeric import Floats
 from panbudget.scenario.garden import Heat
 from panbudget.season.heat import said as heat_said
-from panbudget.season.result import Season
+from panbudget.season.result import Season, short_of_water
 from panbudget.studies import common, ranges
 from panbudget.studies.away.changes import FULL_SOIL, FULL_TANK
 
@@ -129,7 +129,7 @@ def stay_of(season: Season, short_before: dict[str, bool], heat: Heat | None) ->
     """Read a stay out of the season of the days away."""
     beds, pans = {}, {}
     for key, table in season.beds.items():
-        short, room = common.short_of_water(table), table["driest_water_left_mm"][table["growing"]]
+        short, room = short_of_water(table), table["driest_water_left_mm"][table["growing"]]
         beds[key] = BedAway(
             stress_days=int(short.sum()),
             first_short=table.index[short][0].date() if short.any() else None,

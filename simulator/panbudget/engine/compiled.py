@@ -195,14 +195,7 @@ def cache_folder(function: Callable[..., Any]) -> Path | None:
     """
     Return the folder that keeps a function's compiled code, made if missing.
 
-    Parameters
-    ----------
-    function : callable
-
-    Returns
-    -------
-    Path or None
-        None where there is no folder that only this user can write to: code is never taken from such a one.
+    None where there is no folder that only this user can write to: code is never taken from such a one.
     """
     sources = [Path(function.__code__.co_filename), *sorted(Path(__file__).parent.glob("*.py"))]
     try:

@@ -66,13 +66,7 @@ class Range(ui.element):
 
 
 class Garden:
-    """
-    The garden in one window.
-
-    Parameters
-    ----------
-    desk : Desk
-    """
+    """The garden in one window."""
 
     def __init__(self, desk: Desk) -> None:
         assert desk.scenario is not None

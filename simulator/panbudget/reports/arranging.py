@@ -93,13 +93,7 @@ class Arranged:
 
 
 def arranged(sections: Iterable[Any]) -> Arranged:
-    """
-    Put a page's sections in order: its picture first of all, findings before figures, and tables behind their headings.
-
-    Parameters
-    ----------
-    sections : iterable of `pages.Section`
-    """
+    """Put a page's `pages.Section`s in order: its picture first, findings before figures, and tables behind their headings."""
     picture, blocks = None, list[list[Any]]()
     for part in sections:
         if picture is None and part.figures:

@@ -16,19 +16,7 @@ _WITH_SIGNATURE = 2  # paragraphs that stand on the page that is signed
 
 @quiet()
 def statement_pdf(sheet: Sheet, size: PaperSize) -> bytes:
-    """
-    Lay a sheet out on paper.
-
-    Parameters
-    ----------
-    sheet : Sheet
-    size : {"A4", "Letter"}
-
-    Returns
-    -------
-    bytes
-        A PDF file.
-    """
+    """Lay a sheet out on paper, as a PDF file."""
     paper = Paper(sheet.title, size=size, foot=f"{sheet.title} · {sheet.when}", bottom=13.0, mark=sheet.mark)
     paper.add_page()
     paper.say(sheet.title, 14.0, bold=True)

@@ -5,7 +5,7 @@ Black on white, for paper; nothing private stands on it but what `[neighbour]` n
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 from panbudget.reports.pages import Section, labelled, sentence, texts
@@ -145,22 +145,8 @@ def sheet_lines(today: Today) -> Iterator[str]:
 
 @quiet()
 def sheet_pdf(today: Today, size: PaperSize) -> bytes:
-    """
-    Lay the sheet out on paper.
-
-    Parameters
-    ----------
-    today : Today
-    size : {"A4", "Letter"}
-
-    Returns
-    -------
-    bytes
-        A PDF file; empty where no sheet was asked for.
-    """
-    parts: Sequence[Section] = sheet_sections(today)
-    if not parts:
-        return b""
+    """Lay the sheet out on paper, as a PDF file."""
+    parts = sheet_sections(today)
     first, last = today.visits[0].day, today.visits[-1].day
     title = filled(_WORDS["title"], {"title": today.scenario.title})
     foot = filled(_WORDS["foot"], {"title": title, "first": first})

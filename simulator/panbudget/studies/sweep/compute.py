@@ -44,13 +44,7 @@ WHOLE = frozenset(
 
 
 class Engine:
-    """
-    The engine, interpreted or compiled: the same numbers to the last bit.
-
-    Parameters
-    ----------
-    through_compiler : bool
-    """
+    """The engine, interpreted or compiled: the same numbers to the last bit."""
 
     def __init__(self, through_compiler: bool) -> None:
         self.run = compiled(engine.run_season) if through_compiler else engine.run_season

@@ -126,6 +126,21 @@ def test_the_longest_days_without_rain_lack_what_falls_on_others():
     assert not told(table())["dry"].clear
 
 
+@pytest.mark.parametrize(
+    ("longest", "lacks", "clear"), [(20, 20.0, True), (19, 20.0, False), (20, 10.1, True), (20, 9.9, False)]
+)
+def test_days_without_rain_are_clear_from_twice_the_next_and_ten_millimetres_on(longest, lacks, clear):
+    """Between dry spells of two days one of ten and one twice as long, whose rain by the rest's rate would be so many mm."""
+    gaps = [2] * 6 + [10] + [2] * 6 + [longest] + [2] * 6
+    wet = np.cumsum(np.array(gaps) + 1) - 1
+    days = pd.date_range("2025-05-01", periods=int(wet[-1]) + 1, name="date")
+    rain = np.zeros(len(days))
+    rain[wet] = lacks / longest * (len(days) - longest) / len(wet)
+    spell = told(table().iloc[: len(days)].set_axis(days).assign(rain=rain))["dry"]
+    assert (spell.days, spell.clear) == (longest, clear)
+    assert spell.worth_mm == pytest.approx(-lacks)
+
+
 def test_a_drift_over_the_season_is_a_line_of_its_own():
     """From 1 to a third, evenly: the last third's mean over the first's is (1/3 + 1/9) / (1 − 1/9) = 1/2."""
     drifted = told(table(wind=table()["wind"] * np.linspace(1.0, 1.0 / 3.0, N)))

@@ -4,7 +4,7 @@ Spells: what of a season's record is most unlike the rest of it, told as a fact:
 For each quantity the run of days, three or more, that least squares set apart best from the rest: an additional step in the series,
 of which both ends are free (the "epidemic" alternative of change-point statistics, from memory). Temperature is seen beside the
 year's wave, radiation beside what the day's range of temperature lets expect, as in FAO-56 eq 50; wind, radiation and a wet day's rain
-go by factors. Whether a spell is weather or a fault, only a station near by can tell. Bounds were set on 224 sound seasons.
+go by factors. Whether a spell is weather or a fault, only a station near by can tell. Bounds were set on some 220 sound seasons.
 
 Units: °C, %, m/s at 2 m, mm. Knows no files and no sentences.
 """
@@ -19,6 +19,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask
 from panbudget.physics.evaporation import reference_evapotranspiration
+from panbudget.weather.checks.sky import BRIGHTEST
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import ByHour
 
@@ -37,8 +38,6 @@ _CALM, _DARK, _SUN = 0.1, 0.03, 1.0
 _ALIKE = 1e-6
 # the wave of the year that temperature follows: days of a year
 _YEAR = 365.25
-# of a clear sky's radiation, at most [-]
-_BRIGHT = 1.05
 # share of night's or day's hours that are still, or of the day's hours that never have rain, from which it is told, and records
 # that make an hour's share known [-, -]
 _OFTEN, _RECORDS = 1.0 / 3.0, 20
@@ -52,11 +51,11 @@ class Spell(NamedTuple):
     """
     The spell of one quantity that is most unlike the rest.
 
-    ``quantity``: "temperature", "tmax" or "tmin" (by whichever the range
-    between them changes), "humidity", "wind", "radiation", "wet" (rain of a wet day) or "dry" (the
-    longest spell without rain), or one of these with "-drift": the season's last third beside the first. ``first``, ``last`` and
-    known ``days``; their ``mean`` and what it would be like the ``rest``, in ``unit``; what the spell adds to the season's ETo, or
-    to its rain (``of``): ``worth_mm`` [mm] and ``worth_share`` of it [-]; ``clear``: whether it stands out by far and matters.
+    ``quantity``: "temperature", "tmax" or "tmin" (by whichever the range between them changes), "humidity", "wind", "radiation", "wet"
+    (rain of a wet day) or "dry" (the longest spell without rain), or one of these with "-drift": the season's last third beside the
+    first. ``first``, ``last`` and known ``days``; their ``mean`` and what it would be like the ``rest``, in ``unit``; what the spell
+    adds to the season's ETo, or to its rain (``of``): ``worth_mm`` [mm] and ``worth_share`` of it [-]; ``clear``: whether it stands
+    out by far and matters.
     """
 
     quantity: str
@@ -135,7 +134,7 @@ def spells(daily: pd.DataFrame, known: Mapping[str, Mask], *, latitude: float, e
                     float(values[part].mean()) for part in (slice(-rows.size // 3, None), slice(rows.size // 3))
                 )
             else:
-                mean, by = float(values[first:after].mean()), float(change[first])
+                mean, by = (float(part[first:after].mean()) for part in (values, change))
                 rest = mean / float(np.exp(by)) if by_factor else mean - by
             begins, ends = (str(index[rows[at]].date()) for at in (first, after - 1))
             far = (drifting or share >= _CLEAR) and abs(of_total) >= _OF_ETO
@@ -273,7 +272,7 @@ def _radiation(daily: pd.DataFrame, clear: Floats) -> Looked:
     beside = np.column_stack([np.ones(len(daily)), np.log(np.maximum(swing, 1.0))])
 
     def without(change: Floats) -> dict[str, Floats]:
-        return {"radiation": np.minimum(light * np.exp(-change), np.maximum(_BRIGHT * clear, light))}
+        return {"radiation": np.minimum(light * np.exp(-change), np.maximum(BRIGHTEST * clear, light))}
 
     return np.maximum(light / clear, _DARK) * 100.0, beside, without
 

@@ -32,7 +32,10 @@ def test_every_place_with_coordinates_is_drawn_once():
 
 
 def test_a_place_that_nothing_suits_is_hollow():
-    left, _ = map_figure(choices(), ["small", "wide"], "A district", 3)
+    left, right = map_figure(choices(), ["small", "wide"], "A district", 3)
+    assert right.collections[0].to_rgba([20.0, 40.0])[:, 0].tolist() == pytest.approx(
+        [0.85, 0.0], abs=0.01
+    )  # none white
     hollow = [part for part in left.collections if not len(part.get_facecolors())]
     assert [part.get_offsets().tolist() for part in hollow] == [[[-6.6, 38.4]]]
 

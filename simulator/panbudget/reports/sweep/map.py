@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
 
 from panbudget import words
 from panbudget.errors import OutputError
@@ -21,6 +22,8 @@ from panbudget.studies.sweep.store import OVER, described
 from panbudget.studies.sweep.summary import Choice
 
 _MARKS = "osD^vP*Xhp"
+# from light grey on: a white mark would look hollow, or without a figure
+_SHADES = LinearSegmentedColormap.from_list("shades", ["#D9D9D9", "#000000"])
 
 
 def map_figure(choices: Sequence[Choice], designs: Sequence[str], title: str, wish: int) -> list[Axes]:
@@ -87,7 +90,7 @@ def _size(places: int) -> float:
 def _shaded(ax: Axes, longitude: Any, latitude: Any, values: Any, label: str, limits: Any = (None, None)) -> None:
     """Places shaded by a value; a cross where there is none."""
     known = np.isfinite(values)
-    grey: dict[str, Any] = {"cmap": "Greys", "edgecolors": "#7F7F7F", "linewidths": 0.4}
+    grey: dict[str, Any] = {"cmap": _SHADES, "edgecolors": "#7F7F7F", "linewidths": 0.4}
     grey |= {"s": _size(len(values)), "vmin": limits[0], "vmax": limits[1]}
     ends = (values[known].min(), values[known].max()) if limits[0] is None and known.any() else limits
     same = ends[0] == ends[1]  # a scale would run below it, as of no days to negative ones

@@ -78,6 +78,9 @@ def test_the_harm_is_drawn_as_it_is_listed(tried):
     assert days.get_xlabel().endswith("[days]")
     assert litres.get_xlabel().endswith("[L]")
     assert days.yaxis_inverted()
+    names = [text.get_text() for text in days.get_yticklabels()]  # a phone shows names and bars side by side
+    assert max(len(line) for name in names for line in name.split("\n")) <= 38 < max(map(len, names))
+    assert not any(line[-1].isdigit() for name in names for line in name.split("\n"))
     idle = replace(tried, trials=tuple(t for t in tried.trials if t.more_stress_days == 0))
     assert harm_figure(idle)[0].get_xlim()[1] == 1.0  # no hundredths of a day where none is added
 

@@ -26,7 +26,7 @@ def found():
 def test_the_invented_heat_wave_is_what_stands_out(found):
     """weather_samples/README.md: ten days of heat, 8 to 17 July, with dry wind; it stands in every line that heat bears on."""
     text = "\n".join(check_lines(found, everything=True)).replace("\u00a0", " ")
-    for quantity in ("temperature, beside the year's wave", "humidity", "wind"):
+    for quantity in ("temperature, for the time of year", "humidity", "wind"):
         assert f"  {quantity}, 8 to 17 July 2025 (10 days): " in text
     assert "What stands out in the record, worth a look beside a neighbour's station; no fault by itself:" in text
 
@@ -36,7 +36,8 @@ def test_the_short_check_tells_only_what_is_clear(found):
         line.replace("\u00a0", " ") for line in check_lines(found) if line.startswith("Stands out in the record: ")
     ]
     assert (
-        "longest without rain, 24 June to 21 August 2025 (59 days): 0 mm; like the rest 71 mm; −70.6 mm of rain" in line
+        "the longest time without rain, 24 June to 21 August 2025 (59 days): 0 mm, where the rest lets expect 71 mm; worth "
+        "−70.6 mm of rain" in line
     )
     assert "temperature" not in line
 
@@ -83,9 +84,9 @@ def test_rain_does_not_crowd_out_what_is_worth_less_of_the_season():
         spell._replace(of="rain", quantity=q) for spell, q in zip(season.stands_out[1:], ("wet", "dry"), strict=True)
     ]
     (line,) = spell_lines(season, everything=False)
-    assert "longest without rain" in line
+    assert "the longest time without rain" in line
     assert "wind" in line
-    assert "rain of a wet day" not in line
+    assert "rain on a wet day" not in line
 
 
 def test_still_gauges_have_a_line_each_and_units_are_those_shown():
@@ -98,7 +99,10 @@ def test_still_gauges_have_a_line_each_and_units_are_those_shown():
     )
     with units_shown("US"):
         lines = [line.replace("\u00a0", " ") for line in spell_lines(season, everything=True)]
-    assert "13 mph; like the rest 4.5 mph" in lines[1] or "13.4 mph; like the rest 4.5 mph" in lines[1]
+    assert (
+        "13 mph, where the rest lets expect 4.5 mph" in lines[1]
+        or "13.4 mph, where the rest lets expect 4.5 mph" in lines[1]
+    )
     assert lines[3].endswith("the least above nothing is 0.010 in")
     table = stands_out(season)[0].table
     assert list(table.columns) == ["what", "first", "last", "worth", "days", "mean", "rest"]

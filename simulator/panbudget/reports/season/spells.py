@@ -30,9 +30,8 @@ def spell_lines(season: Season, *, everything: bool) -> list[str]:
         lines = [*map(_sentence, season.stands_out), *_still(season)]
         return [_say("stands_out_all"), *(f"  {line}" for line in lines)] if lines else []
     clear = sorted((spell for spell in season.stands_out if spell.clear), key=lambda of: -abs(of.worth_share))
-    first = {
-        spell.of: spell for spell in reversed(clear)
-    }  # a season's rain is less than its ETo, and its shares are larger
+    # a season's rain is less than its ETo, and its shares are larger
+    first = {spell.of: spell for spell in reversed(clear)}
     clear = sorted(clear, key=lambda spell: spell is not first[spell.of])
     lines = [_sentence(spell) for spell in clear[:_TOLD]]
     return [_say("stands_out_line", spells=". ".join(lines))] if lines else []

@@ -20,7 +20,7 @@ from typing import IO, Any, TextIO
 
 import pandas as pd
 
-from panbudget.errors import CONTROLS, OutputError, Problem, ScenarioError, nearest
+from panbudget.errors import CONTROLS, OutputError, Problem, ScenarioError, nearest, visible
 
 # 12 significant digits: enough that sums close to 1e-9, and no trailing noise of binary fractions
 _FLOATS = "%.12g"
@@ -42,16 +42,23 @@ _LONG_NUMBER = re.compile(r"(?<![\w\"'])(?:0[xob][\da-fA-F_]{25}|\d[\d_.]{30})")
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
+def json_text(content: dict[str, Any]) -> str:
+    """Return JSON: sorted by nothing, numbers in full, one text for one content; letters that nobody sees are escaped."""
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
+    return CONTROLS.sub(lambda found: json.dumps(found[0])[1:-1], text)
+
+
 def json_bytes(content: dict[str, Any]) -> bytes:
-    """Return a JSON file: sorted by nothing, numbers in full, one byte sequence for one content."""
-    return (json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    """Return a JSON file."""
+    return f"{json_text(content)}\n".encode()
 
 
 def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) -> None:
     """
     Write a table: numbers in full, and no text that a spreadsheet would run.
 
-    A text that begins with = + - @, be it after blanks or in full width, a tab or a line's end gets an apostrophe.
+    A text that begins with = + - @, be it after blanks or in full width, a tab or a line's end gets an apostrophe; letters
+    that nobody sees are written out.
     """
     columns = dict[str, Any]()
     for name, column in table.items():
@@ -69,7 +76,8 @@ def write_csv(table: pd.DataFrame, path: Path | TextIO, *, header: bool = True) 
 def _guarded(text: str) -> str:
     if _PLAIN_NUMBER.fullmatch(text):
         return text
-    plain = CONTROLS.sub("", unicodedata.normalize("NFKC", text))  # full-width signs, and what nobody sees before one
+    text = visible(text)
+    plain = unicodedata.normalize("NFKC", text)  # of full-width signs
     return f"'{text}" if plain.startswith(_FORMULA_SIGNS) or plain.lstrip().startswith(_FORMULA_SIGNS) else text
 
 

@@ -381,9 +381,9 @@ def _refuse_outside(scenario: Any, option: str, day: Day) -> None:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print a JSON object, alone."""
-    import json
+    from panbudget.files import json_text
 
-    typer.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+    typer.echo(json_text(content))
 
 
 def table(

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from panbudget import replay
-from panbudget.files import write_csv
+from panbudget.errors import CONTROLS
+from panbudget.files import json_bytes, write_csv
 from panbudget.reports.season.files import beds_table, daily_table
 from panbudget.reports.writing import as_json, write_into
 from tests.small_weather import dry_week
@@ -73,9 +74,16 @@ def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe_and_a_number_doe
         "' =1",
         "'\u2003＝1",
         "ﹶ",
-        "'\u2060=1",
-        "'\xad ＋1",
+        r"\u2060=1",
+        r"\xad ＋1",
         "'\u2028=1",
-        "'\u202e@x",
+        r"\u202e@x",
     ]
     assert (rows["value"] == -1.5).all()
+
+
+def test_json_escapes_letters_that_nobody_sees_and_means_the_same():
+    """RFC 8259, section 7: any character may be escaped, those beyond the first plane as two halves."""
+    content = {"name": "a\u202eb\x9b2J\U000e0041", "ä": 1}
+    text = json_bytes(content).decode()
+    assert json.loads(text) == content and not CONTROLS.search(text) and "ä" in text

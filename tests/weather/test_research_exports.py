@@ -135,6 +135,23 @@ READ = {
         lambda d: [d.date.year, d.date.month, d.date.day, 0, d.tmax, d.tmin, d.rain, d.rh, d.wind],
         separator=";",
     ),
+    "rain of the day behind its sum of the season": daily(
+        "date,tn (°C),tx (°C),rr_acc (mm),rr (mm),RH %,Wind m/s",
+        lambda d: [
+            d.date,
+            d.tmin,
+            d.tmax,
+            round(sum(of.rain for of in TRUTH if of.date <= d.date), 1),
+            d.rain,
+            d.rh,
+            d.wind,
+        ],
+    ),
+    "rain of 24 hours in letters": daily(
+        "Date;TX;TN;RR24 (mm);FF (m/s);HU",
+        lambda d: [d.date, comma(d.tmax), comma(d.tmin), comma(d.rain), comma(d.wind), d.rh],
+        separator=";",
+    ),
 }
 
 
@@ -242,3 +259,12 @@ def test_of_several_stations_a_row_a_value_one_is_asked_for_by_whatever_name(tmp
     content = "\n".join([f"{name},date,variable,value", *rows])
     with pytest.raises(WeatherError, match=r"holds 2 stations \(A1, B2\); expected: one; keep one station's rows"):
         read_weather(written(tmp_path, content), SITE)
+
+
+def test_of_many_columns_of_one_quantity_four_are_named(tmp_path):
+    for count, told in ((5, ' and "Temp A4 (°C)" and 1 more may both'), (4, ' and "Temp A4 (°C)" may both')):
+        header = ",".join(["time", *(f"Temp A{i} (°C)" for i in range(1, count + 1)), "rain (mm)"])
+        content = hourly(header, lambda t, d, c, count=count: [t, *[c] * count, at_five(t, d)])
+        with pytest.raises(WeatherError) as caught:
+            read_weather(written(tmp_path, content), SITE)
+        assert told in str(caught.value)

@@ -93,7 +93,8 @@ _OF_TOWER = re.compile(r"(?P<of>[A-Z_]+?)(?:_PI)?(?:_F)?(?:_MDS)?(?:_\d+){0,3}")
 _TOWERS_ALONE, _FILLED = map(re.compile, (r"TIMESTAMP_(START|END)|[A-Z_]+_F_QC", r"(GPP|NEE|LE|VPD)(_\w+)?_f"))
 _DEFICIT = whole(_DATA["quantities"]["deficit"]["by_unit"])
 _HUMIDITIES = ("rh_max", "rh_min", "rh_mean", "dew_point", "vapour_pressure")
-# a day's mean temperature by its header
+# rain that is summed up over days, where another column has the day's own; a day's mean temperature by its header
+_RUNNING = re.compile(r"\b(acc|accum\w*|cum|cumul\w*|running|to date)\b")
 _MEAN = re.compile(
     r"(?=.*\b(mean|avg|average)\b)(?=.*\b(temp|temperature|t)\b)|\b(temp|t)(mean|avg)\b|\b(mean|avg)t(emp)?\b"
 )
@@ -571,6 +572,7 @@ def _best_of_day(name: str, headings: Sequence[Heading]) -> list[Heading]:
         return bool(called) and (unit is None or converts(unit, [STANDARD[name].unit]))
 
     def rank(heading: Heading) -> tuple[bool, ...]:
-        return (*(bool(words.search(heading.name)) for words in best), bool(OUTDOORS.search(heading.name)))
+        running = name == "rain" and bool(_RUNNING.search(heading.name))
+        return (not running, *(bool(words.search(heading.name)) for words in best), bool(OUTDOORS.search(heading.name)))
 
     return sorted(filter(fits, headings), key=rank, reverse=True)

@@ -46,6 +46,7 @@ EXTREMES = {"lowest": "tmin", "highest": "tmax"}
 _OTHER_UNIT = re.compile(r"^(?!.*\b(?:s/n|n/a|w/o)\b)[^\ufffd]*(\w/\w|\bk?lu?x\b)[^\ufffd]*$", re.IGNORECASE)
 #: what is taken only beside another quantity, and beside which
 BESIDE = {**dict.fromkeys(EXTREMES, "temperature"), "span": "rain"}
+_NAMED = 4  # of columns that may all be one quantity
 _MEAN, _EXTREME = (words_of(_DATA[name]) for name in ("mean", "extreme"))
 
 
@@ -156,7 +157,8 @@ def read_logger_header(
                 unit = best[0].unit or header.units[BESIDE[quantity]] if quantity in EXTREMES else "h"
                 _take(header, quantity, best[0], unit, by_user=False)
         elif len(best) > 1:
-            both = " and ".join(f'"{heading.text}"' for heading in best)
+            both = " and ".join(f'"{heading.text}"' for heading in best[:_NAMED])
+            both += f" and {len(best) - _NAMED} more" * (len(best) > _NAMED)
             spoken = quantity.replace("_", " ")
             header.wrong(quantity, "two-columns", both=both, quantity=spoken)
             alike = {heading.text.rpartition(f" {NUMBER}")[0] for heading in best}

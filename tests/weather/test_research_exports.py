@@ -98,8 +98,8 @@ READ = {
         lambda t, d, c: [f"{t:%Y-%m-%d %H:%M}:00 +0000 UTC", c, d.rh, d.wind, at_five(t, d)],
     ),
     "km an hour in Turkish": hourly(
-        "Tarih;Saat;Dış Sıcaklık (°C);Dış Nem (%);Yağmur (mm);Rüzgar (km/s)",
-        lambda t, d, c: [f"{t:%d.%m.%Y}", f"{t:%H:%M}", comma(c), d.rh, comma(at_five(t, d)), comma(kmh(d.wind))],
+        "Tarih;Saat;Dış Sıcaklık (°C);Dış Nem (%);Yağmur (mm);Rüzgar (km/s);Güneş (W/m2)",
+        lambda t, d, c: [f"{t:%d.%m.%Y}", f"{t:%H:%M}", comma(c), d.rh, comma(at_five(t, d)), comma(kmh(d.wind)), 150],
         separator=";",
     ),
     "rain of the hour in Spanish": hourly(

@@ -100,6 +100,15 @@ def test_a_pipe_in_place_of_the_log_or_the_digests_is_not_waited_for(swept, agai
     assert contents(out) == contents(swept / "out")
 
 
+def test_a_digest_of_no_part_does_not_stay(swept, again):
+    """One changed bit of a part's name in the digests: the part is run again, and the line stayed beside its own."""
+    plan, out = again
+    digests = out / "parts.sha256"
+    digests.write_text(digests.read_text(encoding="ascii").replace("part-000000", "part-000400"), encoding="ascii")
+    sweep(plan, out, processes=1)
+    assert contents(out) == contents(swept / "out")
+
+
 @pytest.mark.parametrize("name", ["../../../x", None])
 def test_a_manifest_moves_no_part_out_of_the_folder(name, again):
     """Parts of before were put where its plan's name led."""

@@ -390,8 +390,9 @@ class Store:
             raise self._refused("unwritable", reason=error.strerror) from None
 
     def seal(self) -> None:
-        """Write the digests in the parts' order, which does not depend on who was ready first."""
-        lines = [f"{self._digests[name]}  {_PARTS}/{name}\n".encode() for name in sorted(self._digests)]
+        """Write the digests of the parts that are there, in their order, which does not depend on who was ready first."""
+        there = [name for name in sorted(self._digests) if os.path.isfile(self.folder / _PARTS / name)]
+        lines = [f"{self._digests[name]}  {_PARTS}/{name}\n".encode() for name in there]
         self.write(_DIGESTS, lines)
         with contextlib.suppress(OSError):
             remove(self.folder / _EARLIER)

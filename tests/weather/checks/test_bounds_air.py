@@ -185,3 +185,11 @@ def test_fahrenheit_from_a_day_on_is_told_by_ten_days_on_either_side_that_are_as
     scale = np.where(np.arange(days) < days // 2, 1.0, 1.8)
     tmin, tmax = ((part + celsius) * scale + np.where(scale > 1.0, 32.0, 0.0) for part in (12.0, 26.0))
     assert codes(days, tmin=tmin, tmax=tmax, trust=["temperature-climate", "temperature-range"])[0] == first
+
+
+@pytest.mark.parametrize(("weakest", "calms", "speaks"), [(1.81, 0.11, True), (1.79, 0.11, False), (1.81, 0.09, False)])
+def test_a_gauge_that_starts_too_late_has_calms_and_no_weak_wind(weakest, calms, speaks):
+    """Airports call up to three knots, 1.5 m/s, calm."""
+    blowing = weakest + np.arange(900) % 37 / 9.7
+    hours = np.r_[blowing, np.zeros(round(900 * calms / (1.0 - calms)) + 1)]
+    assert ("starts too late" in spoken("wind-steps", **winds(hours))) is speaks

@@ -82,6 +82,7 @@ BOUNDS = [
     ("radiation-leap", between, 22, 23),  # nine in ten of twenty-five days
     ("radiation-leap", lambda without: between(25, without=without), 11, 10),
     ("radiation-leap", lambda share: between(12, share=share), 0.401, 0.399),  # as kWh/m² for MJ/m², which are 0.28
+    ("radiation-leap", lambda share: between(5, share=share), 0.161, 0.159),  # as tenths for whole ones
     ("radiation-leap", lambda low: between(low, share=0.28), 10, 11),
     ("radiation-leap", lambda without: between(12, share=0.28, without=without), 3, 2),
     ("radiation-dark", lambda share: shone(one_day(0.8, share)), 0.0181, 0.0179),

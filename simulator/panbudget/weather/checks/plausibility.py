@@ -13,7 +13,7 @@ import numpy as np
 
 from panbudget.errors import Problem
 from panbudget.numeric import Mask
-from panbudget.weather.checks import air, exchanged, figures, rain, sensors, sky, together, wind, wind_units
+from panbudget.weather.checks import air, exchanged, figures, grid, rain, sensors, sky, together, wind, wind_units
 from panbudget.weather.checks.inspection import Doubt, Inspection, walk
 from panbudget.weather.marks import marks_in
 from panbudget.weather.messages import counted, note, problem, table_of
@@ -30,6 +30,7 @@ _CHECKS = (
     *wind.CHECKS,
     *together.CHECKS,
     *figures.CHECKS,
+    *grid.CHECKS,
 )
 
 #: names of the checks that a user may know better than, and trust

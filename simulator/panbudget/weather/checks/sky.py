@@ -64,7 +64,7 @@ _HIGH_ENVELOPE, _HIGH_SUN, _DRY_RANGE = 0.84, 18.0, 12.0
 _FALLEN, _RISEN, _WEEKS, _OF_WEEKS, _MUCH_LIGHT = 0.75, 1.5, 45, 20, 12.0
 # days that may lie between, those of them that it must have, and share of its own of the weeks before and after that a sensor falls
 # to on them; the fewer they are, the further [d, d, -]
-_BETWEEN = ((25, 15, 0.62), (12, 10, 0.4))
+_BETWEEN = ((25, 15, 0.62), (12, 10, 0.4), (5, 5, 0.16))
 # days in a row that change by no more of a clear sky's than this from one to the next (23 at most in 112 genuine seasons) [d, -]
 _CLOUDLESS, _AS_BEFORE = 45, 0.01
 # a wet day's rain, and by how much more of such days the sky itself is darker, as where a monsoon sets in [mm, -]

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from panbudget.numeric import Floats
 from panbudget.physics import air
 from panbudget.weather.checks.air import WIND_UNITS, around, is_refused_as, steps
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
@@ -41,6 +42,8 @@ _SUMMITS, _ON_SUMMITS = (700.0, 1200.0), (1.0, 1.7)
 # called calm: 3 knots at airports [m/s, -, -, h, -, m/s]
 _STEPS = {1.852: "km/h", 1.609344: "km/h", 3.6: "km/h", 1.150779: "mph", 2.236936: "mph", 1.943844: "knot"}
 _ON_STEPS, _BY_CHANCE, _HOURS, _CALMS, _LEAST_WIND = 0.995, 1e-4, 500, 0.005, 2.5
+# the weakest wind of a gauge that is too slow to start, above the 3 knots of airports, and its share of calms [m/s, -]
+_STARTS, _OFTEN_CALM = 1.8, 0.1
 # 3 knots are 5.6 km/h; in whole mph they are 3, and the next knot is 5, for none gives 4 [km/h, mph]
 _LEAST_KMH, _LEAST_STEP_MPH = 4.5, 1.5
 
@@ -162,6 +165,21 @@ def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         instead = inspection.with_asked(wind=inspection.of_asked("wind") * WIND_UNITS[unit])
         looks_like = "knots" if unit == "knot" else unit
         yield Verdict(names, "wind-steps", {"looks_like": looks_like, "unit": unit}, instead)
+    elif least >= _STARTS and winds.size - blowing.size >= _OFTEN_CALM * winds.size:
+        words = {"least": least, "share": 100.0 * (1.0 - blowing.size / winds.size)}
+        yield Verdict(names, "wind-steps/starts", words, _moving_again(inspection, least))
+
+
+def _moving_again(inspection: Inspection, least: float) -> dict[str, Floats]:
+    """The wind with half of the weakest that moves the gauge in each record that has none."""
+    hours = inspection.raw.by_hour
+    if hours is None or "wind" not in hours.moving:
+        return {}
+    calm = (hours.moving["wind"].dropna() == 0.0).groupby(lambda hour: hour // 24).mean()
+    days = inspection.daily.index[inspection.asked].to_numpy().astype("datetime64[D]").astype(np.int64)
+    return inspection.with_asked(
+        wind=inspection.of_asked("wind") + calm.reindex(days).fillna(0.0).to_numpy() * least / 2.0
+    )
 
 
 #: in the order in which they are made: a later row sees what earlier ones left

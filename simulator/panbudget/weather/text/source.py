@@ -8,7 +8,6 @@ old workbook) and what is text but no table (a web page), because those are the 
 
 import codecs
 import contextlib
-import difflib
 import gzip
 import hashlib
 import io
@@ -24,7 +23,7 @@ from typing import Any
 
 import pandas as pd
 
-from panbudget.errors import WeatherError
+from panbudget.errors import WeatherError, nearest
 from panbudget.files import (
     MOST_CELLS,
     MOST_COLUMNS,
@@ -362,8 +361,8 @@ def _near(place: Path) -> str:
         names = [entry.name for entry in place.parent.iterdir() if entry.is_file()]
     except OSError:
         return f"; nor is there a folder {place.parent.name!r}" if place.parent.name else ""
-    near = difflib.get_close_matches(place.name, names, n=1)
-    return f" (beside it lies {near[0]!r})" if near else ""
+    near = nearest(place.name, names)
+    return f" (beside it lies {near!r})" if near else ""
 
 
 def unpack_gzip(data: bytes, *, shown_as: str, at_most: int = MOST_UNPACKED) -> bytes:

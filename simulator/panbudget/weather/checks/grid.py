@@ -93,7 +93,8 @@ def _figures(inspection: Inspection, name: str) -> tuple[Floats, Ints]:
         here = (numbers >= days[0]) & (numbers <= days[-1])
         values, at = values[here], at[here]
     else:
-        values, at = inspection.of_asked(name), np.arange(days.size)
+        values = inspection.of_asked(name)
+        at = np.arange(values.size)
     known = values > 0.0
     return (values[known] / inspection.raw.conversions.get(name, (1.0, 0.0))[0]).round(6), at[known]
 

@@ -97,6 +97,9 @@ BROKEN = {
     "tenths on a day": (table(tmax=with_day(30, 347)), ["tmax is 347 °C", "are these tenths of a degree?"]),
     "kelvin on a day": (table(tmax=with_day(30, 303.2)), ["tmax is 303.2 °C", "(is this K?)"]),
     "kelvin or tenths on a day": (table(tmax=with_day(30, 303)), ["tmax is 303 °C", "are these tenths of a degree?"]),
+    # K would be 4.25 °C off the others and tenths 5.2 °C: which it is can't be told
+    "kelvin or tenths alike": (table(tmax=with_day(24.1, 293)), ["(is this K? or are these tenths of a degree?)"]),
+    "kelvin, tenths further off": (table(tmax=with_day(24.0, 293)), ["tmax is 293 °C", "(is this K?)"]),
     "days as numbers and as dates": (
         "date,tmin,tmax,rain\n" + "".join(f"{day},10,20,0\n" for day in (45819, 45820, "13/06/2025", "14/06/2025")),
         [

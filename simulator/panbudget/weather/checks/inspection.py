@@ -33,6 +33,7 @@ from panbudget.words import and_more, in_both
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
 _LIKE_OTHERS = 20.0  # how far days in another scale may be from the others by it [°C]
+_ALIKE = 1.0  # scales that lie no further apart than this can't be told from one another [°C]
 
 
 class Caution(NamedTuple):
@@ -385,12 +386,13 @@ def at_most(column: str, *, unless: tuple[str, ...] = ()) -> Check:
         others = values[values <= most]
         if not others.size:
             return {}
-        # tenths are whole numbers; of the scales, the one by which such days are most like the others
+        # tenths are whole numbers; of the scales, those by which such days are most like the others
         scales = {"kelvin": there - 273.15, "fahrenheit": (there - 32.0) / 1.8}
         scales |= {"tenths": there / 10.0} if not (there % 1.0).any() else {}
         off = {name: abs(float(np.median(figures) - np.median(others))) for name, figures in scales.items()}
-        nearest = min(off, key=lambda name: off[name])
-        return {"perhaps": note(f"{nearest}-there")} if off[nearest] < _LIKE_OTHERS else {}
+        nearest = min(_LIKE_OTHERS, *off.values())
+        asked = [note(f"{name}-there") for name, much in off.items() if much < min(nearest + _ALIKE, _LIKE_OTHERS)]
+        return {"perhaps": f" ({' or '.join(asked)})"} if asked else {}
 
     return Check(f"{column}-range/high", column, lambda values, inspection: values - most, words, unless=unless)
 

@@ -122,6 +122,13 @@ def test_temperatures_that_leap_and_stay_are_refused(by, expected):
     assert ("temperature-leap" in seen(**flat)) is expected
 
 
+@pytest.mark.parametrize(("warm", "expected"), [(-0.1, False), (0.1, True)])
+def test_air_below_freezing_may_turn_colder_by_as_much(warm, expected):
+    """As on the last day of 1984 in the north of Finland, from −4 to −34 °C, in a public grid's record."""
+    mean = np.where(np.arange(N) < 30, warm, warm - 30.0 + 0.001 * WALK)
+    assert ("temperature-leap" in seen(tmin=mean - 6.0, tmax=mean + 6.0)) is expected
+
+
 @pytest.mark.parametrize(
     ("warming", "by", "expected"), [(14.0, 0.85, 0), (14.0, 0.83, 1), (8.0, 0.73, 0), (8.0, 0.70, 1)]
 )

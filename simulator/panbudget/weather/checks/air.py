@@ -202,6 +202,8 @@ def leap(inspection: Inspection, names: list[str], *, of_scales: bool = False) -
     if of_scales:
         celsius, fahrenheit = np.fmin(before, after), np.fmax(before, after)
         apart = np.where(np.abs((fahrenheit - 32.0) / 1.8 - celsius) < _SAME, apart, np.nan)
+    else:  # air below freezing can turn colder by as much within a day, where the sun is low
+        apart = np.where(np.fmax(before, after) > 0.0, apart, np.nan)
     if (apart > _LEAP).any():
         row = int(np.nanargmax(apart))
         at = int(np.flatnonzero(inspection.asked)[row])

@@ -53,8 +53,8 @@ _PARCHED, _MILD = 0.08, 33.0
 _DAMP_IN_MMHG = (0.8, 1.15)
 # unit -> kPa in one
 _PRESSURE_UNITS = {"hPa": 0.1, "Pa": 0.001, "mmHg": 0.133322, "inHg": 3.38639, "bar": 100.0, "atm": 101.325}
-# units of vapour pressures, how many days they take to tell, and how far their logarithms may be from the others' [-, d, -]
-_OF_VAPOUR, _MIN_DAYS, _LIKE_OTHERS = ("hPa", "mmHg", "Pa"), 3, 0.5
+# units of vapour pressures, and how far the logarithms of days in them may be from the others' [-]
+_OF_VAPOUR, _LIKE_OTHERS = ("hPa", "mmHg", "Pa"), 0.5
 # how far a middling day's pressure may be from what the elevation gives, by weather and a coarse elevation; how far a single day's
 # may be [kPa]
 _PRESSURE_NEAR, _PRESSURE_DAY = 4.0, 12.0
@@ -146,13 +146,6 @@ def scale_of(name: str, values: Floats) -> str:
     if abs(middle) > 135.0 or (middle > _MEDIAN_LIMITS[name] and high > 135.0):
         return TENTHS
     return "°F" if middle > _MEDIAN_LIMITS[name] else ""
-
-
-def longest(of: Mask) -> tuple[int, int]:
-    """Return where the longest run of True begins, and its length."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], of.astype(np.int8), [0]])))
-    lengths = edges[1::2] - edges[::2]
-    return (int(edges[2 * int(np.argmax(lengths))]), int(lengths.max())) if lengths.size else (0, 0)
 
 
 def around(values: Floats, window: int, least: int) -> tuple[Floats, Floats]:
@@ -288,15 +281,8 @@ def _saturation(inspection: Inspection) -> Floats:
 def _vapour_elsewhere(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:
     """Say what unit days of more vapour than air holds look like, where the others are like them by that."""
     share = inspection.all_of("vapour_pressure") / _saturation(inspection)
-    others = share[inspection.asked & ~here & ~np.isnan(share)]
-    units = {
-        unit: abs(np.log(np.median(share[here]) * _PRESSURE_UNITS[unit] / np.median(others)))
-        for unit in _OF_VAPOUR
-        if others.size
-    }
-    unit = min(units, key=lambda unit: units[unit], default="")
-    likely = here.sum() >= _MIN_DAYS and unit and units[unit] < _LIKE_OTHERS
-    return {"cure": inspection.unit_there(here, unit) if likely else note("correct-one")}
+    unit = inspection.like_others(share, here, {unit: _PRESSURE_UNITS[unit] for unit in _OF_VAPOUR}, _LIKE_OTHERS)
+    return {"cure": inspection.unit_there(here, unit) if unit else note("correct-one")}
 
 
 def _vapour_pressure_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -14,8 +14,7 @@ from math import factorial
 
 import numpy as np
 
-from panbudget.numeric import Floats, Ints, Mask
-from panbudget.weather.checks.air import longest
+from panbudget.numeric import Floats, Ints, Mask, longest, on_steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import by_afternoon, run_by_chance
 from panbudget.weather.marks import is_known_mark
@@ -199,8 +198,8 @@ def _coarse(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         values = inspection.known(name).round(6)
         figures = np.unique(values[values > 0.0] if name in _OFTEN_NOTHING else values)
         step = float(np.diff(figures).min(initial=np.inf))
-        on_steps = np.abs((figures - figures[:1]) / step - np.round((figures - figures[:1]) / step)) < 1e-3
-        if figures.size > 2 and step >= _COARSE[name] and on_steps.all() and (values > 0.0).sum() >= _AT_LIMIT:
+        alike = on_steps((figures - figures[:1]) / step, 1.0, 1e-3).all()
+        if figures.size > 2 and step >= _COARSE[name] and alike and (values > 0.0).sum() >= _AT_LIMIT:
             words = {"by": f"{number(round(step, 2))} {STANDARD[name].shown_unit}", "figures": figures.size}
             yield Verdict((name,), "value-steps", words)
 

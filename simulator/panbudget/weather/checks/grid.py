@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from panbudget.numeric import Floats, Ints
-from panbudget.weather.checks.air import WIND_UNITS, longest
+from panbudget.numeric import Floats, Ints, half_digit, longest, on_steps
+from panbudget.weather.checks.air import WIND_UNITS
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.messages import counted
 
@@ -55,15 +55,17 @@ def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> Spell | None:
     """
     if figures.size < 4 * _ENOUGH:
         return None
-    off = next((0.5 * 10.0**-d for d in range(4) if (np.abs(figures - figures.round(d)) < 1e-6).all()), 0.0)
+    off = half_digit(figures, 3)
     steps = [(step, 0.0) for step in _STEPS]
     steps += [(step, off) for step in (0.254, *WIND_UNITS.values())] if off < _FINE else []  # of another unit, turned
-    own, by = next(((step, by) for step, by in steps if _on(figures, step, by + 1e-6).mean() >= _ON_STEPS), (0.0, 0.0))
+    own, by = next(
+        ((step, by) for step, by in steps if on_steps(figures, step, by + 1e-6).mean() >= _ON_STEPS), (0.0, 0.0)
+    )
     if not own or not off:
         return None
     found = list[Spell]()
     for times in sizes:
-        fits = _on(figures, own * times, off + by * times + _TURNED * figures)
+        fits = on_steps(figures, own * times, off + by * times + _TURNED * figures)
         first, length = longest(fits)
         others = figures.size - length
         if length < _ENOUGH or others < _ENOUGH:
@@ -71,23 +73,17 @@ def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> Spell | None:
         share = max(float(fits.sum() - length), 1.0) / others
         inside, outside = figures[first : first + length], np.delete(figures, slice(first, first + length))
         level = np.log(np.median(inside) / np.median(outside)) / np.log(times)
-        differ = (
-            int((np.diff(inside) != 0.0).sum()) if np.unique(inside).size >= _DIFFERENT else 0
-        )  # the same again tells nothing
+        # the same again tells nothing
+        differ = int((np.diff(inside) != 0.0).sum()) if np.unique(inside).size >= _DIFFERENT else 0
         chance = differ * np.log(share) + np.log(figures.size)
         if share < _OFTEN and chance < _BY_CHANCE and _LEVEL[0] < level < _LEVEL[1]:
             found.append(Spell(chance, first, first + length - 1, times))
     return min(found, default=None)
 
 
-def _on(figures: Floats, step: float, off: float | Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    return np.abs(figures - np.round(figures / step) * step) <= off + 1e-9
-
-
 def _figures(inspection: Inspection, name: str) -> tuple[Floats, Ints]:
     """Return the figures above nothing in the file's unit, of records where there are some, and of which day asked for each is."""
-    days = inspection.daily.index[inspection.asked].to_numpy().astype("datetime64[D]").astype(np.int64)
-    moving = inspection.raw.by_hour.moving if inspection.raw.by_hour is not None else None
+    days, moving = inspection.numbers, inspection.raw.by_hour.moving if inspection.raw.by_hour is not None else None
     if moving is not None and name in moving:
         values, at = moving[name].to_numpy(float), np.searchsorted(days, (numbers := moving.index.to_numpy() // 24))
         here = (numbers >= days[0]) & (numbers <= days[-1])

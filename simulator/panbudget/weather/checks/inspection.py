@@ -20,9 +20,9 @@ import numpy as np
 import pandas as pd
 
 from panbudget.errors import Problem
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Ints, Mask
 from panbudget.weather.calendar import Arranged
-from panbudget.weather.messages import is_caution, note, only_cautions, problem, table_of
+from panbudget.weather.messages import counted, is_caution, note, only_cautions, problem, table_of
 from panbudget.weather.site import Site, Sky
 from panbudget.weather.text.columns import STANDARD, number
 from panbudget.weather.text.heading import as_filed, as_mark, known_unit
@@ -33,6 +33,7 @@ from panbudget.words import and_more, in_both
 # lines of a file among which it says something of itself; how many of them are repeated, and how much of each
 _SAYS_IN, _SAYS, _SAYS_LONG = 12, 3, 150
 _LIKE_OTHERS = 20.0  # how far days in another scale may be from the others by it [°C]
+_DAYS_OF_UNIT = 3  # days in another unit than the others that tell it [d]
 _ALIKE = 1.0  # scales that lie no further apart than this can't be told from one another [°C]
 
 
@@ -145,6 +146,11 @@ class Inspection:
         rows = np.flatnonzero(self.asked)
         return slice(rows[0], rows[-1] + 1)
 
+    @functools.cached_property
+    def numbers(self) -> Ints:
+        """The days asked for, counted from 1970 on."""
+        return self.daily.index[self.asked].to_numpy().astype("datetime64[D]").astype(np.int64)
+
     def known(self, name: str) -> Floats:
         """Return a column's values of the asked days that have one."""
         values = self.of_asked(name)
@@ -232,11 +238,24 @@ class Inspection:
         """Write what names a column and its unit, to paste below [weather.columns]."""
         return f'{self.raw.of_records.get(name, name)} = {{ column = "{self.raw.headers.get(name, name)}", unit = "{unit}" }}'
 
+    def like_others(self, share: Floats, here: Mask, units: Mapping[str, float], apart: float) -> str:
+        """Name the unit by which some days, of enough, are most like the others asked for, and no further apart by logarithm."""
+        others = share[self.asked & ~here & ~np.isnan(share)]
+        if here.sum() < _DAYS_OF_UNIT or not others.size:
+            return ""
+        off = {abs(np.log(np.median(share[here]) * size / np.median(others))): name for name, size in units.items()}
+        return off[min(off)] if min(off) < apart else ""
+
     def unit_there(self, wrong: Mask, looks_like: str) -> str:
         """Say that some days look like another unit than the others."""
         rows = np.flatnonzero(wrong)
-        days = f"{rows.size} day{'s' if rows.size > 1 else ''}"
-        return note("unit-there", days=days, first=self.day(rows[0]), last=self.day(rows[-1]), looks_like=looks_like)
+        return note(
+            "unit-there",
+            days=counted(rows.size, "day"),
+            first=self.day(rows[0]),
+            last=self.day(rows[-1]),
+            looks_like=looks_like,
+        )
 
     def leave_out(self, wrong: Mask, *names: str) -> None:
         """Take values out on all days, so that no later check names the same mistake again; count those not asked for."""

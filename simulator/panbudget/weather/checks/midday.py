@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Ints
+from panbudget.numeric import Floats
 from panbudget.physics import sun
 from panbudget.weather.checks.inspection import Inspection
 from panbudget.weather.subdaily.hourly import MJ_OF_A_WATT_DAY
@@ -41,12 +41,11 @@ class Sunlit(NamedTuple):
     vapour: Floats
 
 
-def _middays(inspection: Inspection) -> tuple[pd.DataFrame, pd.DatetimeIndex, Ints]:
-    """Return the hours about noon of the days asked for, none where the sun's hour is unknown; these days; and their numbers."""
-    hours, days = inspection.raw.by_hour, pd.DatetimeIndex(inspection.daily.index[inspection.asked])
-    numbers = days.to_numpy().astype("datetime64[D]").astype(np.int64)
+def _middays(inspection: Inspection) -> pd.DataFrame:
+    """Return the hours about noon of the days asked for, none where the sun's hour is unknown."""
+    hours = inspection.raw.by_hour
     table = pd.DataFrame() if hours is None or not hours.by_sun else hours.midday
-    return table[np.isin(table.index // 24, numbers)] if len(table) else table, days, numbers
+    return table[np.isin(table.index // 24, inspection.numbers)] if len(table) else table
 
 
 def sunlit(inspection: Inspection) -> Sunlit | None:
@@ -58,7 +57,7 @@ def sunlit(inspection: Inspection) -> Sunlit | None:
     Sunlit, optional
         None where the hours don't tell; nothing but zeros and ones where it doesn't.
     """
-    table, days, numbers = _middays(inspection)
+    table = _middays(inspection)
     if table.empty or not inspection.has("radiation"):
         return None
     known = table.diff()[np.diff(table.index, prepend=0) == 1].dropna(subset=["light", "warmth"])
@@ -73,17 +72,17 @@ def sunlit(inspection: Inspection) -> Sunlit | None:
     rises = by_cloud.mul(by_cloud["light"], axis=0).sum() / spread
     damper, warmer = _BRIGHT * rises["damp"], _BRIGHT * rises["warmth"]
     light = table["light"][table.index % 24 // 2 == _NOON // 2].groupby(lambda hour: hour // 24).mean()
-    share = light.reindex(numbers).fillna(0.0).to_numpy() / _BRIGHT
+    share = light.reindex(inspection.numbers).fillna(0.0).to_numpy() / _BRIGHT
     if damper > _DAMPER:
         mean = np.nan_to_num(inspection.of_asked("radiation")) / MJ_OF_A_WATT_DAY / _BRIGHT
         return Sunlit(damper * share / OF_A_DEGREE, np.exp(-damper * mean))
     by = (warmer - _AIR) * float(warmer > _WARMER)
-    return Sunlit(by * share, np.ones(len(days)))
+    return Sunlit(by * share, np.ones(share.size))
 
 
 def dropouts(inspection: Inspection) -> tuple[int, float]:
     """Return how many hours about noon have no light between two that are lit, and their share of those between others. [-, -]"""
-    table, *_ = _middays(inspection)
+    table = _middays(inspection)
     if table.empty:
         return 0, 0.0
     before, light, after = (table["light"].to_numpy()[part] for part in (slice(-2), slice(1, -1), slice(2, None)))
@@ -94,14 +93,14 @@ def dropouts(inspection: Inspection) -> tuple[int, float]:
 
 def clearest(inspection: Inspection) -> float | None:
     """Return what the brightest noons (one in twenty) reach of a clear sky's, None where the hours don't tell. [-]"""
-    table, days, numbers = _middays(inspection)
+    table = _middays(inspection)
     if table.empty:
         return None
     light = table["light"][np.abs(table.index % 24 - _NOON) <= 1].groupby(lambda hour: hour // 24).max()
-    of_year, sky = days.dayofyear.to_numpy(), inspection.sky
+    of_year, sky = pd.DatetimeIndex(inspection.daily.index[inspection.asked]).dayofyear.to_numpy(), inspection.sky
     height = np.cos(np.radians(inspection.site.latitude) - sun.solar_declination(of_year))
     through = (sky.clear / np.maximum(sky.extraterrestrial, 1.0))[inspection.asked]
     clear = _SOLAR * sun.inverse_relative_distance(of_year) * height * through
-    share = (light.reindex(numbers) / clear).to_numpy()[clear > _HIGH_SUN]
+    share = (light.reindex(inspection.numbers) / clear).to_numpy()[clear > _HIGH_SUN]
     share = share[~np.isnan(share)]
     return float(np.percentile(share, 95.0)) if share.size >= _NOONS else None

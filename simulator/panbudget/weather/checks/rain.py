@@ -12,9 +12,9 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Ints, Mask
+from panbudget.numeric import Floats, Ints, Mask, longest, on_steps
 from panbudget.physics import air
-from panbudget.weather.checks.air import TENTHS, is_refused_as, longest
+from panbudget.weather.checks.air import TENTHS, is_refused_as
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import SOME_LIGHT, telling_share
@@ -143,13 +143,13 @@ def _tips(wet: Floats) -> bool:
 
 def _too_small(wet: Floats) -> str:
     """Tell whether rain is in hundredths, as gauges in inches are and gauges in millimetres aren't; or in cm, which falls more."""
-    fiftieths = np.abs(wet * 50.0 - np.round(wet * 50.0)) < 1e-6
+    fiftieths = on_steps(wet * 50.0, 1.0)
     most, mean = _TIPS_IN_CM if fiftieths.all() else _CENTIMETRES
     if wet.size < _FEW or wet.max() >= most or wet.mean() >= mean:
         return ""
     if wet.mean() < _FLUX and np.ptp(wet) > 0.0:
         return "kg/m^2/s"
-    hundredths, tenths = (np.abs(wet * parts - np.round(wet * parts)) < 1e-6 for parts in (100.0, 10.0))
+    hundredths, tenths = (on_steps(wet * parts, 1.0) for parts in (100.0, 10.0))
     if not hundredths.all() and _METRES[0] < wet.mean() < _METRES[1]:
         return "m"
     if not hundredths.all() or tenths.mean() >= 0.5 or _were_inches(wet):
@@ -159,7 +159,7 @@ def _too_small(wet: Floats) -> str:
 
 def _were_inches(wet: Floats) -> bool:
     """Tell whether nearly all figures are hundredths of an inch turned into millimetres of two decimals."""
-    return bool((np.abs(wet / 0.254 - np.round(wet / 0.254)) < 0.021).mean() > 0.9)
+    return bool(on_steps(wet / 0.254, 1.0, 0.021).mean() > 0.9)
 
 
 def _is_scant(inspection: Inspection) -> bool:
@@ -376,8 +376,7 @@ def _change(*parts: Floats) -> tuple[float, float]:
 
 def _is_beyond(values: Floats, parts: float) -> Mask:
     """Tell which figures have more digits than such parts of one: tenths, or whole numbers."""
-    finer: Mask = np.abs(values * parts - np.round(values * parts)) > 1e-6
-    return finer
+    return ~on_steps(values * parts, 1.0)
 
 
 def _rain_stops(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:

@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from panbudget.numeric import Floats, Ints, Mask
+from panbudget.numeric import Floats, Ints, Mask, longest
 from panbudget.physics import air
-from panbudget.weather.checks.air import WIND_UNITS, extremes, leap, longest
+from panbudget.weather.checks.air import WIND_UNITS, extremes, leap
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.midday import OF_A_DEGREE, sunlit
 from panbudget.weather.checks.sky import SOME_LIGHT, light_leaps, low_top, telling_share

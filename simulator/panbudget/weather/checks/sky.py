@@ -12,9 +12,8 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Mask, longest
 from panbudget.physics import air
-from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most, seen
 from panbudget.weather.checks.midday import clearest, dropouts
 from panbudget.weather.messages import note, table_of
@@ -31,8 +30,8 @@ BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25
 _FLOOR = 0.5
 # what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
 _UNITS = table_of("radiation-units")
-# days that tell another unit, how many times too bright all of them are, and how far their logarithms may be from the others' [d, -, -]
-_SPELL, _FAR_TOO_BRIGHT, _LIKE_OTHERS = 3, 2.0, 0.7
+# how many times too bright all days in another unit are, and how far their logarithms may be from the others' [-, -]
+_FAR_TOO_BRIGHT, _LIKE_OTHERS = 2.0, 0.7
 # units of a day's light from the largest on, where it is too dark in its own, and MJ in one
 _LARGE = {"kWh/m^2": 3.6, "MJ/m^2": 1.0}
 # W/m² in one, of records by the hour
@@ -251,12 +250,9 @@ def _flux_unit(inspection: Inspection) -> str:
 def _unit_there(inspection: Inspection, here: Mask) -> str:
     """Name the unit of days that are far too bright, if by it they are like the others."""
     share = inspection.all_of("radiation") / np.maximum(inspection.sky.clear, _TELLING)
-    others = share[inspection.asked & ~here & ~np.isnan(share)]
-    if inspection.raw.of_records or here.sum() < _SPELL or not others.size or np.min(share[here]) < _FAR_TOO_BRIGHT:
+    if inspection.raw.of_records or np.min(share[here]) < _FAR_TOO_BRIGHT:
         return ""
-    off = {unit["name"]: abs(np.log(np.median(share[here]) * unit["size"] / np.median(others))) for unit in _UNITS}
-    nearest = min(off, key=lambda name: off[name])
-    return nearest if off[nearest] < _LIKE_OTHERS else ""
+    return inspection.like_others(share, here, {unit["name"]: unit["size"] for unit in _UNITS}, _LIKE_OTHERS)
 
 
 def _too_bright(inspection: Inspection, row: int, here: Mask) -> dict[str, object]:

@@ -14,9 +14,9 @@ from itertools import chain
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Mask
+from panbudget.numeric import Floats, Mask, longest
 from panbudget.physics import air
-from panbudget.weather.checks.air import HIGH_SUN, longest, steps
+from panbudget.weather.checks.air import HIGH_SUN, steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import NIGHTS, SOME_LIGHT, telling_share

@@ -12,8 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panbudget.numeric import Floats, Mask
-from panbudget.weather.checks.air import longest
+from panbudget.numeric import Floats, Mask, longest
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict
 from panbudget.weather.checks.sensors import ADDED, ENOUGH, OF_WINDOW, WINDOW, homogeneity
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from panbudget.numeric import Floats
+from panbudget.numeric import Floats, half_digit, on_steps
 from panbudget.physics import air
 from panbudget.weather.checks.air import WIND_UNITS, around, is_refused_as, steps
 from panbudget.weather.checks.inspection import Check, Doubt, Inspection, Verdict, at_least, at_most
@@ -135,7 +135,7 @@ def _wind_spike(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt one day's gale in a record that has no other, or some days', which alone are in whole numbers."""
     wind, known = inspection.of_asked("wind"), np.r_[np.sort(inspection.known("wind"))[::-1], 0.0]
     in_file = known / by_file(inspection.unit_in_file("wind"), "m/s")[0]
-    whole = np.abs(in_file - in_file.round()) < 1e-6
+    whole = on_steps(in_file, 1.0)
     strongest = int(np.argmin(whole))
     for days in range(strongest if strongest and whole[strongest:-1].mean() < _SELDOM_WHOLE else 1, 0, -1):
         least, second = known[days - 1 : days + 1]
@@ -153,9 +153,9 @@ def _wind_steps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if blowing.size < _HOURS:
         return
     least, values = float(np.percentile(blowing, 0.5)), np.unique(blowing)
-    off = next((0.5 * 10.0**-d for d in (0, 1, 2) if (np.abs(values - values.round(d)) < 1e-6).all()), 0.0)
+    off = half_digit(values, 2)
     for step, of in _STEPS.items() if off else ():
-        fits = np.abs(blowing - np.round(blowing / step) * step) <= off + 1e-6
+        fits = on_steps(blowing, step, off + 1e-6)
         if fits.mean() >= _ON_STEPS and min(2.0 * off / step, 1.0) ** values.size < _BY_CHANCE:
             unit = of
     if not unit and least >= _LEAST_WIND and winds.size - blowing.size >= _CALMS * winds.size:
@@ -176,10 +176,8 @@ def _moving_again(inspection: Inspection, least: float) -> dict[str, Floats]:
     if hours is None or "wind" not in hours.moving:
         return {}
     calm = (hours.moving["wind"].dropna() == 0.0).groupby(lambda hour: hour // 24).mean()
-    days = inspection.daily.index[inspection.asked].to_numpy().astype("datetime64[D]").astype(np.int64)
-    return inspection.with_asked(
-        wind=inspection.of_asked("wind") + calm.reindex(days).fillna(0.0).to_numpy() * least / 2.0
-    )
+    added = calm.reindex(inspection.numbers).fillna(0.0).to_numpy() * least / 2.0
+    return inspection.with_asked(wind=inspection.of_asked("wind") + added)
 
 
 #: in the order in which they are made: a later row sees what earlier ones left

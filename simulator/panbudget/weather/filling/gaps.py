@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from panbudget.errors import Problem
+from panbudget.numeric import longest
 from panbudget.weather.calendar import days_where
-from panbudget.weather.checks.air import longest
 from panbudget.weather.checks.inspection import CheckedFile
 from panbudget.weather.filling.estimates import known_days
 from panbudget.weather.filling.fallback import Borrowed

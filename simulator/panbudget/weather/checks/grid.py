@@ -20,7 +20,7 @@ from panbudget.weather.messages import counted
 
 # steps that files have [-]; share of the figures that are on them; how many figures tell; share of the others on a spell's steps, and the
 # logarithm of the chance that all of its are, beyond which they are there for a reason [-, -, -, -]
-_STEPS, _ON_STEPS, _ENOUGH, _OFTEN, _BY_CHANCE = (1.0, 0.5, 0.25, 0.254, 0.2, 0.1), 0.75, 12, 0.8, -12.0
+_STEPS, _ON_STEPS, _ENOUGH, _OFTEN, _BY_CHANCE = (1.0, 0.5, 0.25, 0.2, 0.1), 0.75, 12, 0.8, -12.0
 # different figures of a spell
 _DIFFERENT = 5
 # how exactly people turn units [-]
@@ -33,7 +33,7 @@ _LEVEL = (0.4, 1.6)
 _TIMES = (2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 25.4)
 
 
-class Spell(NamedTuple):
+class OnSteps(NamedTuple):
     """From the ``first`` figure to the ``last``, what is on steps so many ``times`` the file's; the logarithm of the chance of that."""
 
     chance: float
@@ -42,7 +42,7 @@ class Spell(NamedTuple):
     times: float
 
 
-def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> Spell | None:
+def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> OnSteps | None:
     """
     Return the spell of figures that stand on a file's own steps so many times as wide, if that is no chance.
 
@@ -63,7 +63,7 @@ def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> Spell | None:
     )
     if not own or not off:
         return None
-    found = list[Spell]()
+    found = list[OnSteps]()
     for times in sizes:
         fits = on_steps(figures, own * times, off + by * times + _TURNED * figures)
         first, length = longest(fits)
@@ -77,7 +77,7 @@ def spell_on_steps(figures: Floats, sizes: tuple[float, ...]) -> Spell | None:
         differ = int((np.diff(inside) != 0.0).sum()) if np.unique(inside).size >= _DIFFERENT else 0
         chance = differ * np.log(share) + np.log(figures.size)
         if share < _OFTEN and chance < _BY_CHANCE and _LEVEL[0] < level < _LEVEL[1]:
-            found.append(Spell(chance, first, first + length - 1, times))
+            found.append(OnSteps(chance, first, first + length - 1, times))
     return min(found, default=None)
 
 

@@ -137,7 +137,7 @@ def test_days_of_wind_in_a_spell_are_worth_what_they_are_divided_by():
 @pytest.mark.parametrize("times", [2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 25.4, 1.0])
 def test_rain_of_several_tips_at_a_time_is_told(times):
     """Tips of 0.2 mm, or of 0.25 where as many of 0.2 are whole numbers: 24 wet days on which each counts so many times."""
-    tips = np.random.default_rng(4).geometric(0.12, 153) * (0.25 if times in (5.0, 10.0) else 0.2)
+    tips = np.random.default_rng(5).geometric(0.12, 153) * (0.25 if times in (5.0, 10.0) else 0.2)
     rain = tips * np.where((np.arange(153) >= 60) & (np.arange(153) < 84), times, 1.0)
     said = spoken("rain-change", 153, tmin=14.0, tmax=28.0, rain=rain.round(2))
     assert (f"on steps {times:g} times as wide" in said) is (times > 1.0), said

@@ -19,6 +19,7 @@ from panbudget.reports.check.figures import march_band, march_figure
 from panbudget.reports.check.page import check_lines
 from panbudget.reports.writing import as_json, as_page, write_into
 from panbudget.studies.check import check
+from panbudget.words import units_shown
 from tests.small_weather import weather_csv
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -311,6 +312,10 @@ def test_check_says_once_what_was_filled_and_leaves_out_what_follows_from_it(men
     assert "wind: 31\N{NO-BREAK SPACE}days estimated by 2 m/s" in short
     assert "radiation: 31\N{NO-BREAK SPACE}days estimated from the temperature range" in short
     assert "vapour_pressure: 31\N{NO-BREAK SPACE}days estimated from tmin" in short
+    with units_shown("US"):  # what is estimated is a number of the reader's, too
+        shown = "\n".join(check_lines(found))
+        assert "days estimated from tmin - 3.6 °F;" in shown
+        assert "m/s" not in shown
     assert "rh_mean" not in short
     assert "Columns of the file that are not used: brisa." in short
     assert "not measured" not in short

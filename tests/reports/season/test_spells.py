@@ -36,7 +36,7 @@ def test_the_short_check_tells_only_what_is_clear(found):
         line.replace("\u00a0", " ") for line in check_lines(found) if line.startswith("Stands out in the record: ")
     ]
     assert (
-        "the longest time without rain, 24 June to 21 August 2025 (59 days): 0 mm, where the rest lets expect 71 mm; worth "
+        "the longest time without rain, 24 June to 21 August 2025 (59 days): 0 mm; like the rest it would be 71 mm; worth "
         "−70.6 mm of rain" in line
     )
     assert "temperature" not in line
@@ -100,8 +100,8 @@ def test_still_gauges_have_a_line_each_and_units_are_those_shown():
     with units_shown("US"):
         lines = [line.replace("\u00a0", " ") for line in spell_lines(season, everything=True)]
     assert (
-        "13 mph, where the rest lets expect 4.5 mph" in lines[1]
-        or "13.4 mph, where the rest lets expect 4.5 mph" in lines[1]
+        "13 mph; like the rest it would be 4.5 mph" in lines[1]
+        or "13.4 mph; like the rest it would be 4.5 mph" in lines[1]
     )
     assert lines[3].endswith("the least above nothing is 0.010 in")
     table = stands_out(season)[0].table

@@ -14,7 +14,7 @@ from panbudget.season.years import listed
 from panbudget.studies.check import Checked
 from panbudget.studies.sensitivity import in_depth, in_percent
 from panbudget.weather.checks.plausibility import TRUSTED, checks_made, not_judged
-from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed
+from panbudget.weather.flags import FROM_ESTIMATED, is_borrowed, said
 from panbudget.words import SHOWN, amount, and_more, bare, count, days_said, kind_of
 
 _section, _say = words_of("check")
@@ -153,7 +153,7 @@ def _in_units(extreme: dict[str, Any]) -> dict[str, Any]:
 
 def _by(way: str) -> str:
     """Write a way of filling as what follows a verb: by a rule, or from what it says."""
-    way = _HOW.get(way, way.removeprefix("dew point "))
+    way = _HOW.get(way, str(said(way)).removeprefix("dew point "))
     return way if way.startswith(("from ", "as ")) else f"by {way}"
 
 

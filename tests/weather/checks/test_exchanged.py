@@ -17,7 +17,9 @@ import pandas as pd
 import pytest
 
 from panbudget.errors import WeatherError
+from panbudget.physics import air
 from panbudget.scenario.garden import Site
+from panbudget.weather.checks.exchanged import wrong_share
 from panbudget.weather.clean import open_weather
 from tests.weather.checks.days import inspected, spoken
 
@@ -63,6 +65,74 @@ DAYS = {
     "wind": 2.0 + 0.5 * np.sin(2.1 * AT),
 }
 CLEAR = inspected(N, tmin=14.0, tmax=28.0).sky.clear
+
+
+PLAIN = inspected(N, tmin=14.0, tmax=28.0)
+PRESSURE = float(air.atmospheric_pressure(PLAIN.site.elevation))
+
+
+@pytest.mark.parametrize(
+    ("name", "can", "cannot"),
+    [
+        *(("tmin", can, cannot) for can, cannot in ((-60.0, -60.1), (40.0, 40.1))),
+        *(("tmax", can, cannot) for can, cannot in ((-60.0, -60.1), (57.0, 57.1))),
+        *(("dew_point", can, cannot) for can, cannot in ((-60.0, -60.1), (35.0, 35.1))),
+        *(("wind", can, cannot) for can, cannot in ((0.1, -0.1), (6.0, 6.1))),
+        *(("rh_max", can, cannot) for can, cannot in ((5.1, 5.0), (105.0, 105.1))),
+        *((name, can, cannot) for name in ("rh_mean", "rh_min") for can, cannot in ((0.1, 0.0), (105.0, 105.1))),
+        *(("rain", can, cannot) for can, cannot in ((np.where(AT % 30, 1.0, 0.0), 1.0), (0.0, -0.1))),
+        ("radiation", 0.4 * CLEAR, 0.39 * CLEAR),
+        ("radiation", 1.1 * CLEAR, 1.11 * CLEAR),
+        ("radiation", np.where(AT % 10, 0.018, 0.5) * CLEAR, np.where(AT % 10, 0.0179, 0.5) * CLEAR),
+        ("pressure", PRESSURE - 11.9, PRESSURE - 12.1),
+        ("pressure", PRESSURE + 11.9, PRESSURE + 12.1),
+        *(
+            ("sunshine", can, cannot)
+            for can, cannot in ((0.0, -0.1), (PLAIN.sky.daylight + 0.29, PLAIN.sky.daylight + 0.31))
+        ),
+    ],
+)
+def test_what_no_column_of_its_name_can_be(name, can, cannot):
+    """A day's figure, or of a wind, rain and light a season's; of light on nine days of ten."""
+    assert wrong_share(PLAIN, {name: can * np.ones(N)}) == 0.0
+    assert wrong_share(PLAIN, {name: cannot * np.ones(N)}) >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("columns", "can", "cannot"),
+    [
+        (("tmin", "tmax"), (14.0, 14.0), (14.1, 14.0)),
+        (("tmin", "tmax"), (14.0, 37.0), (14.0, 37.1)),
+        (("rh_min", "rh_max"), (60.0, 60.0), (60.1, 60.0)),
+        (("rh_min", "rh_mean"), (60.0, 60.0), (60.1, 60.0)),
+        (("rh_mean", "rh_max"), (60.0, 60.0), (60.1, 60.0)),
+        (("tmin", "dew_point"), (14.0, 24.0), (14.0, 24.1)),
+        (("tmax", "vapour_pressure"), (20.0, 2.33), (20.0, 2.35)),  # FAO-56 table 2.3: 2.338 kPa
+        (("tmax", "vapour_pressure"), (20.0, 0.01), (20.0, 0.0)),
+    ],
+)
+def test_what_two_columns_beside_each_other_cannot_be(columns, can, cannot):
+    shares = [
+        wrong_share(PLAIN, {name: np.full(N, of) for name, of in zip(columns, each, strict=True)})
+        for each in (can, cannot)
+    ]
+    assert shares == [0.0, 1.0]
+
+
+@pytest.mark.parametrize(("calms", "cannot"), [(18, 0.0), (19, 1.0)])
+def test_a_wind_of_more_than_three_calms_in_ten_days_is_none(calms, cannot):
+    assert wrong_share(PLAIN, {"wind": np.where(calms > AT, 0.0, 2.0)}) == cannot
+
+
+@pytest.mark.parametrize(("up_to", "tells"), [(5.9, False), (6.1, True)])
+def test_light_tells_where_a_clear_sky_has_some(up_to, tells):
+    """A winter's darkest days, 6 MJ and less of a clear sky's, say nothing."""
+    polar = inspected(
+        N, start="2024-10-01", site=Site(latitude=60.0, longitude=10.0, elevation="20 m"), tmin=-9.0, tmax=0.0
+    )
+    clear = polar.sky.clear
+    light = np.where(clear > up_to, 0.5 * clear, 2.0 * clear)
+    assert (wrong_share(polar, {"radiation": light}) > 0.0) == tells
 
 
 def _warm(days):

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 
@@ -22,13 +21,21 @@ from panbudget.weather.text.columns import STANDARD, number
 
 # days that tell, and those on which two columns are held against each other [d]
 _MONTH, _TOGETHER = 30, 20
-# what no day's minimum and maximum reach, and what no season's middling range does [°C]
-_TEMPERATURES = {"tmin": (-60.0, 40.0), "tmax": (-60.0, 57.0), "dew_point": (-60.0, 35.0)}
+# what no day's figure is below or above, in its column's unit, and what no season's middling range of temperature reaches [°C]
+_BOUNDS = {
+    **{"tmin": (-60.0, 40.0), "tmax": (-60.0, 57.0), "dew_point": (-60.0, 35.0), "wind": (0.0, 20.0)},
+    **{
+        "rh_max": (5.01, 105.0),
+        "rh_mean": (0.01, 105.0),
+        "rh_min": (0.01, 105.0),
+        "rain": (0.0, STANDARD["rain"].highest),
+    },
+}
 _RANGE = 23.0
-# least and most humidity [%]; share of calm days and a middling day's wind beyond which it is none [-, m/s]; share of dry days below
-# which rain is none [-]; the most and least of a clear sky's light where that is more than this, and what bright days reach [-, MJ, -]
-_HUMIDITY, _CALM, _WINDY, _DRY = (0.0, 105.0), 0.3, 6.0, 0.03
-_HIGHEST_DRY, _LIGHT, _SOME_LIGHT, _BRIGHT = 5.0, (0.018, 1.1), 6.0, 0.4
+# share of calm days and a middling day's wind beyond which it is none [-, m/s]; share of dry days below which rain is none [-]; the
+# least and most of a clear sky's light where that is more than this, and what bright days reach [-, MJ, -]
+_CALM, _WINDY, _DRY = 0.3, 6.0, 0.03
+_LIGHT, _SOME_LIGHT, _BRIGHT = (0.018, 1.1), 6.0, 0.4
 # how far a pressure and a dew point may lie off [kPa, °C], and sunshine above the daylight [h]
 _PRESSURE, _DEW, _SUNSHINE = 12.0, 10.0, 0.3
 # shares of days, added up, that can't be as the columns stand, and those that may be left; how much better columns go with each other
@@ -40,8 +47,8 @@ _WRONG, _LEFT, _NO_WORSE, _SOME_BETTER, _FAR_BETTER, _BETTER = 0.015, 0.02, -0.0
 _TOO_WINDY, _DARKEST, _BRIGHTEST, _MOSTLY, _RATHER = 5.0, 0.03, 1.1, 0.95, 0.3
 _NEVER_DRY, _OFTEN_CALM = 0.95, 0.3
 # columns of a table whose cells may move, how many things can't be on a day whose cells did, an empty cell among them, and a day's range
-# and wind that are none [-, -, °C, m/s]
-_FEWEST, _BROKEN, _WIDEST, _STORM = 3, 2, 40.0, 20.0
+# that is none [-, -, °C]
+_FEWEST, _BROKEN, _WIDEST = 3, 2, 40.0
 # pairs that rows of their own tell apart, by what else the two may be
 _OF_THEIR_OWN = ({"wind", "radiation"}, {"wind", "rain"}, {"tmin", "dew_point"})
 
@@ -51,13 +58,13 @@ def _exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     if inspection.own_marks or inspection.raw.of_records or len(names) < 3:
         return
     values = {name: inspection.of_asked(name) for name in names}
-    wrong, alike = _wrong(inspection, values), _alike(inspection, values)
+    wrong, alike = wrong_share(inspection, values), _alike(inspection, values)
     if wrong <= _WRONG and alike >= len(_signs(inspection, values)) - _FAR_BETTER:
         return
     best, pair = 0.0, ("", "")
     for one, other in combinations((name for name in names if np.ptp(inspection.known(name)) > 0.0), 2):
         turned = values | _turned(inspection, one, other)
-        if (left := _wrong(inspection, turned)) >= _LEFT:
+        if (left := wrong_share(inspection, turned)) >= _LEFT:
             continue
         better = _alike(inspection, turned) - alike
         total = 2.0 * (wrong - left) + better
@@ -77,40 +84,27 @@ def _turned(inspection: Inspection, one: str, other: str) -> dict[str, Floats]:
     return {one: (b - to_other) / of_other * of_one + to_one, other: (a - to_one) / of_one * of_other + to_other}
 
 
-def _wrong(inspection: Inspection, values: Mapping[str, Floats]) -> float:
+def wrong_share(inspection: Inspection, values: Mapping[str, Floats]) -> float:
     """Add up the shares of days on which a column can't be what it is called, 1 where it can't be as a whole."""
-    return sum(max(map(float, parts)) for parts in _parts(inspection, values))
+    return sum(max(parts) for parts in _parts(inspection, values))
 
 
-def _parts(inspection: Inspection, values: Mapping[str, Floats]) -> Iterator[tuple[Any, ...]]:
-    sky, asked = inspection.sky, inspection.asked
+def _parts(inspection: Inspection, values: Mapping[str, Floats]) -> Iterator[tuple[float, ...]]:
+    asked, clear = inspection.asked, inspection.sky.clear[inspection.asked]
     for name, figures in values.items():
-        known = figures[~np.isnan(figures)]
-        if name in _TEMPERATURES:
-            least, most = _TEMPERATURES[name]
-            yield (((known < least) | (known > most)).mean(),)
-        elif name.startswith("rh"):
-            least = _HIGHEST_DRY if name == "rh_max" else _HUMIDITY[0]
-            yield (((known <= least) | (known > _HUMIDITY[1])).mean(),)
-        elif name == "wind":
-            yield (known < 0.0).mean(), (known == 0.0).mean() > _CALM, np.median(known) > _WINDY
+        known, off = figures[~np.isnan(figures)], _off(inspection, name, figures, asked)
+        share, high = _share(off, figures), (clear > _SOME_LIGHT) & ~np.isnan(figures)
+        if name == "wind":
+            yield share, float((known == 0.0).mean() > _CALM), float(np.median(known) > _WINDY)
         elif name == "rain":
-            yield ((known < 0.0) | (known > STANDARD["rain"].highest)).mean(), (known == 0.0).mean() < _DRY
-        elif name == "radiation":
-            high = sky.clear[asked] > _SOME_LIGHT
-            share = figures[high] / sky.clear[asked][high]
-            share = share[~np.isnan(share)]
-            if share.size:
-                off = (share < _LIGHT[0]) | (share > _LIGHT[1])
-                yield off.mean(), np.percentile(share, 95.0) < _BRIGHT
-        elif name == "sunshine":
-            yield (_share((figures < 0.0) | (figures > sky.daylight[asked] + _SUNSHINE), figures),)
-        elif name == "pressure":
-            usual = float(air.atmospheric_pressure(inspection.site.elevation))
-            yield ((np.abs(known - usual) > _PRESSURE).mean(),)
+            yield share, float((known == 0.0).mean() < _DRY)
+        elif name == "radiation" and high.any():
+            yield off.sum() / high.sum(), float(np.percentile(figures[high] / clear[high], 95.0) < _BRIGHT)
         elif name == "vapour_pressure" and "tmax" in values:
-            most_vapour = air.saturation_vapour_pressure(np.minimum(values["tmax"], _TEMPERATURES["tmax"][1]))
+            most_vapour = air.saturation_vapour_pressure(np.minimum(values["tmax"], _BOUNDS["tmax"][1]))
             yield (_share((figures <= 0.0) | (figures > most_vapour), figures, values["tmax"]),)
+        else:
+            yield (share,)
     for low, high_name in (("tmin", "tmax"), ("rh_min", "rh_max"), ("rh_mean", "rh_max"), ("rh_min", "rh_mean")):
         if low in values and high_name in values:
             apart = values[high_name] - values[low]
@@ -119,6 +113,19 @@ def _parts(inspection: Inspection, values: Mapping[str, Floats]) -> Iterator[tup
     if "dew_point" in values and "tmin" in values:
         above = values["dew_point"] - values["tmin"]
         yield (_share(above > _DEW, above),)
+
+
+def _off(inspection: Inspection, name: str, figures: Floats, days: Mask | slice) -> Mask:
+    """Tell on which days a column can't be what it is called, whatever stands beside it."""
+    least, most = _BOUNDS.get(name, (-np.inf, np.inf))
+    clear, usual = inspection.sky.clear[days], float(air.atmospheric_pressure(inspection.site.elevation))
+    if name == "radiation":
+        return (clear > _SOME_LIGHT) & ((figures < _LIGHT[0] * clear) | (figures > _LIGHT[1] * clear))
+    if name == "sunshine":
+        return (figures < 0.0) | (figures > inspection.sky.daylight[days] + _SUNSHINE)
+    if name == "pressure":
+        return np.abs(figures - usual) > _PRESSURE
+    return (figures < least) | (figures > most)
 
 
 def _share(of: Mask, *known: Floats) -> float:
@@ -212,24 +219,15 @@ def _moved(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
 
 def _broken(inspection: Inspection, values: Mapping[str, Floats]) -> Ints:
     """Count by how many things each day can't be what its columns say."""
-    sky, of = inspection.sky, values.get
-    nothing = np.full(len(inspection.daily), np.nan)
-    tmin, tmax, dew_point = (of(name, nothing) for name in ("tmin", "tmax", "dew_point"))
-    damp, dry, wind, rain, light = (of(name, nothing) for name in ("rh_max", "rh_min", "wind", "rain", "radiation"))
-    ranges, hottest = tmax - tmin, [_TEMPERATURES[name][1] for name in ("tmin", "tmax")]
+    off = {name: _off(inspection, name, figures, slice(None)) for name, figures in values.items()}
+    known = {name: values.get(name, np.full(len(inspection.daily), np.nan)) for name in STANDARD}
+    ranges, warmth = known["tmax"] - known["tmin"], [off.pop(name) for name in ("tmin", "tmax") if name in off]
     faults = [
-        (ranges < 0.0) | (ranges > _WIDEST) | (tmin > hottest[0]) | (tmax > hottest[1]),
-        damp < dry,
-        (damp <= _HIGHEST_DRY) | (damp > _HUMIDITY[1]),
+        np.any([ranges < 0.0, ranges > _WIDEST, *warmth], axis=0),
+        known["rh_max"] < known["rh_min"],
+        *off.values(),
     ]
-    faults += [
-        (dry <= 0.0) | (dry > _HUMIDITY[1]),
-        (wind < 0.0) | (wind > _STORM),
-        (dew_point > tmin + _DEW) | (dew_point > tmax),
-    ]
-    faults += [(rain < 0.0) | (rain > STANDARD["rain"].highest)]
-    high = sky.clear > _SOME_LIGHT
-    faults += [high & ((light < _LIGHT[0] * sky.clear) | (light > _LIGHT[1] * sky.clear))]
+    faults.append(known["dew_point"] > np.minimum(known["tmin"] + _DEW, known["tmax"]))
     counts: Ints = np.count_nonzero(faults, axis=0)
     return counts
 

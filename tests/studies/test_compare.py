@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import tomllib
 from contextlib import nullcontext
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,6 +15,7 @@ import pytest
 
 from panbudget import replay
 from panbudget.errors import ScenarioError
+from panbudget.reports.compare.page import comparison_sentences
 from panbudget.scenario.garden import scenario_from
 from panbudget.studies import common, ranges
 from panbudget.studies import compare as study
@@ -155,7 +157,24 @@ def test_every_usable_year_counts_in_the_seasons_odds(make_garden):
     ],
 )
 def test_recovery_counts_the_short_days_after_the_wave(ks, days):
-    assert recovery_days(np.array(ks) < 1.0, 3) == days
+    short = np.array(ks) < 1.0
+    assert recovery_days(short, np.ones(len(ks), bool), 3) == days
+    # a bed that is cleared does not recover by that, and what comes after it is another's
+    cleared = np.array([*short, False, *short]), np.array([*[True] * len(ks), False, *[True] * len(ks)])
+    assert recovery_days(*cleared, 3) == days
+
+
+def test_a_figure_that_is_printed_alike_is_no_difference(garden):
+    """In the units shown: 298.4 and 298.5 mm are both 11.75 in."""
+    found = compare(garden, ["wide"], with_base=True)
+    of_water = found.differences["measure"] == "irrigation_mm"
+    alike = found.differences.mask(of_water, found.differences.assign(value=298.46, reference=298.44, verdict="clear"))
+    alike = alike.astype(found.differences.dtypes)
+    found = replace(found, differences=alike)
+    for system, told in {"metric": "298 mm", "US": "11.75 in"}.items():
+        with units_shown(system):
+            text = " ".join(comparison_sentences(found)).replace("\u00a0", " ")
+        assert f"{told} in place of {told}" not in text
 
 
 def test_the_table_has_a_row_for_each_difference_and_json_no_infinity(garden):

@@ -107,7 +107,7 @@ class Comparison(Reported):
         What a heat wave is; empty if none was asked for.
     values : DataFrame
         Index ``span`` ("window" or "season"), ``variant``, ``where`` (controller, or "CONTROLLER/BED") and ``measure``;
-        ``value``. A recovery that did not come within the season is infinite.
+        ``value``. A recovery that did not come while the bed grew is infinite.
     differences : DataFrame
         A row for each measure of each variant beside the first: ``span``, ``where``, ``measure``, ``unit``, ``variant``,
         ``against``, ``value``, ``reference``, ``difference``, its range ``low`` to ``high`` over the cells, the shares of
@@ -406,21 +406,21 @@ def _measured(
                 "deep_percolation_mm": out.deep_percolation[mean, days].sum(),
             }
             if after is not None:
-                in_bed["recovery_days"] = recovery_days(short[driest], after)
+                in_bed["recovery_days"] = recovery_days(short[driest], growing[driest] > 0, after)
             where = f"{bed.controller}/{bed.bed}"
             values |= {(where, key): float(in_bed[key]) for key in BED_MEASURES if key in in_bed}
         columns.append(pd.Series(values))
     return pd.concat(columns, axis=1)
 
 
-def recovery_days(short: npt.NDArray[np.bool_], after: int) -> float:
+def recovery_days(short: npt.NDArray[np.bool_], grows: npt.NDArray[np.bool_], after: int) -> float:
     """
     Count the days after a heat wave on which a bed's driest quarter is still short of water.
 
     Parameters
     ----------
-    short : ndarray (days,)
-        Whether it is, day by day.
+    short, grows : ndarray (days,)
+        Whether it is, and whether anything grows there, day by day.
     after : int
         The place of the first day after the wave.
 
@@ -428,11 +428,11 @@ def recovery_days(short: npt.NDArray[np.bool_], after: int) -> float:
     -------
     float
         Up to the end of the first run of short days that begins within `AFTER_WAVE`; 0 when there is none; infinite when
-        that run lasts to the last day.
+        that run lasts to the last day of growth.
     """
-    later = short[after:]
+    later = short[after:][: int(np.argmin([*grows[after:], False]))]
     if not later[: AFTER_WAVE.days].any():
-        return math.inf if not len(later) and short[-1] else 0.0
+        return math.inf if not len(later) and short[after - 1] else 0.0
     first = int(later.argmax())
     return math.inf if later[first:].all() else float(first + later[first:].argmin())
 

@@ -3,6 +3,7 @@ Compare page: variants side by side in words, as one page and as data; what can'
 """
 
 import math
+import operator
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -22,9 +23,9 @@ _section, _say = words_of("compare")
 
 
 def _figure(where: str, key: str, value: float) -> str:
-    """Write a measure's value with as many decimals as it is worth; "not by the season's end" for no recovery."""
+    """Write a measure's value with as many decimals as it is worth; "not while it grew" for no recovery."""
     if math.isinf(value):
-        return "not by the season's end"
+        return "not while it grew"
     measure = measure_of(where, key)
     return bare(value, kind_of(measure.unit), measure.decimals)
 
@@ -115,7 +116,8 @@ def _of_variant(name: str, differences: pd.DataFrame) -> list[str]:
     measures, sentences, same = texts("compare")["measures"], [], []
     for where, rows in differences.groupby("where", sort=False):
         shown = measures["of_bed" if "/" in str(where) else "of_valve"]
-        parts = [_part(d, shown[d.measure]) for d in rows.itertuples() if d.measure in shown and d.verdict != "none"]
+        apart = [d for d in rows.itertuples() if d.verdict != "none" and operator.ne(*_printed(d))]
+        parts = [_part(d, shown[d.measure]) for d in apart if d.measure in shown]
         if parts:
             sentences.append(f"{name}, {where}: " + "; ".join(parts) + ".")
         else:
@@ -204,11 +206,11 @@ def _row(comparison: Comparison, span: str, where: str, key: str) -> dict[str, s
     table = comparison.differences
     d: Any
     for d in table[(table["span"] == span) & (table["where"] == where) & (table["measure"] == key)].itertuples():
-        if d.verdict == "none":
+        value, reference = _printed(d)
+        if value == reference:
             row[d.variant] += " (=)"
             continue
         if math.isfinite(d.difference):
-            value, reference = _printed(d)
             measure = measure_of(where, key)
             row[d.variant] += f" ({bare(value - reference, kind_of(measure.unit), f'signed {measure.decimals}')})"
         row[d.variant] += "" if d.verdict == "clear" else " ≈"

@@ -161,3 +161,19 @@ def test_nothing_grave_is_said_so(make_garden):
     }
     garden = make_garden(overlay, weather=weather_csv(60, radiation=26.0))
     assert three_sentences(replay(garden))[2].startswith("Nothing grave was found")
+
+
+def test_what_a_float_valve_draws_stands_under_the_supply_whose_water_it_is(make_garden):
+    """As on the statement: nothing passes the creek's own valves, for it has none."""
+    top_up = {"below": "150 L", "rate": "500 L/h", "from": "creek"}
+    tank = {"kind": "tank", "volume": "200 L", "footprint": "1 m^2", "outlet_height": "2 m", "top_up": top_up}
+    creek = {"kind": "mains", "pressure": "100 kPa"}
+    garden = make_garden(weather=weather_csv(30))
+    described = {**garden.described, "supply": {"spring": tank, "creek": creek}}
+    season = replay(scenario_from(described, garden.path))
+    drawn = f"{season.totals['supplies']['spring']['tank']['topped_l']:,.0f}".replace(",", "\u202f")
+    rows = re.findall(r"<tr>(?:(?!</tr>).)*</tr>", page(season), re.DOTALL)
+    (months,) = (row for row in rows if ">2025-05<" in row)
+    (of_creek,) = (row for row in rows if ">creek<" in row and drawn in row)
+    assert of_creek.count("–") == 2
+    assert drawn in months

@@ -2,6 +2,8 @@
 Season page: what happened, in sentences, tables and figures, and what it rests on.
 """
 
+from __future__ import annotations
+
 import datetime as dt
 import itertools
 from collections.abc import Iterator, Mapping
@@ -19,6 +21,7 @@ from panbudget.reports.season.weeks import weeks_table
 from panbudget.reports.writing import Verb
 from panbudget.season.heat import said as heat_said
 from panbudget.season.result import Season
+from panbudget.season.supplies import floats_on
 from panbudget.studies.sensitivity import alternatives, summed_up
 from panbudget.studies.supplies import FACTORS, enough, pressed
 from panbudget.weather import flags
@@ -209,14 +212,26 @@ def _salts(season: Season) -> Iterator[dict[str, Any]]:
 
 
 def _supplies(season: Season) -> Iterator[dict[str, Any]]:
+    floats = {name: litres(float(by_day.sum())) for name in season.scenario.supply for by_day in _floats(season, name)}
     for name, supply in season.totals["supplies"].items():
-        peak = f"{litres(supply['peak_day']['litres'])} on {supply['peak_day']['date']}"
-        yield {"supply": name, **supply, "peak": peak, "rate": amount(supply["peak_rate_l_per_h"], "flow", ",0")}
+        peak, rate = supply["peak_day"], amount(supply["peak_rate_l_per_h"], "flow", ",0")
+        opened = {"peak": f"{litres(peak['litres'])} on {peak['date']}", "rate": rate} if supply["litres"] else {}
+        into = {"floats": floats.get(name, "–")} if floats else {}
+        yield {"supply": name, **supply, **into, "peak": "–", "rate": "–", **opened}
+
+
+def _floats(season: Season, supply: str) -> list[pd.Series[float]]:
+    """What the float valves of tanks draw on a supply day by day, a tank each. [L]"""
+    return [season.tanks[tank]["topped_l"] for tank in floats_on(season.scenario, supply)]
 
 
 def _months(season: Season) -> pd.DataFrame:
-    supplies = season.totals["supplies"]
-    table = pd.DataFrame({f"{name} [volume]": pd.Series(s["by_month"], dtype=float) for name, s in supplies.items()})
+    table = pd.DataFrame()
+    for name, supply in season.totals["supplies"].items():
+        table[f"{name} [volume]"] = pd.Series(supply["by_month"], dtype=float)
+        for by_day in _floats(season, name):
+            months = pd.DatetimeIndex(by_day.index).strftime("%Y-%m")
+            table[f"{name} [volume]"] += by_day.groupby(months).sum()
     return table.fillna(0.0).sort_index().rename_axis("month").reset_index()
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -98,6 +99,8 @@ _NO_DEW, _OVER_VAPOUR, _OF_VAPOUR = 1.0, 2.7, 7
 _NEAR_UNIT = 0.8
 # mm in one
 _SMALL = {"in": 25.4, "cm": 10.0, "m": 1000.0, "kg/m^2/s": 86400.0}
+# a share that is nothing, whose logarithm is finite [-]
+_NO_SHARE = 1e-300
 
 
 def _rain_unit(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
@@ -247,9 +250,7 @@ def _rain_periods(inspection: Inspection, names: list[str]) -> Iterator[Verdict]
     much = np.flatnonzero(rain >= _NO_DRIZZLE)
     for step in _STEPS if much.size >= _WET_DAYS else ():
         on = much[much % step == np.bincount(much % step).argmax()]
-        share, by_chance = on.size / much.size, 1.0 / step
-        rest = (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)) if share < 1.0 else 0.0
-        if much.size * (share * np.log(share / by_chance) + rest) > _KEPT:  # Chernoff's bound
+        if much.size * _unlikely(on.size / much.size, 1.0 / step) > _KEPT:
             words = {"step": step, "on": on.size, "wet": much.size, "least": _NO_DRIZZLE}
             likely = rain.copy()
             likely[on] = np.maximum(rain[on] - np.median(rain[on]), 0.0)
@@ -360,12 +361,16 @@ def _points_lost(digits: Floats, beyond: Mask) -> Mask:
     in_tenths = 1.0 / (1 + np.unique((digits[beyond] % 1.0).round(1)).size)
     by_chance = np.maximum((whole[-1] - whole[at]) / (digits.size - count[at]), in_tenths)
     share = np.maximum(whole[at] / count[at], by_chance)
-    with np.errstate(divide="ignore", invalid="ignore"):  # Chernoff's bound
-        rest = np.where(share < 1.0, (1.0 - share) * np.log((1.0 - share) / (1.0 - by_chance)), 0.0)
-        sure = count[at] * (share * np.log(share / by_chance) + rest) - np.log(digits.size)
+    sure = count[at] * _unlikely(share, by_chance) - np.log(digits.size)
     best = int(np.nanargmax(sure))
     lost: Mask = ~beyond & (digits >= digits[order[at[best]]]) & (sure[best] > _LOST)
     return lost
+
+
+def _unlikely(share: Floats | float, by_chance: Floats | float) -> Any:
+    """Return how unlikely such a share of many is by chance: the logarithm for each of them, by Chernoff's bound."""
+    both = ((share, by_chance), (1.0 - share, 1.0 - by_chance))
+    return sum(of * np.log(np.maximum(of, _NO_SHARE) / np.maximum(by, _NO_SHARE)) for of, by in both)
 
 
 def _change(*parts: Floats) -> tuple[float, float]:

@@ -40,6 +40,32 @@ def test_fast_winds_in_another_unit_are_not_called_exchanged(columns):
     assert spoken("wind-exchanged", **WARMING, **columns) == ""
 
 
+CLEAR = LIGHT / SHARE
+Z, FREE = ((part - part.mean()) / part.std() for part in (SHARE, BREEZE / CLEAR))
+FREE = (FREE - (FREE * Z).mean() * Z) / (FREE - (FREE * Z).mean() * Z).std()
+
+
+def _some(days, share):
+    """The light with a share of a clear sky's on so many days: on the brightest, or the darkest if it is little."""
+    order = np.argsort(-SHARE if share > 0.5 else SHARE)[:days]
+    return np.where(np.isin(AT, order), share * CLEAR, LIGHT)
+
+
+@pytest.mark.parametrize(
+    ("wind", "light", "speaks"),
+    [
+        *((LIGHT * by / np.median(LIGHT), BREEZE, by > 5.0) for by in (5.1, 4.9)),
+        *((LIGHT, BREEZE * by / np.median(BREEZE), by < 5.0) for by in (4.9, 5.1)),
+        *((_some(5, share), BREEZE, share < 1.1) for share in (1.09, 1.11)),
+        *((_some(5, share), BREEZE, share > 0.03) for share in (0.031, 0.029)),
+        *((_some(days, 1.2), BREEZE, days < 5) for days in (4, 5)),
+        *((LIGHT, (0.1 + 0.01 * (by * Z + np.sqrt(1.0 - by**2) * FREE)) * CLEAR, by < 0.7) for by in (0.69, 0.71)),
+    ],
+)
+def test_bounds_of_wind_and_light_that_are_exchanged(wind, light, speaks):
+    assert bool(spoken("wind-exchanged", **WARMING, wind=wind, radiation=light)) is bool(speaks)
+
+
 def test_the_days_of_a_windy_polar_night_have_no_share_of_light():
     autumn = {"start": "2024-09-20", "site": Site(78.0, 10.0), "tmin": -9.0, "tmax": -6.0 + SHARE}
     light = SHARE * inspected(N, **autumn).sky.clear

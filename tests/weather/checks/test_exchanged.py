@@ -161,11 +161,90 @@ def test_a_wind_in_another_unit_is_not_exchanged_with_anything():
     assert spoken("columns-exchanged", **(_warm(0) | {"wind": 3.6 * 2.5 * DAYS["wind"]})) == ""
 
 
-def _moved(way, days, first=60):
+LONG = np.arange(1000)
+TMIN = np.sin(0.37 * LONG) + 0.5 * np.sin(0.011 * LONG)
+OTHER = np.cos(1.9 * LONG)
+
+
+def _along(series, of):
+    """A series of mean 0 and spread 1 that goes with another by a correlation of so much, and else with nothing of it."""
+    z, free = ((part - part.mean()) / part.std() for part in (series, OTHER[: series.size]))
+    free = free - (free * z).mean() * z
+    return of * z + np.sqrt(1.0 - of**2) * free / free.std()
+
+
+def _dew_under_winds_name(share, by_dew, *, by_wind=1.0, wind=0.0):
+    """Dew points under wind's name that go with the minimum, below 0 on a share of the days, and a wind that may be a dew point."""
+    tmin = 14.0 + 3.0 * _along(TMIN, 1.0)
+    dew_point = _along(TMIN, by_wind)
+    under_wind = wind + dew_point - np.quantile(dew_point, share, method="lower")
+    return {"tmin": tmin, "tmax": tmin + 8.0, "wind": under_wind, "dew_point": 3.5 + _along(TMIN, by_dew)}
+
+
+@pytest.mark.parametrize(
+    ("case", "speaks"),
+    [
+        # days that can't be wind's, where nothing else tells as much
+        *(((share, 0.0), speaks) for share, speaks in ((0.0165, True), (0.0155, False))),
+        # how much better the columns go with each other, where some days can't be
+        *(((0.2, by), speaks) for by, speaks in ((0.895, True), (0.905, False))),
+        # the same, with what the days come to: 0.02, twice
+        *(((0.0201, by), speaks) for by, speaks in ((0.73, True), (0.75, False))),
+    ],
+)
+def test_bounds_of_columns_that_are_exchanged(case, speaks):
+    assert bool(spoken("columns-exchanged", 1000, **_dew_under_winds_name(*case))) is speaks
+
+
+@pytest.mark.parametrize(("by_wind", "speaks"), [(0.942, True), (0.938, False)])
+def test_a_column_that_can_not_be_as_a_whole_may_go_a_little_worse_in_its_place(by_wind, speaks):
+    """A wind of 8 m/s on the middling day, beside another that goes with the minimum by 0.99."""
+    columns = _dew_under_winds_name(0.0, 0.99, by_wind=by_wind, wind=6.0)
+    assert bool(spoken("columns-exchanged", 1000, **columns)) is speaks
+
+
+@pytest.mark.parametrize(("left", "speaks"), [(19, True), (20, False)])
+def test_nearly_all_days_can_be_what_they_are_called_once_exchanged(left, speaks):
+    columns = _dew_under_winds_name(0.2, 0.0) | {"rain": np.where(left > LONG, -0.1, np.where(LONG % 3, 0.0, 2.0))}
+    assert bool(spoken("columns-exchanged", 1000, **columns)) is speaks
+
+
+@pytest.mark.parametrize(("days", "speaks"), [(20, True), (19, False)])
+def test_columns_are_held_against_each_other_on_enough_days(days, speaks):
+    """Thirty days of dew point and wind, and the minimum of so many of them."""
+    columns = {name: of[:90].copy() for name, of in _dew_under_winds_name(0.2, 0.0).items()}
+    for name in ("wind", "dew_point"):
+        columns[name][30:] = np.nan
+    columns["tmin"][: 30 - days] = np.nan
+    assert bool(spoken("columns-exchanged", 90, **columns)) is speaks
+
+
+@pytest.mark.parametrize(("days", "speaks"), [(30, True), (29, False)])
+def test_exchanged_columns_are_told_from_a_month_on(days, speaks):
+    columns = {name: of[:days] for name, of in (_warm(N) | {"rain": DAYS["rain"]}).items() if name != "days"}
+    assert bool(spoken("columns-exchanged", days, **columns)) is speaks
+
+
+@pytest.mark.parametrize(("wet", "calm", "speaks"), [(96, 31, True), (95, 31, False), (96, 30, False)])
+def test_rain_and_wind_are_exchanged_by_wet_days_and_calms(wet, calm, speaks):
+    at = np.arange(100)
+    said = spoken("rain-exchanged", 100, rain=np.where(wet > at, 1.0, 0.0), wind=np.where(calm > at, 0.0, 2.0))
+    assert bool(said) is speaks
+
+
+@pytest.mark.parametrize(("range_of_day", "speaks"), [(40.0, True), (40.1, False)])
+def test_moved_cells_are_put_back_only_where_they_can_be(range_of_day, speaks):
+    columns, _ = _moved(1, 1, tmin=10.0, tmax=10.0 + range_of_day)
+    assert bool(spoken("rows-moved", 153, **columns)) is speaks
+
+
+def _moved(way, days, first=60, **figures):
     """Rows of the terraces whose cells stand one column to the right (1) or to the left (-1), and what so many of them tell."""
     table = pd.read_csv(io.StringIO(TERRACES.read_text()), comment="#", index_col="date", parse_dates=True).loc[
         "2025-05":"2025-09"
     ]
+    for name, figure in figures.items():
+        table.iloc[first, table.columns.get_loc(name)] = figure
     cells = table.to_numpy(copy=True)
     rows = slice(first, first + days)
     cells[rows] = np.roll(cells[rows], way, axis=1)

@@ -42,9 +42,9 @@ _LONG_NUMBER = re.compile(r"(?<![\w\"'])(?:0[xob][\da-fA-F_]{25}|\d[\d_.]{30})")
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 
-def json_text(content: dict[str, Any]) -> str:
-    """Return JSON: sorted by nothing, numbers in full, one text for one content; letters that nobody sees are escaped."""
-    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
+def json_text(content: dict[str, Any], *, plain: bool = False) -> str:
+    """Return JSON: sorted by nothing, numbers in full; letters that nobody sees are escaped, and all but ASCII's if ``plain``."""
+    text = json.dumps(content, indent=1, ensure_ascii=plain, allow_nan=False)
     return CONTROLS.sub(lambda found: json.dumps(found[0])[1:-1], text)
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 
 import pytest
 
-from tests.cli.test_main import run
+from tests.cli.test_main import ROOT, run
 from tests.garden_file import write_garden, years_csv
 
 HEAT = """
@@ -94,3 +97,14 @@ def test_a_folder_is_none_below_a_file_nor_has_a_line_break(name, why, tmp_path,
     assert code == 2
     assert f"can't be made ({why}); choose another folder" in err
     assert sorted(tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize("page", ["cp1252", "cp437", "ascii", "utf-8"])
+def test_json_arrives_whole_in_every_code_page(tmp_path, page):
+    """RFC 8259, section 8.1: JSON is UTF-8; what a code page lacks is escaped, and comes back the same."""
+    garden = write_garden(tmp_path, years_csv(2021, 2021))
+    garden.write_text('title = "庭 Ž"\n' + garden.read_text(encoding="utf-8").partition("\n")[2], encoding="utf-8")
+    environment = {**os.environ, "PYTHONPATH": str(ROOT / "simulator"), "PYTHONIOENCODING": page}
+    asked = [sys.executable, "-m", "panbudget", "check", str(garden), "--json"]
+    out = subprocess.run(asked, capture_output=True, env=environment, check=True).stdout
+    assert json.loads(out.decode("utf-8"))["title"] == "庭 Ž"

@@ -380,10 +380,11 @@ def _refuse_outside(scenario: Any, option: str, day: Day) -> None:
 
 
 def print_json(content: dict[str, Any]) -> None:
-    """Print a JSON object, alone."""
+    """Print a JSON object, alone; letters that the terminal's code page may lack are escaped, so that all arrive."""
     from panbudget.files import json_text
 
-    typer.echo(json_text(content))
+    whole = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    typer.echo(json_text(content, plain=not whole))
 
 
 def table(

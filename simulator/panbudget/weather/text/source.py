@@ -142,7 +142,8 @@ def _bytes_of(path: Path, shown_as: str) -> bytes:
     except PermissionError:
         raise refusal("no-permission", shown_as) from None
     except (OSError, ValueError) as error:
-        raise refusal("folder" if os.path.isdir(path) else "unreadable", shown_as, reason=error) from None
+        reason = getattr(error, "strerror", None) or error
+        raise refusal("folder" if os.path.isdir(path) else "unreadable", shown_as, reason=reason) from None
 
 
 def _what_is_no_text(data: bytes, *, packed: bool) -> str:

@@ -73,6 +73,14 @@ def kept(on_step, *, step=3, others=20):
     return fell(on(400, np.resize([4.0, 5.0], on_step + others), np.r_[step * np.arange(on_step), at_random]))
 
 
+def run(count, *, between=5):
+    """Return every third day of a part of the season wet, so many in a row, and so many of those between; others at random."""
+    rest = [day for day in range(3 * count) if day % 3][:between]
+    at_random = np.random.default_rng(1).choice(np.arange(120, 400), 60, replace=False)
+    wet = np.r_[3 * np.arange(count), rest, at_random]
+    return fell(on(400, np.resize([4.0, 5.0, 6.0], wet.size), wet))
+
+
 def test_a_sprinkler_is_worth_what_it_brings_and_leaves_the_rain():
     """6 mm every third day, beside rain of 4 mm, on two of them as well."""
     rain = on(400, 6.0, slice(0, 150, 3)) + on(400, 4.0, [3, 30, 200, 205])
@@ -247,6 +255,8 @@ BOUNDS = [
     ("rain-unit", lambda rh_min: scant(rh_min=rh_min), 44.0, 46.0),
     ("rain-periods", kept, 16, 17),
     ("rain-periods", lambda step: kept(30, step=step), 11, 10),
+    ("rain-periods", run, 16, 17),
+    ("rain-periods", lambda between: run(17, between=between), 14, 13),
     ("rain-exchanged", lambda wet: exchanged(wet=wet), 190, 191),
     ("rain-exchanged", lambda calm: exchanged(calm=calm), 60, 61),
     ("rain-exchanged", lambda days: exchanged(days=days), 29, 30),

@@ -149,6 +149,16 @@ def test_a_drift_over_the_season_is_a_line_of_its_own():
     assert not [quantity for quantity in told(table()) if "drift" in quantity]
 
 
+@pytest.mark.parametrize(("end", "told_of"), [(0.80, True), (0.95, False)])
+def test_light_that_fades_is_told_by_its_brightest_days(end, told_of):
+    """Two days of three are under cloud, of many kinds, so that a line through all days explains little."""
+    cloud = np.where(np.arange(N) % 3, 0.2 + 0.6 * np.abs(np.sin(1.7 * np.arange(N) ** 1.3)), 1.0)
+    drifted = told(table(radiation=0.75 * CLEAR * cloud * np.geomspace(1.0, end, N)))
+    assert ("radiation-drift" in drifted) is told_of
+    if told_of:
+        assert drifted["radiation-drift"].worth_mm < 0.0
+
+
 def test_a_constant_record_and_a_short_one_give_nothing():
     same = {name: np.full(N, float(table()[name].mean())) for name in COLUMNS[:5]}
     assert told(table(**same, radiation=0.7 * CLEAR, rain=np.zeros(N))) == {}

@@ -8,10 +8,12 @@ tests/benchmarks/weather_checks.py.
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget.physics import air
 from tests.weather.checks.days import inspected, spoken
+from tests.weather.checks.test_sensors import by_hour
 from tests.weather.sites import Site
 
 N = 90
@@ -149,6 +151,28 @@ def test_maxima_that_are_higher_for_weeks_are_another_thermometers(first, length
     flat = {"tmin": 14.0 + 0.001 * LOW, "tmax": 26.0 + 0.001 * LOW}
     assert names(**flat | {"tmax": flat["tmax"] + warmer}) == expected
     assert names(**{name: values + warmer for name, values in flat.items()}) == []
+
+
+def test_a_step_that_lasts_to_the_end_is_told_by_its_size_and_not_by_what_the_season_does_later():
+    """Ranges of 10 °C for two months, 18 for two more and 4 from then on: the step is 8 °C up, though the rest has 2 less."""
+    ranges = np.repeat([10.0, 18.0, 4.0], [60, 60, 140]) + 0.001 * np.resize(LOW, 260)
+    said = spoken("tmax-month", 260, tmin=14.0, tmax=14.0 + ranges)
+    assert "is 8.0 °C higher from 2025-07-31 on than before" in said, said
+
+
+def test_records_that_leap_are_doubted_on_three_days_and_worth_the_extremes_without_them():
+    index = pd.date_range("2025-06-01", periods=N)
+    for days, doubted in ((2, False), (3, True)):
+        lone = pd.DataFrame({"tmin": 14.0, "tmax": 26.0}, index=index[10 : 10 + days])
+        columns = {
+            "tmin": 14.0,
+            "tmax": np.where(np.arange(N) == 11, 38.0, 26.0),
+            "by_hour": by_hour(0.0)._replace(lone=lone),
+        }
+        found = inspected(N, **columns, only="temperature-spike", trust=())
+        assert bool(found.cautions) is doubted
+    assert "on 3 days, first on 2025-06-11" in found.cautions[0].sentence
+    assert found.cautions[0].instead[0]["tmax"].max() == 26.0
 
 
 @pytest.mark.parametrize(("days", "expected"), [(59, []), (60, ["tmax-month"])])

@@ -580,3 +580,20 @@ def test_the_faintest_light_counts():
     """0.005 W/m² all day are 0.000432 MJ/m²."""
     raw = days(records(hours("2025-06-01", 48), radiation=0.005))
     assert raw.daily["radiation"].to_numpy() == pytest.approx(0.000432)
+
+
+@pytest.mark.parametrize(("leap", "lone"), [(6.1, True), (6.0, False), (-10.1, True), (-10.0, False)])
+def test_a_record_that_leaps_out_and_back_is_told_with_its_day(leap, lone):
+    """Three days at 20 °C; one record of the second leaps, and the extremes without it are 20 °C."""
+    warmth = np.full(72, 20.0)
+    warmth[30] += leap
+    found = days(records(hours("2025-06-01", 72), temperature=warmth)).by_hour.lone
+    assert list(found.index) == [pd.Timestamp("2025-06-02")] * lone
+    assert (found == 20.0).all(axis=None)
+
+
+def test_a_leap_over_a_gap_and_one_that_stays_are_no_lone_records():
+    warmth = np.r_[np.full(30, 20.0), 30.0, np.full(41, 20.0)]
+    apart = np.delete(np.arange(72), 31)
+    assert days(records(hours("2025-06-01", 72)[apart], temperature=warmth[apart])).by_hour.lone.empty
+    assert days(records(hours("2025-06-01", 72), temperature=np.repeat([20.0, 30.0], 36))).by_hour.lone.empty

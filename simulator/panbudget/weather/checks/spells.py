@@ -28,6 +28,9 @@ _ENOUGH, _WET, _SHORTEST, _LONGEST = 45, 10, 3, 0.75
 # the share of a series' spread that its spell explains, from which it is clear (in 1 of 10 sound seasons' series), and that a
 # straight line over the season does, from which it is told (in 1 of 40) [-]
 _CLEAR, _DRIFTS = 1.0 / 3.0, 0.25
+# days of which the brightest tells a drift of light, blocks of them, its logarithm over the season, and the share of the blocks' spread
+# that a straight line explains (so much in 1 of 64 sound seasons) [d, -, -, -]
+_TOP_OF, _TOPS, _TOPS_MOVE, _TOPS_DRIFT = 10, 6, 0.12, 0.5
 # what a clear spell is worth: a share of the season's ETo; a share of its rain and a depth [-, -, mm]
 _OF_ETO, _OF_RAIN, _DEPTH = 0.02, 0.2, 10.0
 # below which a day is dry [mm], and how many times the next dry spell the longest is, to be clear
@@ -115,7 +118,8 @@ def spells(daily: pd.DataFrame, known: Mapping[str, Mask], *, latitude: float, e
             continue
         values, beside, without = look(daily.iloc[rows], clear[rows])
         series = np.log(values) if by_factor else values
-        runs = [(quantity, _spell(series, beside))] + [(f"{quantity}-drift", _drift(series, beside))] * drifts
+        drift = (_drift(series, beside) or _of_tops(series, by_light=quantity == "radiation")) if drifts else None
+        runs = [(quantity, _spell(series, beside)), (f"{quantity}-drift", drift)]
         for name, run in runs:
             if run is None:
                 continue
@@ -182,6 +186,17 @@ def _drift(series: Floats, beside: Floats) -> tuple[int, int, Floats, float] | N
     spread, product, square = float(left @ left), float(slope @ left), float(slope @ slope)
     share = product**2 / (square * spread) if min(square, spread) > _ALIKE * series.size else 0.0
     return (0, series.size, product / square * line, share) if share >= _DRIFTS else None
+
+
+def _of_tops(series: Floats, *, by_light: bool) -> tuple[int, int, Floats, float] | None:
+    """Return the drift of the brightest of each ten days, which clouds leave alone, as `_drift`; None if there is little of it."""
+    blocks = series[: series.size // _TOP_OF * _TOP_OF].reshape(-1, _TOP_OF).max(axis=1)
+    along = np.linspace(0.0, 1.0, blocks.size)
+    if not by_light or blocks.size < _TOPS or np.ptp(blocks) < _ALIKE:
+        return None
+    by, share = float(np.polyfit(along, blocks, 1)[0]), float(np.corrcoef(along, blocks)[0, 1]) ** 2
+    line = by * np.linspace(0.0, 1.0, series.size)
+    return (0, series.size, line, share) if abs(by) >= _TOPS_MOVE and share >= _TOPS_DRIFT else None
 
 
 def _left_of(series: Floats, beside: Floats) -> tuple[Floats, Floats]:

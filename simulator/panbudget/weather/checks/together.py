@@ -236,6 +236,18 @@ def _lone_days(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(names, "temperature-spike/days", words, inspection.with_asked(**{names[0]: likely}))
 
 
+def _lone_records(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
+    """Doubt records that leap out and back within two hours, on several days."""
+    assert inspection.raw.by_hour is not None
+    days = pd.DatetimeIndex(inspection.daily.index[inspection.asked])
+    lone = inspection.raw.by_hour.lone.reindex(days)
+    at = np.flatnonzero(lone.notna().any(axis=1))
+    if at.size >= _LONE_DAYS:
+        without = {name: lone[name].fillna(pd.Series(inspection.of_asked(name), days)).to_numpy() for name in _NEEDS}
+        words = {"days": at.size, "first": inspection.day_asked(at[0])}
+        yield Verdict(("tmax", "tmin"), "temperature-spike/records", words, inspection.with_asked(**without))
+
+
 def _another_thermometer(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt an extreme that moves away from the other on a day, which does not move, and comes back weeks later or never."""
     values, sign = inspection.of_asked(names[0]), 1.0 if names[0] == "tmax" else -1.0
@@ -246,8 +258,9 @@ def _another_thermometer(inspection: Inspection, names: list[str]) -> Iterator[V
     if found := [part for part in parts if part[0] > 0.0]:
         _, first, last = max(found)
         inside = np.isin(np.arange(values.size), np.arange(first, last))
-        sides = slice(max(first - _END_DAYS, 0) if last < values.size else 0, last + _END_DAYS)
-        by = float(np.nanmean(ranges[inside]) - np.nanmean(ranges[sides][~inside[sides]]))
+        # of one that lasts to the end, its beginning: the season's own changes come later
+        sides = slice(max(first - _END_DAYS, 0), (last if last < values.size else first) + _END_DAYS)
+        by = float(np.nanmean(ranges[sides][inside[sides]]) - np.nanmean(ranges[sides][~inside[sides]]))
         likely = np.where(inside, values - sign * np.minimum(by, ranges), values)
         words = {"by": by, "first": inspection.day_asked(first), "last": inspection.day_asked(last - 1)}
         text = f"{names[0]}-month{'/end' if last == values.size else ''}"
@@ -379,6 +392,7 @@ CHECKS: tuple[Doubt, ...] = (
     Doubt("range-half", _even_though_dry, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("range-half", _changing_together, ("tmax",), _CHANGES, needs=("tmin",)),
     Doubt("range-half", _no_warmth_of_day, ("tmax",), _DAYS, needs=("tmin", "radiation")),
+    Doubt("temperature-spike", _lone_records, _NEEDS, beside="by_hour"),
     Doubt("temperature-spike", _lone_days, ("tmax",), _DAYS, needs=("tmin",)),
     Doubt("temperature-spike", _lone_days, ("tmin",), _DAYS, needs=("tmax",)),
     Doubt("dew-point-exchanged", _dew_point_exchanged, ("dew_point",), _DAYS, needs=_NEEDS),

@@ -80,6 +80,9 @@ _FAR_ABOVE, _MOST_ABOVE = 1.0, 0.5
 _AGAIN, _OF_NEAR, _TIMES_NEXT, _NEXT = 5, 0.9, 5.0, 0.95
 # records that are new, by which those that only repeat them tell, and share of such that come at one multiple of rows [-]
 _NEW, _OF_NEW = 100, 0.98
+# how far a record's temperature lies above both its neighbours, an hour away at most, or below them, as no air does (5.4 and 9.7 at
+# most in 1.1 million genuine records of 60 stations and years, but for one) [°C]
+_LONE_ABOVE, _LONE_BELOW = 6.0, 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -254,7 +257,7 @@ def _to_days(records: Records, site: Site, recognised: str, notes: list[str]) ->
         headers=_by_day(names, records.headers),
         notes=tuple(notes),
         doubts=tuple(filter(None, [_sun_doubt(values, stamps, records, site, step)])),
-        by_hour=_by_hour(values, stamps, records, site) if step <= 3600.0 else None,
+        by_hour=_by_hour(values, stamps, records, site)._replace(lone=_lone(values, days)) if step <= 3600.0 else None,
         rain_twice=None
         if again is None
         else pd.DataFrame({"hours": daily["rain"] - again, "rows": again, "larger": daily["rain"]}),
@@ -293,6 +296,20 @@ def _by_hour(values: dict[str, Floats], stamps: Stamps, records: Records, site: 
     calms = np.where(counts[2] >= _TO_SHARE, means[2], np.nan)
     moving = pd.DataFrame({name: values[name] for name in ("wind", "rain") if name in values}, index=sun // 3600)
     return ByHour(counts[0], means[0], means[1], by_sun, *more, _midday(values, sun // 3600), calms, moving)
+
+
+def _lone(values: dict[str, Floats], days: _Days) -> pd.DataFrame:
+    """Return the extremes of days on which a record's temperature leaps out and back, without such records."""
+    column, hour = values.get("temperature", np.zeros(0)), np.diff(seconds_of(days.clock)) <= 3600
+    if column.size < 3 or "highest" in values or "lowest" in values:
+        return pd.DataFrame()
+    before, after = np.diff(column)[:-1], np.diff(column)[1:]
+    leaps = (np.minimum(before, -after) > _LONE_ABOVE) | (np.minimum(-before, after) > _LONE_BELOW)
+    at, day = 1 + np.flatnonzero(leaps & hour[:-1] & hour[1:]), days.of("temperature")
+    rest = column.copy()
+    rest[at] = np.nan
+    extremes = dict(zip(("tmin", "tmax"), days.extremes(rest, rest, day), strict=True))
+    return pd.DataFrame(extremes, pd.DatetimeIndex(days.midnights)).iloc[np.unique(day[at])]
 
 
 def _midday(values: dict[str, Floats], hours: Ints) -> pd.DataFrame:

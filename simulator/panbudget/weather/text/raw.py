@@ -141,7 +141,8 @@ class ByHour(NamedTuple):
     records in a row or more -> that figure, empty if it comes no more often than others near it [W/m²]; ``midday``: hour of the sun
     since 1970, of those about noon -> its means, ``light`` [W/m²], ``warmth`` [°C] and ``damp``, the logarithm of the vapour
     pressure in kPa; empty without light; ``calms``: share of an hour's winds that are nothing, NaN with fewer than 20 of them;
-    ``moving``: hour of the sun since 1970 -> each record's ``wind`` [m/s] and ``rain`` [mm, or its gauge's count], where it has them.
+    ``moving``: hour of the sun since 1970 -> each record's ``wind`` [m/s] and ``rain`` [mm, or its gauge's count], where it has them;
+    ``lone``: day of which a record's temperature stands far out between its neighbours -> ``tmin`` and ``tmax`` without such records [°C].
     """
 
     records: Floats
@@ -154,6 +155,7 @@ class ByHour(NamedTuple):
     midday: pd.DataFrame = pd.DataFrame()
     calms: Floats = np.zeros(0)
     moving: pd.DataFrame = pd.DataFrame()
+    lone: pd.DataFrame = pd.DataFrame()
 
 
 @dataclass(frozen=True, eq=False)

@@ -154,9 +154,11 @@ def test_light_that_fades_is_told_by_its_brightest_days(end, told_of):
     """Two days of three are under cloud, of many kinds, so that a line through all days explains little."""
     cloud = np.where(np.arange(N) % 3, 0.2 + 0.6 * np.abs(np.sin(1.7 * np.arange(N) ** 1.3)), 1.0)
     drifted = told(table(radiation=0.75 * CLEAR * cloud * np.geomspace(1.0, end, N)))
-    assert ("radiation-drift" in drifted) is told_of
+    assert ("radiation-tops-drift" in drifted) is told_of
     if told_of:
-        assert drifted["radiation-drift"].worth_mm < 0.0
+        brightest = drifted["radiation-tops-drift"]
+        assert brightest.mean / brightest.rest == pytest.approx(0.8 ** (2 / 3), rel=0.01)
+        assert brightest.worth_mm < 0.0
 
 
 def test_a_constant_record_and_a_short_one_give_nothing():

@@ -56,9 +56,9 @@ class Spell(NamedTuple):
 
     ``quantity``: "temperature", "tmax" or "tmin" (by whichever the range between them changes), "humidity", "wind", "radiation", "wet"
     (rain of a wet day) or "dry" (the longest spell without rain), or one of these with "-drift": the season's last third beside the
-    first. ``first``, ``last`` and known ``days``; their ``mean`` and what it would be like the ``rest``, in ``unit``; what the spell
-    adds to the season's ETo, or to its rain (``of``): ``worth_mm`` [mm] and ``worth_share`` of it [-]; ``clear``: whether it stands
-    out by far and matters.
+    first ("radiation-tops-drift": of the brightest of each ten days). ``first``, ``last`` and known ``days``; their ``mean`` and what
+    it would be like the ``rest``, in ``unit``; what the spell adds to the season's ETo, or to its rain (``of``): ``worth_mm`` [mm]
+    and ``worth_share`` of it [-]; ``clear``: whether it stands out by far and matters.
     """
 
     quantity: str
@@ -118,8 +118,9 @@ def spells(daily: pd.DataFrame, known: Mapping[str, Mask], *, latitude: float, e
             continue
         values, beside, without = look(daily.iloc[rows], clear[rows])
         series = np.log(values) if by_factor else values
-        drift = (_drift(series, beside) or _of_tops(series, by_light=quantity == "radiation")) if drifts else None
-        runs = [(quantity, _spell(series, beside)), (f"{quantity}-drift", drift)]
+        runs = [(quantity, _spell(series, beside))] + [(f"{quantity}-drift", _drift(series, beside))] * drifts
+        if quantity == "radiation" and runs[-1][1] is None:
+            runs[-1] = "radiation-tops-drift", _drift_of_tops(series)
         for name, run in runs:
             if run is None:
                 continue
@@ -134,9 +135,9 @@ def spells(daily: pd.DataFrame, known: Mapping[str, Mask], *, latitude: float, e
             worth = total - float(reference_evapotranspiration(daily.assign(**other), **place).sum())
             of_total = worth / total if total > 0.0 else 0.0
             if drifting := name.endswith("-drift"):
-                mean, rest = (
-                    float(values[part].mean()) for part in (slice(-rows.size // 3, None), slice(rows.size // 3))
-                )
+                shown = _tops(values) if name.startswith("radiation-tops") else values
+                thirds = slice(-shown.size // 3, None), slice(shown.size // 3)
+                mean, rest = (float(shown[third].mean()) for third in thirds)
             else:
                 mean, by = (float(part[first:after].mean()) for part in (values, change))
                 rest = mean / float(np.exp(by)) if by_factor else mean - by
@@ -188,13 +189,19 @@ def _drift(series: Floats, beside: Floats) -> tuple[int, int, Floats, float] | N
     return (0, series.size, product / square * line, share) if share >= _DRIFTS else None
 
 
-def _of_tops(series: Floats, *, by_light: bool) -> tuple[int, int, Floats, float] | None:
-    """Return the drift of the brightest of each ten days, which clouds leave alone, as `_drift`; None if there is little of it."""
-    blocks = series[: series.size // _TOP_OF * _TOP_OF].reshape(-1, _TOP_OF).max(axis=1)
-    along = np.linspace(0.0, 1.0, blocks.size)
-    if not by_light or blocks.size < _TOPS or np.ptp(blocks) < _ALIKE:
+def _tops(series: Floats) -> Floats:
+    """Return the brightest of each ten days, which clouds leave alone."""
+    whole = series[: series.size // _TOP_OF * _TOP_OF]
+    return np.asarray(whole.reshape(-1, _TOP_OF).max(axis=1))
+
+
+def _drift_of_tops(series: Floats) -> tuple[int, int, Floats, float] | None:
+    """Return the drift of the brightest days, as `_drift`; None if there is little of it."""
+    tops = _tops(series)
+    if tops.size < _TOPS or np.ptp(tops) < _ALIKE:
         return None
-    by, share = float(np.polyfit(along, blocks, 1)[0]), float(np.corrcoef(along, blocks)[0, 1]) ** 2
+    along = np.linspace(0.0, 1.0, tops.size)
+    by, share = float(np.polyfit(along, tops, 1)[0]), float(np.corrcoef(along, tops)[0, 1]) ** 2
     line = by * np.linspace(0.0, 1.0, series.size)
     return (0, series.size, line, share) if abs(by) >= _TOPS_MOVE and share >= _TOPS_DRIFT else None
 

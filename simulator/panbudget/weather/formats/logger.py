@@ -10,7 +10,7 @@ import dataclasses
 import itertools
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -122,10 +122,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     time = None if opening is None else _time_of(opening, columns)
     if opening is None or time is None:
         raise source.refusal("logger-no-header", table=source.table)
-    more: dict[str, Any] = {"units": opening.units, "legend": opening.legend, "in_part": source.in_part}
-    more["table"] = source.table
-    more |= {"times": time.places, "line": opening.line}
-    header = filled_header(source, opening, lambda cells: read_logger_header(cells, columns, **more))
+    header = filled_header(source, opening, partial(read_logger_header, columns=columns, times=time.places))
     cells, when = _cells_and_stamps(source, opening, header, time)
     starts = pd.DatetimeIndex(when.stamps)
     typical = is_typical(starts)
@@ -167,8 +164,8 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
     separator, clock = SEPARATORS[opening.separator], "UTC" if records.utc else "the file's own clock"
     recognised = f"station table: {separator} between columns, decimal {cells.decimal}, times {when.style} in {clock}"
     recognised += ", each the end of its record" * closes
-    more = {"recognised": recognised, "shown_as": source.shown_as, "notes": [*header.notes, *cells.notes, *marks]}
-    raw = to_days(records, site, **more)
+    notes = [*header.notes, *cells.notes, *marks]
+    raw = to_days(records, site, recognised=recognised, shown_as=source.shown_as, notes=notes)
     of_days = _of_records(raw, header, values, head_of(lines[: opening.line - 1], header.wind_height))
     return dataclasses.replace(of_days, typical=typical)
 
@@ -289,9 +286,8 @@ def _when(cells: Cells, opening: Opening, time: TimeColumns, header: Header, mis
                 .str.replace(r"^(\d{1,2})[.hH](\d{2})$", r"\1:\2", regex=True)
                 .str.replace(r"^(\d{1,2})[hH]?$", r"\1:00", regex=True)
             )
-            if (
-                second[0].str.fullmatch(r"\d{3,4}").any()
-            ):  # hours and minutes, the last of an hour's first ones without zeros
+            # hours and minutes, the last of an hour's first ones without zeros
+            if second[0].str.fullmatch(r"\d{3,4}").any():
                 bare = second[0].str.replace(r"^\d{1,2}$", lambda of: of[0].zfill(4), regex=True)
             second = [bare.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)]
         texts = first.str.strip() + " " + second[0] if second else first

@@ -11,6 +11,7 @@ codes; any other text is named by line and column, since what it means is a gues
 import dataclasses
 import re
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -185,9 +186,7 @@ def read(source: Source, *, columns: Columns, site: Site) -> RawTable:
 
 def _header(source: Source, opening: Opening, columns: Columns, date: int | None) -> Header:
     """Read the header; one of which nothing is known is all that there is to say."""
-    more: dict[str, Any] = {"line": opening.line, "table": source.table, "units": opening.units, "date": date}
-    more |= {"legend": opening.legend, "in_part": source.in_part}
-    header = filled_header(source, opening, lambda cells: read_header(cells, columns, **more))
+    header = filled_header(source, opening, partial(read_header, columns=columns, date=date))
     if any(wrong.code == "no-column-known" for wrong in header.problems):
         raise WeatherError(*header.problems, file=source.shown_as)
     return header

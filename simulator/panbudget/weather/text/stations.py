@@ -188,7 +188,7 @@ def read_logger_header(
     return header
 
 
-def filled_header(source: Source, opening: Opening, read: Callable[[Sequence[str]], Header]) -> Header:
+def filled_header(source: Source, opening: Opening, read: Callable[..., Header]) -> Header:
     """
     Read the header; a column that is empty throughout gives way to another of its meaning, and that is said.
 
@@ -199,15 +199,17 @@ def filled_header(source: Source, opening: Opening, read: Callable[[Sequence[str
     opening : Opening
         How its table begins.
     read : callable
-        A header's cells -> what they say.
+        `read_header` or `read_logger_header`, with what is not of the file or its opening.
 
     Returns
     -------
     Header
     """
+    facts = {"line": opening.line, "units": opening.units, "legend": opening.legend}
 
     def without(places: Iterable[int]) -> Header:
-        return read(["" if place in places else cell for place, cell in enumerate(opening.quantities)])
+        cells = ["" if place in places else cell for place, cell in enumerate(opening.quantities)]
+        return read(cells, **facts, table=source.table, in_part=source.in_part)
 
     header = without(())
     empty = {place for name, place in header.places.items() if name not in header.chosen}

@@ -31,6 +31,13 @@ def humid(**columns):
     return {"tmin": 14.0, "tmax": 28.0, **columns}
 
 
+def far_above(days, *, of=100):
+    """Return dew points far above the minimum, on so many days above the maximum: a hygrometer's fault, and no exchange."""
+    dew_point = np.where(np.arange(of) % 5 == 0, 13.0, 20.0)
+    dew_point[1 : 1 + 5 * days : 5] = 29.0
+    return {"days": of, "tmin": 14.0, "tmax": 28.0, "dew_point": dew_point}
+
+
 def as_vapour(share, by):
     """Return the same days with the vapour pressure of that dew point (FAO-56 eq. 14)."""
     days = above(share, by)
@@ -67,6 +74,7 @@ def least(wind, *, step=1.37, **more):
 
 # check -> days, the last that pass and the first of which it speaks
 BOUNDS = [
+    ("dew-point-exchanged", far_above, 2, 1),
     ("dew-point-exchanged", lambda by: as_vapour(100, by), 1.99, 2.01),
     ("dew-point-exchanged", lambda share: as_vapour(share, 3.0), 95, 96),
     ("dew_point-above-tmin", lambda by: humid(dew_point=14.0 + by), 10.0, 10.1),

@@ -442,6 +442,20 @@ def test_one_small_figure_on_dry_days_is_dew_and_worth_its_sum():
     assert said.instead[0]["rain"].sum() == pytest.approx(rain[rain > 0.4].sum())
 
 
+def test_of_a_running_total_nothing_else_is_made():
+    """Rain of a year without a change, added up over seven days or each month: neither leaps nor has a limit."""
+    rain = np.where(np.arange(150) % 4 == 0, 3.0 + (37.0 * np.arange(150) % 11), 0.0) * np.where(
+        np.arange(150) < 40, 3, 0.4
+    )
+    week = np.convolve(rain, np.ones(7))[:150].round(1)
+    month = np.concatenate([part.cumsum() for part in np.array_split(rain, 5)]).round(1)
+    for total in (week, month):
+        told = {"rain-sum", "rain-change", "value-limit"} & {
+            said.name for said in inspected(**fell(total), trust=()).cautions
+        }
+        assert told == {"rain-sum"}
+
+
 def test_a_total_that_is_told_is_no_lost_decimal_point():
     found = inspected(**fell(np.where(np.arange(90) % 7 == 0, 90.0, 0.0)), trust=()).cautions
     assert {"rain-periods", "rain-much"} & {caution.name for caution in found} == {"rain-periods"}

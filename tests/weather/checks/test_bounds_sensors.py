@@ -345,6 +345,20 @@ def test_days_without_wind_beside_no_weak_ones_may_be_a_gauge_that_stalls(least,
     assert [way["wind"][5] for way in said.instead] == pytest.approx(winds)
 
 
+def test_days_without_wind_are_no_other_record():
+    """A wind of nothing from a day on is a gauge's, which other checks tell."""
+    calm = {**parted(), "wind": np.where(np.arange(N) < 30, 2.0 + 0.1 * WAVE[AT % 11], 0.0)}
+    assert not spoken("record-parted", N, **calm)
+    assert spoken("record-parted", N, **{**calm, "wind": np.maximum(calm["wind"], 0.1)})
+
+
+def test_a_humidity_that_never_changes_is_worth_nothing_that_is_known():
+    still = np.full(N, 60.0)
+    for humidity, told in ((still, False), (np.where(AT < 20, 60.0 + WAVE[AT % 11], still), True)):
+        found = inspected(N, **WARM, rh_max=humidity + 20.0, rh_min=humidity, only="value-stuck", trust=()).cautions
+        assert [bool(said.instead) for said in found] == [told] * 2
+
+
 def test_days_without_wind_are_no_other_unit_for_a_month():
     found = inspected(
         N + 30, tmin=14.0, tmax=28.0 + later(1.0, days=N + 30), wind=2.0 * ~run(22, days=N + 30, first=40), trust=()

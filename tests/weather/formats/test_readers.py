@@ -61,6 +61,10 @@ FOREIGN = {
     "   1         0    66.000    28.000    30.000\n2025  152    2.41740\n2025  153    1.78070\n",
     "figures of fixed width": "Station  a,b,\nLati    66.0 66.1\nLong    28.0 28.1\nElev      30   32\n"
     "2025152002.4001.1\n2025153-99.0000.0\n",
+    # of NCEI's documentation of data set 6401, 5-minute observations (from memory)
+    "an airport (METAR)": "99999KXYZ XYZ20170108032511501/08/17 03:25:31  5-MIN KXYZ 081125Z 11006KT 10SM BKN055 M02/M05 A2990\n",
+    # of the description of WEPP's climate input file (from memory)
+    "(CLIGEN)": "4.30\n 1 0 0\n Station: NOWHERE\n da mo year  prcp  dur   tp     ip  tmax  tmin  rad\n 1  1  1  0.0 0 0 0 4.1 -3.2 120\n",
     "F-6": "PRELIMINARY LOCAL CLIMATOLOGICAL DATA (WS FORM: F-6)\n\nDY MAX MIN\n",
 }
 

@@ -11,7 +11,7 @@ import pytest
 from panbudget.errors import WeatherError
 from panbudget.weather.text.mistakes import Mistakes
 from panbudget.weather.text.moments import read_dates
-from panbudget.weather.text.stamps import read_stamps
+from panbudget.weather.text.stamps import read_stamps, says_utc
 
 
 def read(times):
@@ -83,6 +83,15 @@ def test_a_year_of_two_digits_is_of_the_last_century_from_69_on(year, full):
 def test_an_hour_alone_behind_a_hyphen_is_no_distance():
     with pytest.raises(WeatherError):
         read(["08:00-09", "09:00-10"])
+
+
+@pytest.mark.parametrize(
+    ("header", "utc"),
+    [("Hora UTC", True), ("dateutc", True), ("valid_time", True), ("valid", False), ("Time, GMT-05:00", False)],
+)
+def test_a_header_may_say_that_its_clock_is_utc(header, utc):
+    """As that of a reanalysis' points (CF's valid_time), from memory."""
+    assert says_utc(header) is utc
 
 
 def test_stamps_with_their_distance_from_utc_are_utc():

@@ -45,8 +45,8 @@ _RANGES, _DAMPNESS = (2.5, 22.0, 16.0), (80.0, 90.0)
 _USUAL_RANGE = 10.0
 # share of the days with a dew point above the minimum, and by how much in the middle, beyond which the two are exchanged [-, °C]
 _EXCHANGED, _EXCHANGED_BY = 0.95, 0.3
-# the same, and by how much on one day in ten, on days above freezing [-, °C]
-_OFTEN_ABOVE, _FAR_ABOVE = 0.75, 5.0
+# the same, and by how much on one day in ten, on days above freezing; share of days above the maximum that speak against [-, °C, -]
+_OFTEN_ABOVE, _FAR_ABOVE, _IMPOSSIBLE = 0.75, 5.0, 0.02
 # share of what air at tmax holds below which a vapour pressure is doubted on a middling day that is no desert's [-, °C]
 _PARCHED, _MILD = 0.08, 33.0
 # share of what air at tmin holds that a vapour pressure reaches on damp nights (one in ten), between which it may be in mmHg [-]
@@ -379,13 +379,19 @@ def _range(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         yield Verdict(("tmax", "tmin"), f"temperature-range/{kind}", values, instead)
 
 
+def may_be_tmin(values: Floats, inspection: Inspection) -> bool:
+    """Tell whether a column may be the minimum: hardly ever above the maximum, as far as there is one."""
+    return not inspection.has("tmax") or bool((values > inspection.of_asked("tmax")).mean() < _IMPOSSIBLE)
+
+
 def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     dew_point, tmin = inspection.of_asked("dew_point"), inspection.of_asked("tmin")
     above = (dew_point - tmin)[(np.fmax(dew_point, tmin) > 0.0) & ~np.isnan(dew_point + tmin)]
     if above.size < _DAYS_TO_JUDGE:
         return
     always = (above > 0.0).mean() > _EXCHANGED and float(np.median(above)) > _EXCHANGED_BY
-    if always or ((above > 0.0).mean() > _OFTEN_ABOVE and float(np.percentile(above, 90.0)) > _FAR_ABOVE):
+    far = (above > 0.0).mean() > _OFTEN_ABOVE and float(np.percentile(above, 90.0)) > _FAR_ABOVE
+    if always or (far and may_be_tmin(dew_point, inspection)):
         share = 100.0 * float((above > 0.0).mean())
         words = {"share": share, "middle": float(np.median(above)), "exchanged": True}
         yield Verdict(("dew_point", "tmin"), "dew-point-exchanged", words)

@@ -100,6 +100,8 @@ def _ends(
 def _limited(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt a figure that comes far more often than any other, in many stretches: a sensor's limit, or what was filled in."""
     for name in names:
+        if name == "rain" and seen(inspection, "rain-sum"):  # days without rain leave those as they were
+            continue
         for end, figures, counts, here, stretches, words in _ends(inspection, name, commonest=name != "rain"):
             others, times = np.delete(counts, end).max(), _TIMES_WITHIN if end > 0 else _TIMES_OTHERS
             enough = counts[end] >= _AT_LIMIT and counts[end] > times * others and stretches >= _STRETCHES

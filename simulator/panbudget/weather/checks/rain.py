@@ -306,6 +306,8 @@ def _rain_change(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     """Doubt wet days that from a day on are many times as wet, or as small a part, as no change of season makes them."""
     rain = inspection.of_asked("rain")
     wet = np.flatnonzero(rain > 0.0)
+    if seen(inspection, "rain-sum"):  # which are no days' rain
+        return
     in_inches = inspection.unit_in_file("rain") == "in"
     digits = rain[wet] / (2.54 if in_inches else 1.0)  # tenths, where an inch has hundredths
     logs, beyond = np.log(rain[wet]), [_is_beyond(digits, parts) for parts in (1.0, 10.0)]

@@ -122,8 +122,9 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         # one sensor's columns, which stand still together
         alike = [*(_present(inspection) if of_hours else []), *(other for other in runs if runs[other] == runs[name])]
         # ETo knows nothing of rain, and nothing tells a wind above a limit; of air that never changes no other day is known
-        at_top = values == np.nanmax(values)
+        at_top, rest = values == np.nanmax(values), values[~days & ~np.isnan(values)]
         silent = name == "rain" or (name == "wind" and at_top[first] and at_top.sum() > length + 1)
+        silent |= name.startswith("rh") and bool((rest == values[first]).all())
         if name == "rh_max" and runs.get("rh_min") != runs[name]:
             instead = by_afternoon(inspection, days)
         if not instead and not silent:
@@ -494,7 +495,8 @@ def _quantities(inspection: Inspection) -> dict[str, Floats]:
     found = {"mean": (tmin + tmax) / 2.0, "range": np.log(np.maximum(tmax - tmin, 0.3))}
     found |= {name: inspection.of_asked(name) for name in ("pressure", "rh_max") if inspection.has(name)}
     if inspection.has("wind"):
-        found["wind"] = np.log(inspection.of_asked("wind") + ADDED["wind"])
+        wind = inspection.of_asked("wind")  # days without any are a gauge's, which has checks of its own
+        found["wind"] = np.log(np.where(wind > 0.0, wind, np.nan) + ADDED["wind"])
     dew_point = dew_point_of(inspection)
     return found if dew_point is None else found | {"dryness": tmin - dew_point}
 

@@ -16,7 +16,7 @@ import pandas as pd
 
 from panbudget.numeric import Floats, Mask, longest
 from panbudget.physics import air
-from panbudget.weather.checks.air import HIGH_SUN, steps
+from panbudget.weather.checks.air import HIGH_SUN, may_be_tmin, steps
 from panbudget.weather.checks.inspection import Doubt, Inspection, Verdict, seen
 from panbudget.weather.checks.sensors import dew_point_of
 from panbudget.weather.checks.sky import NIGHTS, SOME_LIGHT, telling_share
@@ -115,9 +115,10 @@ def _dew_point_exchanged(inspection: Inspection, names: list[str]) -> Iterator[V
     odd, even = float(np.mean(moves[::2])), float(np.mean(moves[1::2]))
     sunny = above[(inspection.sky.extraterrestrial[inspection.asked] >= HIGH_SUN) & (np.fmax(dew_point, tmin) > 0.0)]
     low, high = np.percentile(known, [10.0, 90.0]) if (known := sunny.dropna()).size >= _SUNNY else (0.0, 0.0)
+    warm_nights = seen(inspection, "tmin-month")
     if odd > max(_MOVES, _IN_TURN * even) and not seen(inspection, "stations-mixed"):
         days, text = np.arange(tmin.size) % 2 == int(above[1::2].median() > above[::2].median()), "turn"
-    elif low + high > _LOPSIDED and float(known.median()) > 0.0 and not seen(inspection, "tmin-month"):
+    elif low + high > _LOPSIDED and known.median() > 0.0 and may_be_tmin(dew_point, inspection) and not warm_nights:
         text = "sun"
     else:
         return

@@ -171,7 +171,7 @@ def says_utc(header: str) -> bool:
     """Tell whether a header says that its clock is UTC, and not at a distance from it."""
     lowered = header.lower()
     clock = re.search(r"\b(utc|gmt)(?![\w ]*[+-]\s?\d*[1-9])", lowered.replace("_", " "))
-    return clock is not None or "dateutc" in lowered
+    return clock is not None or "dateutc" in lowered or "valid_time" in lowered  # a reanalysis' own name, from memory
 
 
 def read_stamps(

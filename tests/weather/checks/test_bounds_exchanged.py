@@ -140,3 +140,46 @@ def test_some_days_of_vapour_in_another_unit_are_told_by_that_unit(days, unit, s
     (wrong,) = (problem for problem in found.problems if problem.code == "saturation")
     told = f"{days} days from 2025-06-01 to 2025-06-0{days} look like {unit}, and the others do not: bring the file into one unit"
     assert wrong.cure == (told if days == 3 else "correct one of the two")
+
+
+EVEN = {"days": N, "tmin": 14.0, "tmax": 28.0}
+FIRST = AT < 3
+
+
+@pytest.mark.parametrize(
+    ("share", "times", "speaks"),
+    [
+        (0.5, 1e6 * np.exp(0.69), True),  # J/m²
+        (0.5, 1e6 * np.exp(0.71), False),
+        (0.3, 2.01 / 0.3, True),  # tenths of MJ/m², of twice a clear sky's
+        (0.3, 1.99 / 0.3, False),
+    ],
+)
+def test_light_in_another_unit_is_far_too_bright_and_within_twice_of_the_others(share, times, speaks):
+    (bright,) = inspected(**EVEN, radiation=share * CLEAR * np.where(FIRST, times, 1.0)).problems
+    assert ("look like" in bright.cure) is speaks, bright.cure
+
+
+@pytest.mark.parametrize(("times", "speaks"), [(1000.0 * np.exp(0.49), True), (1000.0 * np.exp(0.51), False)])
+def test_vapour_in_another_unit_is_near_the_others(times, speaks):
+    (wrong,) = inspected(**EVEN, vapour_pressure=np.where(FIRST, times, 1.0)).problems
+    assert ("look like Pa" in wrong.cure) is speaks, wrong.cure
+
+
+@pytest.mark.parametrize(
+    ("others", "days", "asked"),
+    [
+        (28.0, 273.15 + 28.0 + 19.9, ["is this K?"]),
+        (28.0, 273.15 + 28.0 + 20.1, ["is the unit °F?"]),  # as of any column
+        # 58 is 14.4 °C in °F and 5.8 in tenths: 0.98 and 1.02 nearer to the others by one of them
+        (10.61, 58.0, ["is the unit °F?", "are these tenths of a degree?"]),
+        (10.63, 58.0, ["is the unit °F?"]),
+    ],
+)
+def test_days_in_another_scale_are_near_the_others(others, days, asked):
+    found = inspected(**EVEN | {"tmin": -5.0, "tmax": np.where(FIRST, days, others)}, only="tmax-range")
+    (wrong,) = (problem for problem in found.problems if problem.code == "tmax-range")
+    said = [
+        each for each in ("is this K?", "is the unit °F?", "are these tenths of a degree?") if each in wrong.expected
+    ]
+    assert said == asked

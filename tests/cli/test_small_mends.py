@@ -6,9 +6,11 @@ import json
 import os
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import pytest
 
+from panbudget.cli.sweep import _lines as sweep_lines
 from tests.cli.test_main import ROOT, run
 from tests.garden_file import write_garden, years_csv
 
@@ -108,3 +110,12 @@ def test_json_arrives_whole_in_every_code_page(tmp_path, page):
     asked = [sys.executable, "-m", "panbudget", "check", str(garden), "--json"]
     out = subprocess.run(asked, capture_output=True, env=environment, check=True).stdout
     assert json.loads(out.decode("utf-8"))["title"] == "庭 Ž"
+
+
+def test_a_design_that_keeps_no_wish_is_not_said_to_suit():
+    """Where none keeps it, the one that falls least short is named as that."""
+    choices = [SimpleNamespace(design=name, keeps=keeps) for name, keeps in [("a", True), ("b", False), ("b", False)]]
+    swept = SimpleNamespace(choices=choices, bad={}, kept=0, seasons=3, sites=3, rows=3, elapsed=1.0, skipped={})
+    swept.cautions = {}
+    lines = [line.replace("\u00a0", " ") for line in sweep_lines(swept)]
+    assert lines[1:] == ["What suits: a at 1 site. Where no design keeps to the wish, least short of it: b at 2 sites."]

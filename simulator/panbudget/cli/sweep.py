@@ -10,7 +10,7 @@ import dataclasses
 import math
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -146,11 +146,14 @@ def _lines(swept: panbudget.Swept) -> Iterator[str]:
         at_sites = {name: cautions[kind] for name, cautions in swept.cautions.items() if kind in cautions}
         names = ", ".join([*at_sites][:_NAMED]) + and_more(len(at_sites) - _NAMED, "site")
         yield f"  {count(len(at_sites), 'site')}: {names}; at {next(iter(at_sites))}, {next(iter(at_sites.values()))}"
-    counts = collections.Counter(choice.design for choice in swept.choices)
-    if counts:
-        none = sum(not choice.keeps for choice in swept.choices)
-        unsuited = f" At {none} no design keeps to the wish." if none else ""
-        yield f"What suits: {', '.join(f'{name} at {sites}' for name, sites in counts.items())}.{unsuited}"
+    if swept.choices:
+        suits, unsuited = (_designs(of.design for of in swept.choices if of.keeps == keeps) for keeps in (True, False))
+        least = f" Where no design keeps to the wish, least short of it: {unsuited}." if unsuited else ""
+        yield f"What suits: {suits or 'nothing'}.{least}"
+
+
+def _designs(chosen: Iterable[str]) -> str:
+    return ", ".join(f"{name} at {count(sites, 'site')}" for name, sites in collections.Counter(chosen).items())
 
 
 def _estimate_lines(expected: Estimate) -> list[str]:

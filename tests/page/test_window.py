@@ -155,3 +155,15 @@ def test_a_variant_is_taken_from_the_list_and_compare_says_where_nothing_differs
             desk.set("upper/pan", 60.0)
 
     _simulated(desk, takes)
+
+
+def test_a_key_in_a_finding_stands_as_code(tmp_path):
+    """Lettuce that is over when the season has begun: to look at `planted` is what is advised."""
+    file = write_garden(tmp_path, years_csv(2021, 2021))
+    kept = [line for line in file.read_text(encoding="utf-8").splitlines() if not line.startswith("plants")]
+    file.write_text("\n".join([*kept, 'plants = "lettuce"', "planted = 2021-05-01"]), encoding="utf-8")
+
+    async def looks(user):
+        await user.should_see("<code>planted</code>", retries=60)
+
+    _simulated(Desk(file), looks)

@@ -34,6 +34,11 @@ def _heading(text: str, classes: str = "") -> None:
     ui.html(text, sanitize=False, tag="h2").classes(classes)
 
 
+def _text(text: str) -> None:
+    """Show a sentence as on a page: what stands in backticks as code."""
+    ui.html(str(pages.whole_options(text)), sanitize=False)
+
+
 def _button(text: str, act: Callable[[], object], look: str = "outline") -> ui.button:
     return ui.button(text, on_click=act).props(f"{look} no-caps dense")
 
@@ -358,14 +363,14 @@ def _cause(cause: Cause) -> None:
     texts, (first, *others) = TEXTS["findings"], cause.findings
     severity = texts[cause.severity]
     if not others:
-        ui.label(texts["line"].format(severity=severity, where=first.where, text=first.text))
+        _text(texts["line"].format(severity=severity, where=first.where, text=first.text))
         return
     ui.label(texts["kinds"].format(severity=severity, findings=words.count(len(cause.findings), "finding")))
     with ui.element("ul"):
         for finding in cause.findings:
             with ui.element("li"):
-                ui.label(f"{finding.where}: {finding.message}")
-    ui.label(cause.cure)
+                _text(f"{finding.where}: {finding.message}")
+    _text(cause.cure)
 
 
 def _words(desk: Desk) -> str:

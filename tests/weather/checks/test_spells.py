@@ -149,6 +149,15 @@ def test_a_drift_over_the_season_is_a_line_of_its_own():
     assert not [quantity for quantity in told(table()) if "drift" in quantity]
 
 
+@pytest.mark.parametrize("wet", [1, 9])
+def test_few_wet_days_tell_the_longest_dry_spell_and_nothing_of_their_rain(wet):
+    """A gauge that is blocked after so many wet days of 5 mm; it is clear to nobody, who knows so few."""
+    found = told(table(rain=np.where(np.arange(N) < wet, 5.0, 0.0)))
+    assert "wet" not in found
+    dry = found["dry"]
+    assert (dry.days, dry.worth_mm, dry.clear) == (N - wet, pytest.approx(-5.0 * (N - wet)), False)
+
+
 @pytest.mark.parametrize(("end", "told_of"), [(0.80, True), (0.95, False)])
 def test_light_that_fades_is_told_by_its_brightest_days(end, told_of):
     """Two days of three are under cloud, of many kinds, so that a line through all days explains little."""

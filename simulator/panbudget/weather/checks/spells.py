@@ -23,7 +23,8 @@ from panbudget.weather.checks.sky import BRIGHTEST
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import ByHour
 
-# known days, and wet ones among them, below which nothing is said; days of a spell at least, and most of the known ones [d, d, d, -]
+# known days below which nothing is said, and wet ones among them below which nothing is of their rain and no dry spell is clear; days
+# of a spell at least, and most of the known ones [d, d, d, -]
 _ENOUGH, _WET, _SHORTEST, _LONGEST = 45, 10, 3, 0.75
 # the share of a series' spread that its spell explains, from which it is clear (in 1 of 10 sound seasons' series), and that a
 # straight line over the season does, from which it is told (in 1 of 40) [-]
@@ -216,10 +217,10 @@ def _left_of(series: Floats, beside: Floats) -> tuple[Floats, Floats]:
 def _rain(rain: Floats, known: Mask, index: pd.DatetimeIndex) -> Iterator[Spell]:
     """Tell the spell whose wet days have another rain than the rest, and the longest without rain."""
     total, wet = float(rain[known].sum()), np.flatnonzero(known & (rain > 0.0))
-    if known.sum() < _ENOUGH or wet.size < _WET:
+    if known.sum() < _ENOUGH or not wet.size:
         return
-    amounts = rain[wet]
-    if run := _spell(np.log(amounts), np.ones((wet.size, 1))):
+    amounts, enough = rain[wet], wet.size >= _WET
+    if enough and (run := _spell(np.log(amounts), np.ones((wet.size, 1)))):
         first, after, _, share = run
         mean, rest = float(amounts[first:after].mean()), float(np.delete(amounts, np.r_[first:after]).mean())
         worth = (mean - rest) * (after - first)
@@ -233,7 +234,8 @@ def _rain(rain: Floats, known: Mask, index: pd.DatetimeIndex) -> Iterator[Spell]
         next_one = np.delete(gaps, longest).max(initial=0)
         first, rate = int(ends[longest]), total / float(known.sum() - days)
         span = index[[first, first + days - 1]]
-        yield _of_rain("dry", span, days, (0.0, rate * days), -rate * days, total, days >= _TIMES_NEXT * next_one)
+        far = enough and days >= _TIMES_NEXT * next_one
+        yield _of_rain("dry", span, days, (0.0, rate * days), -rate * days, total, far)
 
 
 def _of_rain(

@@ -338,6 +338,13 @@ def test_a_wind_that_stands_still_at_a_limit_is_worth_nothing_that_is_known(othe
     assert bool(said.instead) is told
 
 
+@pytest.mark.parametrize(("others", "told"), [(0, True), (1, False)])
+def test_nothing_tells_how_warm_it_was_above_a_limit(others, told):
+    tmax = np.where(run(20) | (N - others <= AT), 40.0, WARM["tmax"].clip(0, 39))
+    (said,) = inspected(N, **{**WARM, "tmax": tmax}, only="value-stuck", trust=()).cautions
+    assert bool(said.instead) is told
+
+
 @pytest.mark.parametrize(("least", "winds"), [(0.99, [4.0]), (1.01, [4.0, 0.505])])
 def test_days_without_wind_beside_no_weak_ones_may_be_a_gauge_that_stalls(least, winds):
     wind = np.where(AT % 5 == 0, 0.0, np.where(AT == 1, least, 4.0))

@@ -7,10 +7,12 @@ Figures are invented. Sizes of units are their definitions: 3.6 km/h, 2.237 mph 
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from panbudget.weather.checks.grid import spell_on_steps
-from tests.weather.checks.days import inspected, spoken
+from tests.weather.checks.days import AIR, inspected, spoken
+from tests.weather.checks.test_sensors import by_hour
 
 RNG = np.random.default_rng(4)
 WIND = RNG.gamma(4.0, 0.6, 600).round(1) + 0.1
@@ -141,3 +143,13 @@ def test_rain_of_several_tips_at_a_time_is_told(times):
     rain = tips * np.where((np.arange(153) >= 60) & (np.arange(153) < 84), times, 1.0)
     said = spoken("rain-change", 153, tmin=14.0, tmax=28.0, rain=rain.round(2))
     assert (f"on steps {times:g} times as wide" in said) is (times > 1.0), said
+
+
+@pytest.mark.parametrize("counts", [True, False])
+def test_of_a_counter_the_gains_stand_on_steps_and_not_its_levels(counts):
+    """Tips of 0.254 mm, told to a tenth; as levels of hundreds all are near any step."""
+    fell = np.where(np.arange(2400) % 5 == 0, np.resize([1, 2, 5, 3, 0, 7, 2, 4, 0, 1, 3], 2400) * 0.254, 0.0)
+    hours = int(pd.Timestamp("2025-06-01").timestamp()) // 3600 + np.arange(2400)
+    moving = pd.DataFrame({"rain": (fell.cumsum() if counts else fell).round(1)}, index=hours)
+    days = {"rain": fell.reshape(100, 24).sum(axis=1), **AIR, "by_hour": by_hour(0.0)._replace(moving=moving)}
+    assert not spoken("rain-change", 100, **days)

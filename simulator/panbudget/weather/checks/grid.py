@@ -29,6 +29,8 @@ _TURNED = 2e-4
 _FINE = 0.006
 # how far a spell's middle may be from as many times the others' [-], as a power of that
 _LEVEL = (0.4, 1.6)
+# share of a rain column's records, most of them above nothing, that are no less than the one before, in a counter that only grows
+_GROWS = 0.99
 # how many times rain may be counted, or in what unit it may be
 _TIMES = (2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 25.4)
 
@@ -86,8 +88,10 @@ def _figures(inspection: Inspection, name: str) -> tuple[Floats, Ints]:
     days, moving = inspection.numbers, inspection.raw.by_hour.moving if inspection.raw.by_hour is not None else None
     if moving is not None and name in moving:
         values, at = moving[name].to_numpy(float), np.searchsorted(days, (numbers := moving.index.to_numpy() // 24))
-        here = (numbers >= days[0]) & (numbers <= days[-1])
+        here = (numbers >= days[0]) & (numbers <= days[-1]) & ~np.isnan(values)
         values, at = values[here], at[here]
+        if name == "rain" and np.median(values) > 0.0 and (np.diff(values) >= 0.0).mean() > _GROWS:
+            values = np.diff(values, prepend=values[:1])  # of a counter what it gains, in which a gauge's tips are
     else:
         values = inspection.of_asked(name)
         at = np.arange(values.size)

@@ -121,9 +121,9 @@ def _stuck(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         of_hours = name.startswith("rh") and name in inspection.raw.of_records  # of which vapour is made, too
         # one sensor's columns, which stand still together
         alike = [*(_present(inspection) if of_hours else []), *(other for other in runs if runs[other] == runs[name])]
-        # ETo knows nothing of rain, and nothing tells a wind above a limit; of air that never changes no other day is known
+        # ETo knows nothing of rain, and nothing tells what is above a limit; of air that never changes no other day is known
         at_top, rest = values == np.nanmax(values), values[~days & ~np.isnan(values)]
-        silent = name == "rain" or (name == "wind" and at_top[first] and at_top.sum() > length + 1)
+        silent = name == "rain" or (at_top[first] and at_top.sum() > length + 1)
         silent |= name.startswith("rh") and bool((rest == values[first]).all())
         if name == "rh_max" and runs.get("rh_min") != runs[name]:
             instead = by_afternoon(inspection, days)

@@ -221,13 +221,14 @@ def _broken(inspection: Inspection, values: Mapping[str, Floats]) -> Ints:
     """Count by how many things each day can't be what its columns say."""
     off = {name: _off(inspection, name, figures, slice(None)) for name, figures in values.items()}
     known = {name: values.get(name, np.full(len(inspection.daily), np.nan)) for name in STANDARD}
+    if "dew_point" in off:  # by itself or beside the temperatures: one thing
+        off["dew_point"] |= known["dew_point"] > np.minimum(known["tmin"] + _DEW, known["tmax"])
     ranges, warmth = known["tmax"] - known["tmin"], [off.pop(name) for name in ("tmin", "tmax") if name in off]
     faults = [
         np.any([ranges < 0.0, ranges > _WIDEST, *warmth], axis=0),
         known["rh_max"] < known["rh_min"],
         *off.values(),
     ]
-    faults.append(known["dew_point"] > np.minimum(known["tmin"] + _DEW, known["tmax"]))
     counts: Ints = np.count_nonzero(faults, axis=0)
     return counts
 

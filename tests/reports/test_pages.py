@@ -86,6 +86,13 @@ def test_a_result_writes_what_its_command_writes(make_garden, tmp_path):
     assert not (tmp_path / "out" / "figures").exists()
 
 
+def test_on_a_phone_a_name_that_is_not_repeated_leaves_no_label_behind(make_garden):
+    """Cells are lines there, `td.name + td.name` among them: a rule that hides the empty ones must reach as far."""
+    style = as_page(replay(make_garden()))
+    assert re.search(r"\.wide td\.name \+ td\.name \{ display: flex", style)
+    assert ".wide td.name + td.name:empty { display: none; }" in style
+
+
 def test_an_option_is_not_cut_by_the_end_of_a_line_and_what_else_stands_there_is_text():
     assert whole_options("fit <log> --out a-b --x") == (
         'fit &lt;log&gt; <span class="option">--out</span> a-b <span class="option">--x</span>'

@@ -20,9 +20,9 @@ def _share(step, share):
 
 
 @pytest.mark.parametrize("wet", [10, 9])
-def test_of_rain_on_fewer_than_ten_days_nothing_is_said(wet):
+def test_wet_days_are_set_apart_among_ten_or_more(wet):
     rain = np.where((AT % 12 == 6) & (12 * wet > AT), 1.0 + AT / N, 0.0)
-    assert ("dry" in told(table(rain=rain))) is (wet >= 10)
+    assert ("wet" in told(table(rain=rain))) is (wet >= 10)
 
 
 @pytest.mark.parametrize("days", [2, 3])

@@ -34,9 +34,8 @@ def harm_figure(trials: Trials) -> list[Axes]:
         ax.axvline(0.0, color="black", linewidth=0.7)
         label(ax.xaxis, f"{STYLES[key].label} [{{}}]", STYLES[key].unit)
         ax.grid(axis="x")
-    whole = [
-        re.sub(r"(?<=\d) ", "\u00a0", plain(trial.name)) for trial in trials.trials
-    ]  # no figure parts from its unit
+    # no figure parts from its unit
+    whole = [re.sub(r"(?<=\d) ", "\u00a0", plain(trial.name)) for trial in trials.trials]
     axes[0].set_yticks(rows, ["\n".join(textwrap.wrap(name, _LONGEST)) for name in whole], linespacing=1.0)
     axes[0].set_ylim(len(rows) - 0.4, -0.6)
     return axes

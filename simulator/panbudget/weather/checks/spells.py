@@ -246,12 +246,9 @@ def _of_rain(
     return Spell(quantity, first, last, days, *means, "mm", "rain", worth, worth / total, bool(far and matters))
 
 
-# each looks at known days, whose clear sky is given: a quantity's values, what else they follow (days, n), and the columns that the
-# days would have, were they without a change
-
-
-Without = Callable[[Floats], dict[str, Floats]]
-Looked = tuple[Floats, Floats, Without]
+# what each sees in known days, whose clear sky is given: a quantity's values, what else they follow (days, n), and by their change
+# the columns that they would have without it
+Looked = tuple[Floats, Floats, Callable[[Floats], dict[str, Floats]]]
 
 
 def _temperature(daily: pd.DataFrame, clear: Floats) -> Looked:

@@ -54,6 +54,21 @@ def test_the_quick_lines_are_those_of_the_replay(desk):
     assert garden.controller["upper"].pan.vessels[0].diameter == pytest.approx(0.7)
 
 
+def test_what_is_given_while_nothing_grows_is_no_supply_and_no_line(tmp_path):
+    """As in the report; squash that is cleared in July would else have more than it needed by the end of September."""
+    described = write_garden(tmp_path, years_csv(2021, 2021))
+    kept = [line for line in described.read_text(encoding="utf-8").splitlines() if not line.startswith("plants")]
+    described.write_text("\n".join([*kept, 'plants = "lettuce"', "planted = 2021-05-01"]), encoding="utf-8")
+    season = replay(described)
+    (bed,), (table,) = season.totals["beds"].values(), season.beds.values()
+    garden = season.scenario
+    for found in (drawn.season_lines(season), drawn.quick_lines(drawn.days_now(garden, season.weather))):
+        assert found.supplied["upper/tomatoes"] == pytest.approx(bed["irrigation_growing_mm"])
+        assert found.supplied["upper/tomatoes"] < bed["irrigation_mm"]
+        assert np.isnan(found.left["upper/tomatoes"]).tolist() == (table["growing"] == 0).tolist()
+    assert charts._rounded(np.array([25.4, np.nan])) == [25.4, None]
+
+
 def test_each_setting_changes_its_own_part_of_the_garden(desk):
     assert {key: setting.value for key, setting in desk.settings.items()} == {
         "upper/pan": 50.0,

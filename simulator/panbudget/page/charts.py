@@ -34,11 +34,13 @@ def _drawn(part: str, **values: str) -> Any:
     return words.filled(_DRAWN[part], {**_FIXED, **values})
 
 
-def _rounded(values: Floats) -> list[float]:
+def _rounded(values: Floats) -> list[float | None]:
+    """Round as shown; a gap in the line is None."""
     scale = words.SHOWN["depth"]
     depths = values * scale.shown(1.0)  # a depth has no zero of its own
-    rounded: list[float] = np.round(depths, scale.decimals(1)).tolist()
-    return rounded
+    rounded = np.round(depths, scale.decimals(1))
+    gaps: list[float | None] = np.where(np.isnan(rounded), None, rounded).tolist()  # type: ignore[call-overload]
+    return gaps
 
 
 @shown

@@ -389,10 +389,11 @@ def _table(desk: Desk) -> str:
     assert season is not None
     rows = []
     for key, bed in season.totals["beds"].items():
-        water_left = season.beds[key]["water_left_mm"]
-        least = water_left.idxmin()
-        lowest = words.bare(float(water_left.min()), "depth", 1), words.day_said(f"{least:%Y-%m-%d}")
-        depths = (words.bare(bed[name], "depth", 0) for name in ("irrigation_mm", "net_demand_mm"))
+        water_left = season.beds[key]["water_left_mm"].where(season.beds[key]["growing"] > 0)
+        lowest = "–", "–"
+        if water_left.notna().any():
+            lowest = words.bare(float(water_left.min()), "depth", 1), words.day_said(f"{water_left.idxmin():%Y-%m-%d}")
+        depths = (words.bare(bed[name], "depth", 0) for name in ("irrigation_growing_mm", "net_demand_mm"))
         short, litres = words.number(bed["driest_quarter"]["stress_days"]), words.bare(bed["litres"], "volume", 0)
         rows.append([key.replace("/", ", "), *lowest, short, *depths, litres])
     head = "".join(f'<th scope="col">{html.escape(text)}</th>' for text in words.filled(TEXTS["season"]["heads"], {}))

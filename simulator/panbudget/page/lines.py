@@ -37,9 +37,9 @@ class Lines:
     litres : dict of float
         By valve: all that passed it.
     left : dict of ndarray (days,)
-        By bed: water left in the morning, before plants suffer. [mm]
+        By bed: water left in the morning, before plants suffer; not a number while nothing grows. [mm]
     supplied : dict of float
-        By bed. [mm]
+        By bed: while it grew, as what it needed is counted. [mm]
     """
 
     dates: list[str]
@@ -89,8 +89,8 @@ def season_lines(season: Season) -> Lines:
         _iso(season.forcing),
         {name: table["openings"].to_numpy(float) for name, table in season.controllers.items()},
         {name: float(part["litres"]) for name, part in season.totals["controllers"].items()},
-        {key: table["water_left_mm"].to_numpy(float) for key, table in season.beds.items()},
-        {key: float(table["irrigation_mm"].sum()) for key, table in season.beds.items()},
+        {key: table["water_left_mm"].where(table["growing"] > 0).to_numpy(float) for key, table in season.beds.items()},
+        {key: float(part["irrigation_growing_mm"]) for key, part in season.totals["beds"].items()},
     )
 
 
@@ -137,8 +137,10 @@ def _lines(forcing: Forcing, out: Results) -> Lines:
     water_left, supplied = dict[str, Floats](), dict[str, float]()
     for index, row in enumerate(forcing.bundle.rows):
         part, key = forcing.parts[row.ground], f"{row.controller}/{row.bed}"
-        water_left[key] = mornings(out, index, readily_available(part, out.etc[index]))["water_left_mm"]
-        supplied[key] = float(out.irrigation[index].sum())
+        grows = forcing.beds.growing[forcing.beds.lane_bed[_means(forcing)[index]]] > 0
+        mornings_left = mornings(out, index, readily_available(part, out.etc[index]))["water_left_mm"]
+        water_left[key] = np.where(grows, mornings_left, np.nan)
+        supplied[key] = float(out.irrigation[index][grows].sum())
     openings = dict(zip(names, np.asarray(out.openings, float), strict=True))
     litres = dict(zip(names, out.drawn.sum(axis=1).tolist(), strict=True))
     return Lines(_iso(forcing), openings, litres, water_left, supplied)

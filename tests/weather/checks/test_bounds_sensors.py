@@ -359,6 +359,17 @@ def test_days_without_wind_are_no_other_record():
     assert spoken("record-parted", N, **{**calm, "wind": np.maximum(calm["wind"], 0.1)})
 
 
+@pytest.mark.parametrize(("start", "behind", "told"), [(20, 19, True), (19, 20, True), (20, 20, False)])
+def test_a_spell_of_wind_in_another_unit_that_ends_parts_no_record(start, behind, told):
+    """Twenty days in another unit: as many on either side tell it."""
+    days = start + 20 + behind
+    at, walk = np.arange(days), np.resize(WALK - WALK.mean(), days) + 1e-6 * np.arange(days)
+    spell = (at >= start) & (at < start + 20)
+    wind = (2.0 + 0.1 * np.resize(WAVE, days)) * np.where(spell, 3.6, 1.0)
+    columns = {"tmin": 14.0 + walk, "tmax": 28.0 + walk, "wind": wind, "pressure": 100.0 + 0.1 * walk}
+    assert bool(spoken("record-parted", days, **columns)) is told
+
+
 def test_a_humidity_that_never_changes_is_worth_nothing_that_is_known():
     still = np.full(N, 60.0)
     for humidity, told in ((still, False), (np.where(AT < 20, 60.0 + WAVE[AT % 11], still), True)):

@@ -11,6 +11,7 @@ The thresholds were set on genuine and invented records (tests/benchmarks/weathe
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -478,6 +479,8 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         place = int(np.argmax(total))
         row, name = place + _APART_DAYS, max(gaps, key=lambda name: gaps[name][place])
         before, after = (float(np.nanmedian(part)) for part in (series[name][:row], series[name][row:]))
+        if name == "wind" and _is_spell(series[name], row):  # which has a check of its own
+            return
         if name in ADDED:
             before, after = (float(np.exp(middle)) - ADDED[name] for middle in (before, after))
         of_vapour = name in ("dryness", "rh_max")  # of others, nothing in the file tells what they would be
@@ -485,6 +488,16 @@ def _parted(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         words = {"what": table_of("quantity_names")[name], "before": before, "after": after}
         when = {"first": inspection.day_asked(row), "window": _APART_DAYS}
         yield Verdict(names[:1], "record-parted", words | when, instead)
+
+
+def _is_spell(values: Floats, row: int) -> bool:
+    """Tell whether what lies farther back is as the days from a day on, or what comes later as those before it."""
+    ends = [0, row - _APART_DAYS, row, row + _APART_DAYS, values.size]
+    parts = [values[first:last] for first, last in pairwise(ends)]
+    enough = [(~np.isnan(part)).sum() >= 0.7 * _APART_DAYS and part.size >= _APART_DAYS for part in parts]
+    middles = [float(np.nanmedian(part)) if known else np.nan for part, known in zip(parts, enough, strict=True)]
+    early, first, second, late = middles
+    return abs(early - second) < abs(early - first) or abs(late - first) < abs(late - second)
 
 
 def _quantities(inspection: Inspection) -> dict[str, Floats]:

@@ -170,7 +170,7 @@ def _answer(service: Service, query: Mapping[str, str]) -> tuple[str, Service]:
             for chunk in response.iter_bytes():
                 content += chunk
                 if time.monotonic() - began > _WHOLE_ANSWER * service.timeout:
-                    raise httpx.ReadTimeout("the answer as a whole")
+                    raise _Passing(service.refusal("slow", address=address, whole=_WHOLE_ANSWER * service.timeout))
                 if len(content) > _MOST:
                     raise service.refusal("too-large", address=address)
     except httpx.TimeoutException:

@@ -121,6 +121,16 @@ def test_a_heading_names_a_kind_and_its_column_is_in_that():
         assert heading("a bed [mine]") == ("a bed [mine]", "")
 
 
+def test_what_away_tries_is_as_long_in_inches_as_a_ruler_reads():
+    """20 mm are 0.7874 in, which nobody sets."""
+    (freeboard,) = (row for row in words.packaged("studies/away/changes.toml")["changes"] if row["kind"] == "freeboard")
+    with units_shown("US"):
+        assert [say(freeboard["what"], size=size, at="upper") for size in freeboard["sizes"]] == [
+            "0.79 in more freeboard at upper",
+            "1.6 in more freeboard at upper",
+        ]
+
+
 def test_degree_days_of_a_heat_wave_are_in_the_units_shown():
     """10 degrees above 35 °C for a day are 18 above 95 °F."""
     wave = {"when": "3 July 2025", "days": 1, "peak_c": 45.0, "degree_days": 10.0}

@@ -90,7 +90,7 @@ def _figures(inspection: Inspection, name: str) -> tuple[Floats, Ints]:
         values, at = moving[name].to_numpy(float), np.searchsorted(days, (numbers := moving.index.to_numpy() // 24))
         here = (numbers >= days[0]) & (numbers <= days[-1]) & ~np.isnan(values)
         values, at = values[here], at[here]
-        if name == "rain" and np.median(values) > 0.0 and (np.diff(values) >= 0.0).mean() > _GROWS:
+        if name == "rain" and values.size > 1 and np.median(values) > 0.0 and (np.diff(values) >= 0.0).mean() > _GROWS:
             values = np.diff(values, prepend=values[:1])  # of a counter what it gains, in which a gauge's tips are
     else:
         values = inspection.of_asked(name)

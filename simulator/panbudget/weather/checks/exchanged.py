@@ -23,13 +23,14 @@ from panbudget.weather.text.columns import STANDARD, number
 _MONTH, _TOGETHER = 30, 20
 # what no day's figure is below or above, in its column's unit, and what no season's middling range of temperature reaches [°C]
 _BOUNDS = {
-    **{"tmin": (-60.0, 40.0), "tmax": (-60.0, 57.0), "dew_point": (-60.0, 35.0), "wind": (0.0, 20.0)},
-    **{
-        "rh_max": (5.01, 105.0),
-        "rh_mean": (0.01, 105.0),
-        "rh_min": (0.01, 105.0),
-        "rain": (0.0, STANDARD["rain"].highest),
-    },
+    "tmin": (-60.0, 40.0),
+    "tmax": (-60.0, 57.0),
+    "dew_point": (-60.0, 35.0),
+    "wind": (0.0, 20.0),
+    "rh_max": (5.01, 105.0),
+    "rh_mean": (0.01, 105.0),
+    "rh_min": (0.01, 105.0),
+    "rain": (0.0, STANDARD["rain"].highest),
 }
 _RANGE = 23.0
 # share of calm days and a middling day's wind beyond which it is none [-, m/s]; share of dry days below which rain is none [-]; the
@@ -203,14 +204,8 @@ def _moved(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
         if moved[ends].mean() > 0.5:  # from one day to another; by chance some could be true as they stand
             moved[ends] = healed[ends]
         first, *_, last = map(inspection.day, (rows := np.flatnonzero(moved & inspection.asked))[[0, -1]])
-        words: dict[str, object] = {
-            "way": way,
-            "days": counted(rows.size, "day"),
-            "order": ", ".join(order),
-            "first": first,
-            "last": last,
-        }
-        words |= inspection.words(order[0], "rows-moved")
+        words = {**inspection.words(order[0], "rows-moved"), "way": way, "days": counted(rows.size, "day")}
+        words |= {"order": ", ".join(order), "first": first, "last": last}
         inspection.problems.append(problem("rows-moved", order[0], None, **words))
         inspection.put(moved, order, back[:, moved].T)  # what else is wrong is told of the cells in their own places
         return

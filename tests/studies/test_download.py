@@ -499,6 +499,6 @@ def test_an_error_of_every_kind_is_one_that_a_person_can_read():
         values = dict.fromkeys(
             ("why", "address", "missing", "first", "last", "name", "unit", "expected", "status", "today"), "x"
         )
-        error = asking.Service("power").refusal(code, **values, latitude=1.0, longitude=2.0)
+        error = asking.Service("power").refusal(code, **values, latitude=1.0, longitude=2.0, whole=40.0)
         assert isinstance(error, PanbudgetError)
         assert "{" not in str(error)

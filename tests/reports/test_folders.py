@@ -340,6 +340,18 @@ def test_a_folder_older_than_the_process_of_its_number_was_left_by_another(hours
     assert left.exists()
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell what became of a process")
+def test_a_killed_run_of_whose_end_nobody_has_asked_yet_does_not_run(tmp_path):
+    """It still has its number: until its parent asks, or for good where the first process of a container never does."""
+    ended = subprocess.Popen([sys.executable, "-c", "pass"])
+    os.waitid(os.P_PID, ended.pid, os.WEXITED | os.WNOWAIT)
+    left = tmp_path / f".season-{ended.pid}-abc"
+    left.mkdir()
+    with new_folder(tmp_path / "season", "replay", overwrite=True):
+        assert not left.exists()
+    ended.wait()
+
+
 def test_a_folder_that_can_t_be_is_refused(tmp_path):
     (tmp_path / "loop").symlink_to(tmp_path / "loop")
     for name in ("a" * 300, "loop", "loop/in", "nul\0", "made/" + "a" * 300 + "/in"):

@@ -28,6 +28,7 @@ _problem = problems_from(_TABLE["refused"])
 #: all that each command leaves in its folder; the first name is in no other's
 FILES_OF: dict[str, list[str]] = _TABLE["files"]
 _CLOCKS_APART = 60.0  # seconds
+_ENDED = ("Z", "X")  # states of a process that only waits for its parent to hear of its end (proc(5))
 _SPARE = 8_000_000  # bytes of memory
 _WRITTEN: ContextVar[Path] = ContextVar("folder that is being written, as it was given", default=Path())
 
@@ -190,7 +191,10 @@ def _clear_up(folder: Path, target: Path) -> None:
 def _runs(process: int, staging: Path) -> bool:
     """Tell whether the process of that number, be it another user's, may have made a folder: it had begun by then."""
     with contextlib.suppress(OSError, ValueError, IndexError):  # where the system tells: Linux
-        ticks = int(Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[19])
+        facts = Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+        if facts[0] in _ENDED:
+            return False
+        ticks = int(facts[19])
         uptime = float(Path("/proc/uptime").read_text(encoding="ascii").split()[0])
         for_so_long = uptime - ticks / os.sysconf("SC_CLK_TCK")
         if staging.stat().st_mtime < time.time() - for_so_long - _CLOCKS_APART:

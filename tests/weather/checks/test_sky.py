@@ -7,6 +7,7 @@ Thresholds are common practice, no source, unless a test says otherwise. The day
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,7 @@ from panbudget.weather.text.raw import ByHour
 from tests.weather.checks.days import SITE, cautions, codes, inspected, one_day
 from tests.weather.sites import Site
 
+SAMPLES = Path(__file__).parents[3] / "weather_samples"
 RISING = list(np.linspace(0.0, 50.1, 20))
 
 
@@ -351,6 +353,17 @@ def test_a_record_without_any_light_is_a_dead_sensors_and_not_in_another_unit():
     """Nought is nought in kWh, too."""
     [problem] = inspected(40, tmin=14.0, tmax=30.0, radiation=0.0).problems
     assert problem.code == "radiation-zero" and "kWh" not in problem.sentence()
+
+
+@pytest.mark.parametrize("dark", [slice(92, None), slice(None, 92), slice(50, 150)], ids=["end", "start", "middle"])
+def test_months_without_any_light_are_a_dead_sensors(dark):
+    """Weeks of nothing beside weeks of light are no number of times as much."""
+    days = pd.read_csv(SAMPLES / "terraces-2024.csv", comment="#").loc[61:]  # from May on, invented
+    light = days["radiation"].to_numpy(copy=True)
+    light[dark] = 0.0
+    columns = {name: days[name].to_numpy() for name in ("tmin", "tmax", "rh_max", "rh_min", "wind", "rain")}
+    found = inspected(len(days), start="2024-05-01", trust=(), **columns, radiation=light)
+    assert "radiation-zero" in [problem.code for problem in found.problems]
 
 
 @pytest.mark.parametrize(("days", "expected"), [(4, []), (5, ["radiation-ceiling"])])

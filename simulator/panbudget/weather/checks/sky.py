@@ -30,6 +30,8 @@ BRIGHTEST, _MAY_BE_LIMITED = 1.05, 1.25
 _FLOOR = 0.5
 # what radiation is taken for: its size in MJ m⁻² d⁻¹, and how to write it
 _UNITS = table_of("radiation-units")
+# a share that is nothing, of which there is an inverse [-]
+_NO_LIGHT = 1e-9
 # how many times too bright all days in another unit are, and how far their logarithms may be from the others' [-, -]
 _FAR_TOO_BRIGHT, _LIKE_OTHERS = 2.0, 0.7
 # units of a day's light from the largest on, where it is too dark in its own, and MJ in one
@@ -355,17 +357,19 @@ def light_leaps(inspection: Inspection, names: list[str]) -> Iterator[Verdict]:
     ratios, sides = [], []
     for values, rank in _envelopes(inspection):
         before, after = (_level(values, _WEEKS, _OF_WEEKS, rank, ahead=ahead) for ahead in (False, True))
-        ratios.append(after / before)
+        with np.errstate(divide="ignore", invalid="ignore"):  # weeks without any light
+            ratios.append(after / before)
         sides.append((values, rank, before, after))
     wetter = _wetter(inspection)
     less, more = np.fmax(*ratios), np.fmin(*ratios)
     leaps = ((less < _FALLEN) & ~(wetter > _RAINS_SET_IN)) | ((more > _RISEN) & ~(wetter < -_RAINS_SET_IN))
     if leaps.any():
-        row = int(np.nanargmax(np.where(leaps, np.abs(np.log(ratios[0])), np.nan)))
+        of_size = np.minimum(ratios[0], 1.0 / np.maximum(ratios[0], _NO_LIGHT))
+        row = int(np.nanargmin(np.where(leaps, of_size, np.nan)))
         times = float(ratios[0][row])
         words = {"times": times, "first": inspection.day_asked(row), "window": _WEEKS}
         first, count = (row, None) if times < 1.0 else (0, row)
-        instead = _brighter(inspection, names[0], first, count, _of_own(names[0], min(times, 1.0 / times)))
+        instead = _brighter(inspection, names[0], first, count, _of_own(names[0], float(of_size[row])))
         yield Verdict(names, f"{names[0]}-leap", words, instead)
         return
     for days, least, fallen_to in _BETWEEN:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.weather.checks.days import codes, inspected, one_day
+from panbudget.weather.checks.plausibility import TRUSTED, trust_problem
+from tests.weather.checks.days import SITE, codes, inspected, one_day
 
 
 @pytest.mark.parametrize(
@@ -74,3 +75,19 @@ def test_a_mark_is_looked_for_as_it_stands_in_the_file():
 def test_cures_are_written_for_the_scenarios_table_of_the_file():
     (problem,) = inspected(wind=14.0, table="weather.fallback").problems
     assert "name its unit under [weather.fallback.columns]" in problem.cure
+
+
+def test_names_that_can_be_trusted_are_listed():
+    assert trust_problem(["wind-zero"]) is None
+    problem = trust_problem(["wind-zero", "wind-nought"], where="weather")
+    assert problem.sentence().startswith(
+        'weather.trust names "wind-nought", which is no check; expected: some of clock, '
+    )
+    assert "wind-zero" in problem.expected and "tmax-range" not in TRUSTED
+    assert inspected(tmax=60.0, tmin=20.0, trust=TRUSTED).problems  # what nobody can know better
+
+
+def test_what_ran_is_listed_and_nothing_else():
+    ran = inspected(tmin=14.0, tmax=30.0, rain=0.0, site=SITE).ran
+    assert ran["tmin-range"] == ["tmin", "tmin"] and ran["rain-unit"] == ["rain"]
+    assert not any(name.startswith(("wind", "radiation", "humidity", "clock")) for name in ran)

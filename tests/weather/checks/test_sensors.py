@@ -13,11 +13,10 @@ import pytest
 
 from panbudget.physics.air import saturation_vapour_pressure
 from panbudget.weather.checks import air, sensors
-from panbudget.weather.checks.plausibility import TRUSTED, trust_problem
 from panbudget.weather.checks.sensors import _too_many_alike, homogeneity
 from panbudget.weather.site import sky_of
 from panbudget.weather.text.raw import ByHour
-from tests.weather.checks.days import SITE, inspected
+from tests.weather.checks.days import inspected
 from tests.weather.sites import Site
 
 N = 60
@@ -475,22 +474,6 @@ def test_a_dew_point_that_is_often_far_above_the_minimum_is_it(by, below, expect
     """On three days in four, and by 5 °C on one in ten."""
     above = np.where(np.arange(N) < below, -0.5, by)
     assert ("dew-point-exchanged" in seen(dew_point=AIR["tmin"] + above, start="2025-10-01")) is expected
-
-
-def test_names_that_can_be_trusted_are_listed():
-    assert trust_problem(["wind-zero"]) is None
-    problem = trust_problem(["wind-zero", "wind-nought"], where="weather")
-    assert problem.sentence().startswith(
-        'weather.trust names "wind-nought", which is no check; expected: some of clock, '
-    )
-    assert "wind-zero" in problem.expected and "tmax-range" not in TRUSTED
-    assert inspected(tmax=60.0, tmin=20.0, trust=TRUSTED).problems  # what nobody can know better
-
-
-def test_what_ran_is_listed_and_nothing_else():
-    ran = inspected(tmin=14.0, tmax=30.0, rain=0.0, site=SITE).ran
-    assert ran["tmin-range"] == ["tmin", "tmin"] and ran["rain-unit"] == ["rain"]
-    assert not any(name.startswith(("wind", "radiation", "humidity", "clock")) for name in ran)
 
 
 def test_the_homogeneity_statistic_is_that_worked_by_hand():
